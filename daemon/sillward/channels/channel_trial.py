@@ -45,7 +45,7 @@ def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) ->
     length = f"at most {MAX_CHARACTERS} characters"
     lines = [
         f"Channel {channel.name} of {voice.site.name}, {told}.",
-        f"Real ones ({', '.join(channel.rounds)}) come "
+        f"Real ones ({channel.told}) come "
         f"{'in full' if channel.full_length else f'in short, {length}'}.",
     ]
     if channel.full_length and sheet is not None:

@@ -39,6 +39,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "run": "The daemon: sends every round in time, until SIGTERM.",
         "send": "Tell one round to its channels, never twice.",
         "done": "Say that a chore is done.",
+        "away": "Others are told too, for some days.",
         "page": "The page on which you answer, served by itself.",
         "stopped": "Tell the channels that sillward has stopped.",
     },

@@ -26,6 +26,9 @@ _SAFE = frozenset(" @%+=:,./_-")
 """ASCII characters, besides letters and digits, that every shell takes literally (a blank inside a
 quote). bash inserts what it is given as it is, so a `$(...)` would be run."""
 
+_DAYS, _DAYS_AND_NAME = 2, 3
+"""How many words of `sillward away` come before a name, and before a channel."""
+
 CONFIRMED_WITHIN = timedelta(days=2)
 """Chores of rounds longer ago can no longer be confirmed."""
 
@@ -109,11 +112,21 @@ def changes(_: click.Context, __: click.Parameter, incomplete: str) -> list[Comp
     return [CompletionItem(offer) for offer in offers if offer.startswith(incomplete)]
 
 
+def away(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the days of an absence, and the channels of the collection after a name."""
+    words = context.params.get("words") or ()
+    if len(words) >= _DAYS_AND_NAME:
+        return channels(context, _, incomplete)
+    days = ("today", "tomorrow", "mon", "tue", "wed", "thu", "fri", "sat", "sun")
+    named = len(words) < _DAYS
+    return [CompletionItem(day) for day in days if named and day.startswith(incomplete.lower())]
+
+
 def channels(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the channels of the collection."""
     household = _household(context)
     return [
-        CompletionItem(channel.name, help=", ".join(channel.rounds))
+        CompletionItem(channel.name, help=channel.told)
         for channel in (household.channels if household is not None else ())
         if channel.name.startswith(incomplete)
     ]

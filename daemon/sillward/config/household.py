@@ -54,7 +54,7 @@ class Channel:
 
     url: None if neither the file nor the environment nor a credential has one; then sheets can be
         printed, but nothing can be sent.
-    rounds: what it is told.
+    rounds: what it is told; empty for one that is kept for helpers (`sillward away`).
     all_clear: whether it is told when there is nothing to do as well.
     full_length: whether it gets the full text instead of a push.
     person: who reads it, if the file says so: what is answered by its links is theirs.
@@ -66,6 +66,11 @@ class Channel:
     all_clear: bool
     full_length: bool
     person: str | None = None
+
+    @property
+    def told(self) -> str:
+        """What it is told, in words."""
+        return ", ".join(self.rounds) or "only what `sillward away` asks for"
 
     @property
     def full_mail(self) -> bool:

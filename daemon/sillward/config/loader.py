@@ -229,6 +229,8 @@ def _read_channels(
         full = table.length == "full" if table.length else is_mail(url)
         rounds = tuple(table.rounds)
         channels.append(Channel(table.name, url, rounds, table.all_clear, full, table.person))
+    if channels and not any(channel.rounds for channel in channels):
+        reader.report("channels", "none of them is told anything; give one of them its rounds")
     return channels
 
 

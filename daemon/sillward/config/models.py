@@ -512,10 +512,11 @@ class ChannelTable(Table):
         None,
         description="an Apprise URL for one target; a secret, better kept out of this file",
     )
-    rounds: Annotated[list[RoundName], Field(min_length=1)] = Field(
+    rounds: list[RoundName] = Field(
         ["dusk", "morning", "week", "alarm"],
         description=(
-            "what this channel is told; alarm stands for what cannot wait for a round (all)"
+            "what this channel is told; alarm stands for what cannot wait for a round; [] for one "
+            "that is told only while `sillward away` asks for it (all)"
         ),
     )
     all_clear: bool = Field(

@@ -20,10 +20,12 @@ from sillward.ledger.records import (
     StoredChore,
 )
 from sillward.ledger.subjects import Alarm, Subject
+from sillward.ledger.tables.absences import Absence
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.deeds import Deed
 
 __all__ = [
+    "Absence",
     "Activity",
     "Alarm",
     "Answer",

@@ -24,6 +24,7 @@ from sillward.ledger.records import (
     states_from_json,
     to_moment,
 )
+from sillward.ledger.tables.absences import AbsenceTable
 from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
@@ -43,6 +44,10 @@ from sillward_rules.transitions import with_declined
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
+
+ABSENCES_KEPT = timedelta(days=400)
+"""Absences that ended longer ago are forgotten. Judgement: they are few, and a clock that is some
+months ahead must not forget one that is still to come."""
 
 DELIVERED_WITHIN = timedelta(days=3)
 """No notice of a round is sent later than this."""
@@ -93,6 +98,7 @@ class Ledger:
         self.calendar_events = CalendarEventTable(self.database)
         self.diary = DiaryTable(self.database)
         self.marks = MarkTable(self.database)
+        self.absences = AbsenceTable(self.database)
 
     @classmethod
     def open_or_in_memory(
@@ -413,6 +419,7 @@ class Ledger:
             self.confirmations.prune(oldest)
             self.deeds.prune(oldest)
             self.calendar_events.prune(oldest.date())
+            self.absences.prune((now - ABSENCES_KEPT).date())
             self.readings.prune(now)
 
     # -- the file

@@ -86,7 +86,8 @@ CREATE TABLE diary (
 ) STRICT;
 CREATE TABLE absence (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, first_day TEXT NOT NULL, last_day TEXT NOT NULL,
-    person TEXT NOT NULL, channel TEXT NOT NULL, entered_at TEXT NOT NULL, briefed_at TEXT
+    person TEXT NOT NULL, channel TEXT NOT NULL, note TEXT NOT NULL, entered_at TEXT NOT NULL,
+    briefed_at TEXT, ended_at TEXT, parted_at TEXT
 ) STRICT;
 CREATE TABLE device (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, endpoint TEXT NOT NULL, p256dh TEXT NOT NULL,

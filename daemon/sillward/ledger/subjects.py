@@ -15,7 +15,8 @@ from sillward_rules.sheet import Round
 
 
 class Alarm(StrEnum):
-    """The kinds of alarms, by their names in the ledger."""
+    """The kinds of alarms, and of what else is told outside the rounds, by their names in the
+    ledger."""
 
     NO_FORECAST = "blind"
     WRONG_CLOCK = "clock"
@@ -25,6 +26,10 @@ class Alarm(StrEnum):
     """A part of the ledger was lost."""
     COLLECTION_REFUSED = "collection refused"
     COLLECTION_IN_FORCE = "collection in force"
+    HELPER = "away"
+    """Somebody else looks after the plants for some days; its end is when they do no longer."""
+    HELPER_UNREACHED = "helper"
+    """Who looks after the plants cannot be told."""
 
 
 _OVER, _EARLY, TOO_SOON = " over", " early", " too soon"

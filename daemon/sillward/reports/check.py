@@ -151,9 +151,8 @@ def _facts(
     yield "told in:", _units_and_wording(voice)
     for channel in household.channels:
         length = "in full" if channel.full_length else "in short"
-        rounds = ", ".join(channel.rounds)
         url = "no url yet" if channel.url is None else "url is fine"
-        yield f"channel {channel.name}:", f"{rounds}, {length}; {url}"
+        yield f"channel {channel.name}:", f"{channel.told}, {length}; {url}"
     if household.broker is not None:
         yield "broker:", _broker(household.broker)
     for sensor in household.sensors:

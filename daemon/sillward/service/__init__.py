@@ -14,15 +14,17 @@ what is due, so that none of them depends on what an earlier tick did or failed 
  6. `sensor_readings` writes what the sensors have sent since the last tick, and how their broker is
                       reached; `sensor_status` says how they are. `reading_review` sets aside once
                       an hour what is seen to be wrong only by the hour.
- 7. `due_rounds`      says which rounds are due; `round_teller` works out the sheet of each
+ 7. `absences`        tells those who look after the plants for some days that they do, with a list
+                      for a stranger, and that it is over.
+ 8. `due_rounds`      says which rounds are due; `round_teller` works out the sheet of each
                       (`context`, `plant_states`), words it and enqueues its notices.
- 8. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in
-                      trouble.
- 9. `corrections`     enqueues what a newer forecast changes about a round that has been told
+ 9. `alarm_monitor`   enqueues what cannot wait for a round: no forecast, a wrong clock, a ledger in
+                      trouble, a helper who cannot be told.
+10. `corrections`     enqueues what a newer forecast changes about a round that has been told
                       (`round_in_force`, `sillward_rules.told_orders`).
-10. `reminders`       enqueues orders that have not been confirmed while their deadline comes near.
-11. `outbox`          sends what the steps before have enqueued.
-12. `ledger_upkeep`   leaves a sign of life, prunes old rows, copies the ledger once a day.
+11. `reminders`       enqueues orders that have not been confirmed while their deadline comes near.
+12. `outbox`          sends what the steps before have enqueued.
+13. `ledger_upkeep`   leaves a sign of life, prunes old rows, copies the ledger once a day.
 
 `defects` keeps an unexpected error in one step from holding up the others. If the ledger fails, the
 tick ends; if it fails again at the next tick, the tick is done again in memory.

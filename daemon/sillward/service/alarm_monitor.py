@@ -9,6 +9,7 @@ from functools import partial
 
 from sillward.ledger import Alarm, Subject
 from sillward.ledger.merging import HISTORY_RESET
+from sillward.service.absences import unreached
 from sillward.service.context import ServiceContext
 from sillward.wording import alarms
 from sillward.wording.push import Message
@@ -18,6 +19,10 @@ from sillward_rules.weather.hourly import Freshness
 
 ALARM_GOOD_FOR = timedelta(hours=12)
 """An alarm is tried to be sent for this long; the next day's takes its place."""
+
+FOR_HELPERS = frozenset({Alarm.NO_FORECAST, Alarm.WRONG_CLOCK})
+"""Alarms that those are told too who look after the plants for some days: they change what is to be
+done this evening. The others are about a machine that is not theirs. Judgement."""
 
 Words = Callable[[], Message]
 """Words an alarm when it is told."""
@@ -78,6 +83,7 @@ class AlarmMonitor:
         if self._is_by_day(now):
             self._look_at_clock(now)
             self._look_at_ledger(now)
+            self._look_at_helpers(now)
 
     def tell_clock_is_unset(self, now: datetime) -> None:
         """Tell that the clock shows a time before the first version of sillward."""
@@ -124,6 +130,18 @@ class AlarmMonitor:
             self._alarm(Subject(Alarm.HISTORY_RESET), now, words)
             ledger.marks.set(told_mark, reset.at, "told")
 
+    def _look_at_helpers(self, now: datetime) -> None:
+        """Tell the household that somebody who is to look after the plants cannot be told."""
+        context, voice = self.context, self.context.voice
+        mark = f"{Alarm.HELPER_UNREACHED}, {context.site.name}"
+        if context.helpers(context.day):
+            missing = unreached(context.household, context.ledger, now)
+            alarm = partial(alarms.helper_unreached, missing, voice) if missing else None
+            end = partial(alarms.helper_reached, voice)
+            self._follow(_Episode(Alarm.HELPER_UNREACHED, alarm, end), now)
+        elif context.ledger.marks.get(mark) is not None:
+            context.ledger.marks.remove(mark)
+
     def tell_at_once(self, alarm: Alarm, at: datetime, words: Message) -> None:
         """Tell something that the grower has just caused, at any hour, once for each time `at`."""
         subject = Subject(alarm, time=f"{at:%H:%M:%S}")
@@ -164,7 +182,7 @@ class AlarmMonitor:
         message = words()
         notices = [
             context.notice(channel, name, day, message, now + ALARM_GOOD_FOR)
-            for channel in context.alarmed()
+            for channel in context.alarmed(context.day, helpers=subject.kind in FOR_HELPERS)
             if channel.name not in without
         ]
         context.ledger.keep_round(

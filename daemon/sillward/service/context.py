@@ -1,14 +1,14 @@
 """What every part of the service works with: a household, its forecasts, ledger and channels."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from sillward.channels.sender import Sender
 from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import Ledger, Notice, NoticeState, Stage, StoredChore
+from sillward.ledger import Absence, Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.links.page_links import PageLinks
 from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
@@ -24,11 +24,15 @@ from sillward_rules.chore import Chore, only
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders
+from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 
 ALARM = "alarm"
 """What a channel lists among its rounds if it is told alarms."""
+
+FOR_HELPERS = frozenset({Round.DUSK.value, Round.MORNING.value, ALARM})
+"""What those are told who look after the plants for some days."""
 
 
 @dataclass(slots=True)
@@ -128,13 +132,44 @@ class ServiceContext:
         left = [name for name in chore.plants if name in names]
         return only(chore, left) if left else None
 
-    def channels_for(self, kind: str) -> list[Channel]:
-        """Return the channels that are told a kind of notice: a round by its name, or `ALARM`."""
-        return [channel for channel in self.household.channels if kind in channel.rounds]
+    @property
+    def day(self) -> date:
+        """The local date of this day or, until sunrise, of the night that goes on."""
+        return sun.night_at_or_after(self.site, self.clock()).day
 
-    def alarmed(self) -> list[Channel]:
-        """Return the channels that are told alarms; all channels if none is."""
-        return self.channels_for(ALARM) or list(self.household.channels)
+    def helpers(self, day: date) -> list[Absence]:
+        """Return the absences in which others look after the plants on a day."""
+        return self.ledger.absences.covering(self.site.name, day)
+
+    def channels_for(self, kind: str, day: date) -> list[Channel]:
+        """Return the channels that are told a kind of notice: a round by its name, or `ALARM`.
+
+        Those of helpers on that day are among them, except for the week. A helper is told when
+        there is nothing to do as well, so that silence means that something is wrong.
+        """
+        helping = {absence.channel for absence in self.helpers(day)} if kind in FOR_HELPERS else ()
+        return [
+            replace(channel, all_clear=True) if channel.name in helping else channel
+            for channel in self.household.channels
+            if kind in channel.rounds or channel.name in helping
+        ]
+
+    def alarmed(self, day: date, *, helpers: bool = True) -> list[Channel]:
+        """Return the channels that are told alarms; all that are told anything if none is.
+
+        helpers: whether those of helpers on that day are among them, too.
+        """
+        own = [channel for channel in self.household.channels if ALARM in channel.rounds]
+        own = own or [channel for channel in self.household.channels if channel.rounds]
+        names = {channel.name for channel in own}
+        if helpers:
+            names |= {absence.channel for absence in self.helpers(day)}
+        return [channel for channel in self.household.channels if channel.name in names]
+
+    def is_told_nothing(self, channel: Channel, day: date) -> bool:
+        """Whether a channel is kept for helpers, and belongs to none on that day."""
+        helping = {absence.channel for absence in self.helpers(day)}
+        return not channel.rounds and channel.name not in helping
 
     def message(self, channel: Channel, sheet: Sheet, footer: Sequence[str] = ()) -> Message:
         """Return the sheet as this channel gets it, in full or in short, ended by the footer."""

@@ -157,7 +157,7 @@ class Corrections:
                 change=change,
                 stage=Stage.ALARM,
             )
-            for channel in context.alarmed()
+            for channel in context.alarmed(told.day)
         ]
         save_revision(context, told, sheet, alarm, notices=notices)
         plants = sum(len(chore.plants) for chore in alarm.added)
@@ -268,12 +268,15 @@ class Corrections:
         revision = correction.revision
         has_orders = bool(revision.added)
         changes_orders = bool(revision.moved or revision.called_off)
-        of_round = self.context.channels_for(correction.told.round.value)
+        told = correction.told
+        of_round = {
+            channel.name for channel in self.context.channels_for(told.round.value, told.day)
+        }
         audience = []
         for channel in self.context.household.channels:
             notices = [notice for notice in correction.notices if notice.channel == channel.name]
             was_quiet = has_orders and _had_nothing_to_hear(notices)
-            if channel in of_round:
+            if channel.name in of_round:
                 is_to_hear = (has_orders and not notices) or was_quiet or _was_reached(notices)
             else:
                 is_to_hear = (was_quiet or _was_reached(notices)) and (

@@ -14,6 +14,7 @@ from sillward.config.household import Household
 from sillward.errors import LedgerError
 from sillward.ledger import Alarm
 from sillward.service import due_rounds
+from sillward.service.absences import Absences
 from sillward.service.alarm_monitor import AlarmMonitor
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import Corrections
@@ -52,6 +53,7 @@ class Desk:
     alarms: AlarmMonitor
     corrections: Corrections
     reminders: Reminders
+    absences: Absences
     weekly_mail: WeeklyMail
     sensors: SensorReadings
     reading_review: ReadingReview
@@ -72,6 +74,7 @@ class Desk:
             AlarmMonitor(context),
             Corrections(context),
             Reminders(context),
+            Absences(context),
             weekly_mail,
             SensorReadings(context),
             ReadingReview(context),
@@ -130,6 +133,8 @@ class Desk:
             self.sensors.look()
         with contained("reading.failed_to_review"):
             self.reading_review.look()
+        with contained("absence.failed"):
+            self.absences.look()
         with contained("round.failed"):
             self._tell_due_rounds()
         with contained("alarm.failed"):

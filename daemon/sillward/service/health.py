@@ -11,6 +11,7 @@ from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger, Notice, NoticeState
+from sillward.service.absences import unreached
 from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
 
@@ -58,6 +59,7 @@ def troubles(
         *_of_forecast(store, now, voice),
         *_of_notices(household, ledger, now),
         *_of_chores(ledger, now, voice),
+        *_of_helpers(household, ledger, now),
     ]
 
 
@@ -156,6 +158,11 @@ def _of_chores(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
     for chore_id, before in ledger.chores.unreadable(voice.site.name, since).items():
         until = voice.date_and_hour(before)
         yield f"{chore_id}, to be done by {until}, cannot be read from the ledger: see the log"
+
+
+def _of_helpers(household: Household, ledger: Ledger, now: datetime) -> Iterator[str]:
+    for person, why in unreached(household, ledger, now):
+        yield f"{person}, who looks after the plants, cannot be told: {why}"
 
 
 def _of_removed_channels(

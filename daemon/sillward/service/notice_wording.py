@@ -42,6 +42,8 @@ class NoticeWording:
             return self._of_blind_alarm(notice)
         if subject.daily_round is None:
             return stored_message(notice)
+        if self.context.is_told_nothing(channel, day_of(notice)):  # the helper has been thanked
+            return None
         return _BY_STAGE[notice.stage](self, notice, channel)
 
     def forget_old(self) -> None:

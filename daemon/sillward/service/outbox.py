@@ -105,12 +105,16 @@ class Outbox:
 
     def _hand_over_one(self, notice: Notice) -> None:
         context, notices = self.context, self.context.ledger.notices
+        if notice.subject.kind is Alarm.HELPER:  # it is meant for one person
+            return
         round_ = notice.subject.round
         of_round = notices.of_round(context.site.name, notice.round, day_of(notice), stage=None)
         informed = {other.channel for other in of_round}
         heirs = (
             channel.name
-            for channel in context.channels_for(ALARM if round_ is None else round_.value)
+            for channel in context.channels_for(
+                ALARM if round_ is None else round_.value, day_of(notice)
+            )
             if channel.name not in informed
         )
         heir = next(heirs, None)
@@ -172,7 +176,8 @@ class Outbox:
         ledger, clock = context.ledger, context.clock
         if notice.perhaps_sent:
             message = replace(message, title=context.voice.say("repeat", title=message.title))
-        message = context.fitted(channel, message)
+        if notice.subject.kind is not Alarm.HELPER:  # the list for a helper is sent in full
+            message = context.fitted(channel, message)
         try:
             context.sender(channel, message)
         except DeliveryError as error:

@@ -159,7 +159,9 @@ class Reminders:
             return
         informed = {notice.channel for notice in open_round.notices}
         others = [
-            channel for channel in context.channels_for(ALARM) if channel.name not in informed
+            channel
+            for channel in context.channels_for(ALARM, open_round.told.day)
+            if channel.name not in informed
         ]
         notices = self._notices(others[:1], open_round, due, Stage.PASSED_ON)
         ids = [order.id for order in due]

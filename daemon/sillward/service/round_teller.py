@@ -52,7 +52,7 @@ class RoundTeller:
                 self._words(channel, occasion, sheet),
                 skip=not _is_worth_telling(sheet, channel),
             )
-            for channel in context.channels_for(occasion.round.value)
+            for channel in context.channels_for(occasion.round.value, occasion.day)
         ]
         self._save(occasion, notices, sheet, has_forecast=has_forecast)
         with self.defects.contained("round.failed_to_remember", _details(occasion)):
@@ -75,7 +75,7 @@ class RoundTeller:
         words = self._without_sheet(occasion)
         notices = [
             self._notice(channel, occasion, words)
-            for channel in self.context.channels_for(occasion.round.value)
+            for channel in self.context.channels_for(occasion.round.value, occasion.day)
         ]
         self._save(occasion, notices, None, has_forecast=False)
 

@@ -77,6 +77,24 @@ def history_reset(what: str, voice: Voice) -> Message:
     return shortened(voice.say("memory_lost"), [capital(what), voice.say("may_come_again")])
 
 
+def helper_unreached(missing: Sequence[tuple[str, str]], voice: Voice) -> Message:
+    """Return the alarm that somebody who looks after the plants cannot be told anything.
+
+    missing: each such person, with the reason.
+    """
+    say = voice.say
+    reasons = [say("helper_is_missing", person=person, reason=why) for person, why in missing]
+    people = ", ".join(person for person, _ in missing)
+    return shortened(
+        capital(say("helper_unreached", person=people)), [*reasons, say("call_helper")]
+    )
+
+
+def helper_reached(voice: Voice) -> Message:
+    """Return the notice that whoever looks after the plants can be told again."""
+    return Message(voice.say("helper_reached"), voice.say("nothing_to_do"))
+
+
 def _deadlines(sheet: Sheet) -> list[datetime]:
     """Return the deadlines of what is to be carried in."""
     return [chore.before for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]

@@ -37,7 +37,7 @@ MAX_MACRO_FILE_BYTES = 100_000
 """The largest file in a grower's folder [bytes]. The packaged ones have a tenth of it."""
 
 MAX_FILES = 50
-"""The most files in a grower's folder. Eight are packaged."""
+"""The most files in a grower's folder. Nine are packaged."""
 
 VOICE_FILTERS = (
     "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",

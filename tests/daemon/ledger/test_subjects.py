@@ -14,6 +14,8 @@ NAMES = {
     "clock over": Subject(Alarm.WRONG_CLOCK, is_over=True),
     "ledger over too soon": Subject(Alarm.NO_LEDGER, is_over=True, is_too_soon=True),
     "history": Subject(Alarm.HISTORY_RESET),
+    "away 17:04:05": Subject(Alarm.HELPER, time="17:04:05"),
+    "away 17:04:05 over": Subject(Alarm.HELPER, time="17:04:05", is_over=True),
     "collection refused 17:04:05": Subject(Alarm.COLLECTION_REFUSED, time="17:04:05"),
     "collection in force 00:00:00 too soon": Subject(
         Alarm.COLLECTION_IN_FORCE, time="00:00:00", is_too_soon=True
