@@ -166,6 +166,11 @@ class ServiceContext:
             names |= {absence.channel for absence in self.helpers(day)}
         return [channel for channel in self.household.channels if channel.name in names]
 
+    def person_of(self, channel: Channel, day: date) -> str | None:
+        """Return who reads a channel on a day, if that is known."""
+        helpers = (each.person for each in self.helpers(day) if each.channel == channel.name)
+        return channel.person or next(helpers, None)
+
     def is_told_nothing(self, channel: Channel, day: date) -> bool:
         """Whether a channel is kept for helpers, and belongs to none on that day."""
         helping = {absence.channel for absence in self.helpers(day)}

@@ -166,7 +166,12 @@ class Outbox:
         """Return the message with links by which it can be answered at this moment; without, if a
         defect prevents that."""
         return self.defects.contained("notice.failed_to_link", f"key={notice.key}").attempt(
-            lambda: replace(message, links=links_for(self.context, notice, channel.person)),
+            lambda: replace(
+                message,
+                links=links_for(
+                    self.context, notice, self.context.person_of(channel, day_of(notice))
+                ),
+            ),
             otherwise=lambda: message,
         )
 

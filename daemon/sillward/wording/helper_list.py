@@ -101,6 +101,8 @@ def helper_list(
     note: str,
     hours: RoundHours,
     voice: Voice,
+    *,
+    linked: bool = False,
 ) -> HelperList:
     """Return the list for these days.
 
@@ -108,6 +110,7 @@ def helper_list(
         spots: where plants stand now, by name, as far as that is known.
         days: the first and the last, both included.
         note: what the household wants to say at the end; may be empty.
+        linked: whether messages carry a link by which to answer.
     """
     say = voice.say
     treated = {plant.name: treatment for plant, treatment in _treatments(collection, spots)}
@@ -119,7 +122,10 @@ def helper_list(
     return HelperList(
         say("list_title", site=collection.site.name),
         say("list_for", person=person, span=span_in_words(days, voice)),
-        (_messages(collection, hours, voice), _silence(collection, hours, voice, misted=misted)),
+        (
+            _messages(collection, hours, voice, linked=linked),
+            _silence(collection, hours, voice, misted=misted),
+        ),
         tuple(listed),
         (
             Section(
@@ -131,7 +137,7 @@ def helper_list(
     )
 
 
-def _messages(collection: Collection, hours: RoundHours, voice: Voice) -> Section:
+def _messages(collection: Collection, hours: RoundHours, voice: Voice, *, linked: bool) -> Section:
     say = voice.say
     dusk, morning = (_about(each, voice) for each in (hours.dusk, hours.morning))
     carried = next((plant for plant in collection.plants if plant.shelter), None)
@@ -145,7 +151,7 @@ def _messages(collection: Collection, hours: RoundHours, voice: Voice) -> Sectio
     if carried is not None:
         way = {"spot": carried.home, "to": carried.shelter, "plant": carried.name}
         lines.append(say("list_example", **way))
-    lines.append(say("list_answer"))
+    lines.append(say("list_answer", linked=linked))
     return Section(say("list_heading", name="messages"), tuple(lines))
 
 

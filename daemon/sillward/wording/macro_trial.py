@@ -276,6 +276,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "head_order.later": (9, 0),
     "heading.name": ("carrying", "feed", "warnings", "last_night", "assumptions"),
     "kind.name": _ALL_KINDS,
+    "list_answer.linked": (True, False),
     "list_care.name": (
         "water",
         "late",

@@ -10,7 +10,10 @@ import pytest
 from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import UsageError
 from sillward.ledger import Absence, Alarm
+from sillward.links import token as token_words
+from sillward.links.page_links import PageLinks
 from sillward.service import absences
+from sillward.service.answer_links import person_of
 from sillward.service.desk import Desk
 from sillward.wording.push import Message
 from sillward_rules.chore import ChoreKind
@@ -201,6 +204,19 @@ def test_a_helper_hears_that_there_is_no_forecast_but_not_of_the_machine() -> No
 
     assert refused.title in heard(world, "phone")
     assert refused.title not in heard(world, "ines")
+
+
+def test_the_links_that_a_helper_gets_carry_their_name() -> None:
+    world, desk = courtyard()
+    away(desk)
+    desk.context.links = PageLinks(b"k" * 32, "https://page.example")
+    until(world, desk, "17:30")
+
+    links = [message.links for name, message in world.post.pushes if name == "ines"][-1]
+    assert links is not None
+    token = token_words.read(links.address.rpartition("/")[2], b"k" * 32)
+    assert token is not None
+    assert person_of(desk.context, token) == "Inés"
 
 
 # -- the end
