@@ -1,6 +1,6 @@
 """Absences: a helper is told from the first day to the last night, and the household as before."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -321,7 +321,9 @@ def without_url(channels: Sequence[Channel]) -> Sequence[Channel]:
         (without_url, "channel ines has no url"),
     ],
 )
-def test_the_household_hears_that_a_helper_cannot_be_told(change, reason) -> None:  # type: ignore[no-untyped-def]
+def test_the_household_hears_that_a_helper_cannot_be_told(
+    change: Callable[[Sequence[Channel]], Sequence[Channel]], reason: str
+) -> None:
     world, desk = courtyard("09:00")
     away(desk, DAY, TOMORROW)
     desk.tick()
@@ -379,9 +381,7 @@ def test_days_and_nights_are_the_same_around_a_clock_change() -> None:
         world.household, collection=replace(world.household.collection, site=berlin)
     )
     context = world.desk.context
-    absence = absences.Absence(
-        1, date(2026, 10, 24), date(2026, 10, 24), "Inés", "ines", "", DAY_AT
-    )
+    absence = Absence(1, date(2026, 10, 24), date(2026, 10, 24), "Inés", "ines", "", DAY_AT)
     at, covered = datetime(2026, 10, 23, 22, 0, tzinfo=UTC), []
     while at < datetime(2026, 10, 26, 0, 0, tzinfo=UTC):
         world.clock.now = at

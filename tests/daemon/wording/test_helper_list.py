@@ -1,7 +1,9 @@
 """The list for a stranger: complete, in walking order, short, and without secrets."""
 
+from collections.abc import Mapping
 from datetime import date, datetime
 from pathlib import Path
+from types import MappingProxyType
 from zoneinfo import ZoneInfo
 
 from sillward.config.household import Household
@@ -40,7 +42,13 @@ def a_household(text: str, folder: Path) -> Household:
     return load_household(path)
 
 
-def a_list(text: str, folder: Path, units: Units = SI, note: str = "", **spots: str) -> HelperList:
+def a_list(
+    text: str,
+    folder: Path,
+    units: Units = SI,
+    note: str = "",
+    spots: Mapping[str, str] = MappingProxyType({}),
+) -> HelperList:
     household = a_household(text, folder)
     voice = Voice(household.collection.site, units)
     return helper_list.helper_list(household.collection, spots, DAYS, "Inés", note, HOURS, voice)
@@ -86,10 +94,10 @@ def test_plants_that_are_alike_are_told_together(tmp_path: Path) -> None:
 
 
 def test_where_a_plant_stands_instead_is_said(tmp_path: Path) -> None:
-    at_home = a_list(garden(SIX), tmp_path, **{"Clay-pot lime": "wall bench"})
+    at_home = a_list(garden(SIX), tmp_path, spots={"Clay-pot lime": "wall bench"})
     assert "now at" not in joined(at_home)
 
-    shown = a_list(garden(SIX), tmp_path, **{"Clay-pot lime": "back hall"})
+    shown = a_list(garden(SIX), tmp_path, spots={"Clay-pot lime": "back hall"})
     assert joined(shown).count("now at back hall") == 1
 
 
