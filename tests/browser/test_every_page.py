@@ -11,7 +11,7 @@ from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone, axe_violations
 from tests.support.page_addresses import addresses, is_page
-from tests.support.pages import Visitor
+from tests.support.pages import Visitor, link_of_dusk
 
 WIDTHS_PX = (320, 360, 640, 768, 1280)
 """320 is 1280 at 400 % (WCAG 2.2, 1.4.10), 640 the same at 200 %."""
@@ -32,7 +32,7 @@ def visitor() -> Visitor:
 
 @pytest.fixture(scope="module")
 def places(visitor: Visitor) -> dict[str, str]:
-    return addresses(visitor)
+    return addresses(visitor, [link_of_dusk(visitor.desk)])
 
 
 @pytest.fixture(scope="module")

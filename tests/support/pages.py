@@ -7,15 +7,29 @@ from html import unescape
 from werkzeug.test import Client, TestResponse
 
 from sillward.assembly import demo_page
+from sillward.links.page_links import PageLinks
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
+from sillward.service.answer_links import links_for
 
 KEY = b"k" * 32
 REAL = datetime(2026, 5, 14, 12, tzinfo=UTC)
 """The real time at which a demonstration starts: it stands still."""
 
 _TOKEN = re.compile(r'name="form_token" value="([0-9a-f]+)"')
+
+
+def link_of_dusk(desk: PageDesk) -> str:
+    """Return where a link leads that the dusk notice of a desk would carry now."""
+    with desk.open() as context:
+        context.links = PageLinks(KEY, "")
+        now = context.clock()
+        day = context.site.local_date(now)
+        notice, *_ = context.ledger.notices.of_round(context.site.name, "dusk", day)
+        links = links_for(context, notice, None)
+        assert links is not None
+        return links.address
 
 
 class Visitor:

@@ -7,6 +7,7 @@ from sillward.assembly.app import App
 from sillward.channels import apprise_sender
 from sillward.ledger import Ledger
 from sillward.links.key_file import page_key
+from sillward.links.page_links import PageLinks
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
@@ -62,4 +63,9 @@ def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
     """Build what the page works with: a ledger of its own, which it reads and writes."""
     ledger = ledger or Ledger(app.settings.ledger)
     updater = read_only.forecast_updater(app, ledger)
-    return ServiceContext(app.household, updater, ledger, apprise_sender.send, app.clock)
+    settings = app.settings
+    key, url = page_key(settings.credentials, settings.ledger), settings.page.url or ""
+    links = PageLinks(key, url.rstrip("/"))
+    return ServiceContext(
+        app.household, updater, ledger, apprise_sender.send, app.clock, links=links
+    )

@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from itertools import chain
 
 from sillward.page.route import Route
-from sillward.page.views import answers, assets, notes, plants, today
+from sillward.page.views import answers, assets, notes, plants, tap, today
 
 ROUTES: Sequence[Route] = tuple(
     chain(
@@ -12,6 +12,7 @@ ROUTES: Sequence[Route] = tuple(
         assets.ROUTES,
         notes.ROUTES,
         plants.ROUTES,
+        tap.ROUTES,
         today.ROUTES,
     )
 )

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
-from sillward.ledger import Notice, Stage, StoredChore, Subject
+from sillward.ledger import Notice, Stage, StoredChore
 from sillward.links.token import TOLD_BYTES, Purpose, Token, can_tell, digest
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
@@ -114,11 +114,6 @@ def person_of(context: ServiceContext, token: Token) -> str | None:
     return next((name for name in persons if name and digest(name) == token.person), None)
 
 
-def is_of_early_round(token: Token) -> bool:
-    """Whether a link is of a round that was sent by hand, long before its hour."""
-    return Subject.parse(token.round).is_early
-
-
 def _told(
     context: ServiceContext, round_: str, day: date, stage: Stage, change: int, at: datetime
 ) -> list[StoredChore]:
@@ -149,7 +144,7 @@ def _told(
 
 def _was_open(chore: StoredChore, at: datetime) -> bool:
     """Whether a chore was open at a moment; one that was closed within the same second was."""
-    closed = chore.done_at, chore.called_off_at
+    closed = chore.done_at, chore.called_off_at, chore.declined_at
     return all(moment is None or moment >= at for moment in closed)
 
 

@@ -303,8 +303,7 @@ def _as_they_are(
 ) -> Iterator[tuple[StoredChore, Sequence[str]]]:
     """Yield what was chosen as the ledger has it now.
 
-    A plant that has left its chore is looked for in the others of that day, kind and spot: open
-    ones first.
+    A plant that has left its chore is looked for in the others of that day, kind and spot.
     """
     for chore, names in chosen:
         current = ledger.chores.get(site, chore.id)
@@ -325,7 +324,10 @@ def _as_they_are(
 
 
 def _others_like(ledger: Ledger, site: str, chore: StoredChore) -> list[StoredChore]:
-    """Return the other chores of the same day, kind and spot, the open ones first."""
+    """Return the other chores of the same day, kind and spot.
+
+    What was split off this one when it was answered comes first, then the open ones.
+    """
     of_day = ledger.chores.of_day(site, date.fromisoformat(chore.day))
     alike = [
         other
@@ -335,7 +337,8 @@ def _others_like(ledger: Ledger, site: str, chore: StoredChore) -> list[StoredCh
         and other.chore.from_spot == chore.chore.from_spot
         and other.called_off_at is None
     ]
-    return sorted(alike, key=lambda other: not other.open)
+    split_off = f"{chore.id}-done", f"{chore.id}-not-needed"
+    return sorted(alike, key=lambda other: (not other.id.startswith(split_off), not other.open))
 
 
 def _coming_in_again(
