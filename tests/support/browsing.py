@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import axe_playwright_python
-from playwright.sync_api import Browser, BrowserContext, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright
 
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
@@ -73,6 +73,15 @@ class Phone:
         assert answer.ok, f"{path}: {answer.status}"
         return self.page
 
+    def card(self, words: str) -> Locator:
+        """The card on which these words stand."""
+        return self.page.locator("article[data-card]").filter(has_text=words)
+
+    def forgive_failed_requests(self) -> None:
+        """Let pass what the browser says of requests that were made to fail."""
+        said = "console: Failed to load resource"
+        self.complaints[:] = [line for line in self.complaints if not line.startswith(said)]
+
 
 @contextmanager
 def holding(
@@ -80,7 +89,10 @@ def holding(
 ) -> Iterator[Phone]:
     """Open a browser window of its own; afterwards nothing must have gone wrong in it."""
     context = browser.new_context(
-        viewport={"width": size[0], "height": size[1]}, service_workers="block", **options
+        viewport={"width": size[0], "height": size[1]},
+        service_workers="block",
+        reduced_motion="reduce",  # nothing glides, so nothing has to be waited for
+        **options,
     )
     context.set_default_timeout(PATIENCE_MS)
     try:

@@ -19,6 +19,7 @@
   const RESEND_MS = [1_000, 4_000]; // before an answer that got lost is sent once and twice more
   const SAID_MS = 12_000; // that a line stays above the navigation
   const STEADY_MS = 700; // after a change: a second tap was meant for what stood there before
+  const NO_ANSWER = "Not confirmed: no connection. Press again when there is one.";
 
   const $ = (selector, within = document) => within.querySelector(selector);
   const all = (selector, within = document) => [...within.querySelectorAll(selector)];
@@ -87,7 +88,7 @@
     if (focused && main.contains(focused)) focused.focus({ preventScroll: true });
     else if (focusedCard) focusOn(document.getElementById(focusedCard), main);
     if (moves) changedAt = performance.now();
-    if (newsIn(main) && told !== newsIn(main)) say($("#news", main));
+    if (newsIn(main) && told !== newsIn(main)) tell($("#news", main));
   }
 
   /** What a fold is called: its card and its own words, or its own words alone. */
@@ -102,13 +103,16 @@
 
   function stay(place) {
     const card = place && document.getElementById(place[0]);
-    const shift = card?.offsetParent ? card.getBoundingClientRect().top - place[1] : 0;
+    const shift = isInSight(card) ? card.getBoundingClientRect().top - place[1] : 0;
     if (shift && window.scrollY > 0) window.scrollBy({ top: shift, behavior: "instant" });
   }
 
+  /** Whether a part is there and not folded away. */
+  const isInSight = (part) => Boolean(part?.checkVisibility?.() ?? part?.offsetParent);
+
   /** Go on from a card with the keyboard, or from the top if it is folded away. */
   function focusOn(card, main) {
-    const goal = (card?.offsetParent && card) || $("h1", main);
+    const goal = isInSight(card) ? card : $("h1", main);
     goal.tabIndex = -1;
     goal.focus({ preventScroll: true });
   }
@@ -117,9 +121,18 @@
 
   let saidTimer;
 
-  /** Show what was said last above the navigation for a while, where screen readers tell it. */
-  function say(news) {
-    $("#said").replaceChildren(...[...news.childNodes].map((node) => node.cloneNode(true)));
+  /** Tell what was said last: its words alone to who hears them, if it is in sight already. */
+  function tell(news) {
+    const box = news.getBoundingClientRect();
+    const isSeen = box.top >= 0 && box.bottom <= innerHeight;
+    say(isSeen ? [document.createTextNode($("p", news)?.textContent ?? "")] : news.childNodes);
+    $("#said").classList.toggle("unseen", isSeen);
+  }
+
+  /** Show lines above the navigation for a while, where screen readers tell them. */
+  function say(nodes) {
+    $("#said").classList.remove("unseen");
+    $("#said").replaceChildren(...[...nodes].map((node) => node.cloneNode(true)));
     clearTimeout(saidTimer);
     saidTimer = setTimeout(unsay, SAID_MS);
   }
@@ -138,13 +151,13 @@
 
   const shownAt = () => `Shown at ${$("#stale").dataset.at}`;
 
-  /** Say at a form why nothing has come of it. */
+  /** Say why nothing has come of a form: there, or above the navigation if it is gone. */
   function complain(form, text) {
-    if (!form.isConnected) return mark(text);
     const line = document.createElement("p");
     line.className = "note late complaint";
-    line.setAttribute("role", "alert");
     line.textContent = text;
+    if (!form.isConnected) return say([line]);
+    line.setAttribute("role", "alert");
     form.append(line);
   }
 
@@ -179,9 +192,10 @@
     sending -= 1;
     delete form.dataset.sending;
     (button ?? form).removeAttribute("aria-busy");
-    if (!answer) complain(form, "No connection. This still counts as to do; press again later.");
-    else if (!answer.ok) complain(form, reasonIn(answer.text));
-    else take(answer, true);
+    if (answer?.ok) return take(answer, true);
+    const page = answer && (await ask(location.href)); // refused: what is shown may be old
+    if (page?.ok) take(page, false);
+    complain(form, answer ? reasonIn(answer.text) : NO_ANSWER);
   }
 
   const reasonIn = (text) =>
