@@ -28,7 +28,7 @@ from sillward.charts.data.spot_nights import (
     correction_chart,
     readings_chart,
 )
-from sillward.charts.data.water import WATER_DAYS, water_chart
+from sillward.charts.data.water import WATER_DAYS, water_chart, water_charts
 from sillward.charts.data.year import YearChart, year_chart
 from sillward.text.units import SI, Units
 from sillward_rules.plants.collection import Collection
@@ -60,6 +60,7 @@ __all__ = [
     "made_line",
     "readings_chart",
     "to_plain",
+    "water_charts",
     "year_chart",
 ]
 

@@ -1,5 +1,6 @@
 """The water chart: how dry the air is, how long a wetted leaf stays wet, and when to mist."""
 
+from collections.abc import Container, Sequence
 from datetime import date, datetime, time, timedelta
 
 import numpy as np
@@ -46,14 +47,44 @@ def water_chart(
     plant: Plant | None = None,
 ) -> ChartData:
     """Return VPD, film life and mistings at a spot for the coming days."""
-    scene, column = Scene(collection, weather, state, now), column_of(collection, spot)
-    site, today = scene.site, scene.site.local_date(now)
-    first = today if now < sun.day_events(site, today).sunset else today + timedelta(days=1)
+    (chart,) = water_charts([spot], collection, weather, state, now, plant)
+    return chart
+
+
+def water_charts(
+    spots: Sequence[str],
+    collection: Collection,
+    weather: Weather,
+    state: State,
+    now: datetime,
+    plant: Plant | None = None,
+) -> list[ChartData]:
+    """Return the chart of each of these spots; the mistings of all are planned once."""
+    scene = Scene(collection, weather, state, now)
+    today = scene.site.local_date(now)
+    first = today if now < sun.day_events(scene.site, today).sunset else today + timedelta(days=1)
     dates = [first + timedelta(days=offset) for offset in range(WATER_DAYS)]
+    mistings, planned = _mistings(scene, state, dates[-1])
+    return [_chart(scene, spot, plant, dates, mistings, planned) for spot in spots]
+
+
+def _chart(
+    scene: Scene,
+    spot: str,
+    plant: Plant | None,
+    dates: Sequence[date],
+    mistings: Sequence[Chore],
+    planned: Container[date],
+) -> ChartData:
+    """Return the chart of a spot.
+
+    mistings: those of all spots until the last date. planned: the dates whose mistings are known.
+    """
+    collection, site, now = scene.collection, scene.site, scene.now
+    column = column_of(collection, spot)
     hours = full_hours(now, site.at_clock(dates[-1] + timedelta(days=1), time(0)))
     rows = climate_rows(scene, hours)
     film = _film_min(scene, column, rows)
-    mistings, planned = _mistings(scene, state, dates[-1])
     uptake_min = collection.habits.leaf_uptake / timedelta(minutes=1)
     return chart_data(
         scene,

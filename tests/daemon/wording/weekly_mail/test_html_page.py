@@ -12,7 +12,7 @@ import pytest
 from sillward.assembly.examples import DEMOS, demo
 from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.wording import full_sheet
-from sillward.wording.weekly_mail import html_page, week_ahead
+from sillward.wording.weekly_mail import html_page, week_ahead, week_tables
 from sillward.wording.weekly_mail.html_page import Picture, html
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.limits import Limit, Limits
@@ -254,7 +254,7 @@ def test_a_long_name_is_cut_in_tables() -> None:
     sheet, collection = renamed("a" * 4_000)
     told = page(sheet, collection)
 
-    assert f"{'a' * html_page.MAX_NAME}" in told.text.split("\n")
+    assert f"{'a' * week_tables.MAX_NAME}" in told.text.split("\n")
 
 
 def test_many_spots_and_warnings_do_not_make_a_page_long() -> None:
