@@ -64,7 +64,7 @@ def read(
         store = read_only.forecast_updater(app, ledger).store
         taught = Lessons(ledger, store).applied(app.household.collection, now)
         here = ForecastHere(site, taught.spot(spot.name), store.weather(site))
-        told = here.at(value.quantity, at) if asked is None else here.low(asked)
+        told = here.expected(value.quantity, at, asked)
         by_hand.check_unit(value, told, voice)
         noted = by_hand.note(ledger, site, spot.name, value, at, asked, now)
     if as_json:

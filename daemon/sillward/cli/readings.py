@@ -14,15 +14,11 @@ from sillward.cli.printing import print_json, say
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
-from sillward.readings import by_hand
-from sillward.readings.by_hand import in_words
+from sillward.readings import amendments
 from sillward.readings.intake import twin_of
 from sillward.readings.lessons import Lessons
 from sillward.reports import readings as report
 from sillward.text import terminal
-from sillward_rules.readings.hourly_readings import Quantity
-
-_LISTS = "`sillward readings` lists them"
 
 
 @click.command()
@@ -68,9 +64,9 @@ def readings(
     with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
         name = _spot(app, ledger, " ".join(spot)) if spot else None
         if correct is not None:
-            say(_corrected(app, ledger, *correct))
+            say(amendments.correct(ledger, app.site, *correct, app.household.voice))
         elif delete is not None:
-            say(_deleted(app, ledger, delete))
+            say(amendments.delete(ledger, app.site, delete))
         elif forget is not None:
             for line in _forgotten(app, ledger, name, forget):
                 say(line)
@@ -92,52 +88,11 @@ def _spot(app: App, ledger: Ledger, words: str) -> str:
     return shared.spot_named(app, words, others)
 
 
-def _corrected(app: App, ledger: Ledger, number: int, text: str) -> str:
-    """Give a reading another value, and say so. Raise UsageError."""
-    known = ledger.readings.by_hand(app.site.name)
-    reading = next((reading for reading in known if reading.id == number), None)
-    if reading is None:
-        msg = f"there is no reading {number} by hand; {_LISTS}"
-        raise UsageError(msg)
-    voice, humidity = app.household.voice, reading.quantity is Quantity.HUMIDITY
-    value = by_hand.measured(text, voice.units.temperature, humidity=humidity)
-    if value.quantity is not reading.quantity:
-        msg = f"reading {number} is a {reading.quantity}, not in %"
-        raise UsageError(msg)
-    by_hand.check_unit(value, None, voice)
-    ledger.readings.correct_by_hand(app.site.name, number, value.value)
-    before, after = (
-        in_words(reading.quantity, each, voice) for each in (reading.value, value.value)
-    )
-    return f"corrected: reading {number}, {reading.spot}, is {after} instead of {before}"
-
-
-def _deleted(app: App, ledger: Ledger, number: int) -> str:
-    """Delete a reading, and say so. Raise UsageError if there is none of this number."""
-    if not ledger.readings.delete_by_hand(app.site.name, number):
-        msg = f"there is no reading {number} by hand; {_LISTS}"
-        raise UsageError(msg)
-    return f"deleted: reading {number}"
-
-
 def _explained(app: App, ledger: Ledger, spot: str | None) -> str:
-    """Note that the thermometer of a spot hangs right, and say so. Raise UsageError if that is not
-    asked."""
-    lessons = Lessons(ledger, read_only.forecast_updater(app, ledger).store)
-    spots = lessons.applied(app.household.collection, app.clock()).spots
-    asked = {one.name: one.learned for one in spots if one.learned is not None and one.learned.asks}
-    learned = asked.get(spot or "")
-    if spot is None or learned is None or learned.since is None:
-        names = ", ".join(asked) or "of no spot"
-        msg = (
-            f"say of which spot; asked is: {names}"
-            if spot is None
-            else (f"nothing is asked about the thermometer at {spot}; asked is: {names}")
-        )
-        raise UsageError(msg)
-    lessons.note_hangs_right(app.site, spot, learned.since, app.clock())
-    since = app.household.voice.day(learned.since)
-    return f"noted: the thermometer at {spot} hangs right; it is learned from anew since {since}"
+    """Note that the thermometer of a spot hangs right, and say so."""
+    lessons, now = Lessons(ledger, read_only.forecast_updater(app, ledger).store), app.clock()
+    spots = lessons.applied(app.household.collection, now).spots
+    return amendments.note_hangs_right(lessons, spots, spot, now, app.household.voice)
 
 
 def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> list[str]:

@@ -1,7 +1,7 @@
 """What a grower types of a thermometer: the value, with or without its unit, and its time."""
 
 import re
-from collections.abc import Collection
+from collections.abc import Collection, Iterable
 from dataclasses import replace
 from datetime import date, datetime, time, timedelta
 from typing import NamedTuple
@@ -87,7 +87,7 @@ def measured(text: str, unit: Temperature, *, humidity: bool) -> Measured:
     if written == "%" or (humidity and not written):
         quantity, value = Quantity.HUMIDITY, number
     elif humidity:
-        msg = f'"{one_line(text, 30)}" is a temperature; leave --humidity out'
+        msg = f'"{one_line(text, 30)}" is a temperature, not a humidity'
         raise UsageError(msg)
     else:
         quantity = Quantity.TEMPERATURE
@@ -119,21 +119,37 @@ def _between(quantity: Quantity, unit: Temperature) -> str:
     return f"air at plants is from {low:g} to {high:g} {unit}"
 
 
-def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
-    """Raise UsageError for a value without a unit that is likely in another one.
+class UnitChoice(NamedTuple):
+    """A way to write a value so that its unit is clear: "52F", "if it is in °F", "52 °F"."""
+
+    written: str
+    condition: str
+    shown: str
+
+
+class UnitDoubt(NamedTuple):
+    """Why a value without a unit is likely in another one, and how either is written."""
+
+    why: str
+    choices: tuple[UnitChoice, UnitChoice]
+
+
+def unit_doubt(value: Measured, told_c: float | None, voice: Voice) -> UnitDoubt | None:
+    """Return whether a value without a unit is likely in another one; None if it is not.
 
     told_c: the forecast at that time and spot [°C]; None if it is not known.
     """
     if value.has_unit:
-        return
+        return None
     if value.quantity is Quantity.HUMIDITY:
-        if 0.0 < value.value <= 1.0:
-            msg = (
-                f"{value.value:g} % is unlikely: write {100 * value.value:g}% if it is a share, and"
-                f" {value.value:g}% if it is really in %"
-            )
-            raise UsageError(msg)
-        return
+        if not 0.0 < value.value <= 1.0:
+            return None
+        share, bare = f"{100 * value.value:g}", f"{value.value:g}"
+        choices = (
+            UnitChoice(f"{share}%", "if it is a share", f"{share} %"),
+            UnitChoice(f"{bare}%", "if it is really in %", f"{bare} %"),
+        )
+        return UnitDoubt(f"{bare} % is unlikely", choices)
     unit = voice.units.temperature
     number = value.value * 1.8 + 32 if unit == "°F" else value.value
     other_c = number if unit == "°F" else (number - 32) / 1.8
@@ -147,10 +163,26 @@ def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
     else:
         low, high = UNLIKELY_C[unit]
         is_likely, because = not low <= value.value <= high, ""
-    if is_likely:
+    if not is_likely:
+        return None
+    choices = (
+        UnitChoice(f"{number:g}{other[-1]}", f"if it is in {other}", f"{number:g} {other}"),
+        UnitChoice(f"{number:g}{unit[-1]}", f"if it is really in {unit}", f"{number:g} {unit}"),
+    )
+    return UnitDoubt(f"{number:g} {unit} is unlikely{because}", choices)
+
+
+def check_unit(value: Measured, told_c: float | None, voice: Voice) -> None:
+    """Raise UsageError for a value without a unit that is likely in another one.
+
+    told_c: as for `unit_doubt`.
+    """
+    doubt = unit_doubt(value, told_c, voice)
+    if doubt is not None:
+        first, second = doubt.choices
         msg = (
-            f"{number:g} {unit} is unlikely{because}: write {number:g}{other[-1]} if it is in"
-            f" {other}, and {number:g}{unit[-1]} if it is really in {unit}"
+            f"{doubt.why}: write {first.written} {first.condition}, and {second.written}"
+            f" {second.condition}"
         )
         raise UsageError(msg)
 
@@ -166,7 +198,7 @@ def moment_told(text: str, site: Site, now: datetime) -> datetime:
     at = _clock_time(text, site, now) or _iso_time(text, site)
     if at is None:
         msg = (
-            f'--at "{one_line(text, 40)}" is no time; write for example 06:40,'
+            f'"{one_line(text, 40)}" is no time; write for example 06:40,'
             ' "yesterday 06:40", or 2026-05-14T06:40 for another day'
         )
         raise UsageError(msg)
@@ -280,13 +312,24 @@ def note(
             other for other in others if other.night == day and (day is not None or other.at == at)
         ]
         number = ledger.readings.add_by_hand(site.name, reading, now)
+    noted = replace(reading, id=number)
+    return Noted(noted, known[0] if known else None, colder_that_night(noted, others, site))
+
+
+def colder_that_night(
+    reading: HandReading, others: Iterable[HandReading], site: Site
+) -> HandReading | None:
+    """Return the coldest that was noted at a moment of a night whose lowest is said to be warmer;
+    None if there is none, or if it is a reading of one moment."""
+    if reading.night is None:
+        return None
+    night = night_of(site, reading.night)
     colder = [
         other
         for other in others
-        if night is not None
+        if other.quantity is reading.quantity
         and other.night is None
         and night.start <= other.at <= night.end
         and other.value < reading.value
     ]
-    coldest = min(colder, key=lambda other: other.value, default=None)
-    return Noted(replace(reading, id=number), known[0] if known else None, coldest)
+    return min(colder, key=lambda other: other.value, default=None)

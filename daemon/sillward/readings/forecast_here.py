@@ -25,6 +25,10 @@ class ForecastHere:
     spot: Spot
     weather: Weather | None
 
+    def expected(self, quantity: Quantity, at: datetime, night: Night | None) -> float | None:
+        """Return what is expected at a moment, or as the lowest of a night if one is given."""
+        return self.at(quantity, at) if night is None else self.low(night)
+
     def at(self, quantity: Quantity, at: datetime) -> float | None:
         """Return what is expected there at a moment [°C or %]; None if that is not known."""
         if self.weather is None:

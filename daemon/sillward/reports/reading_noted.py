@@ -50,9 +50,18 @@ def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
 
 
 def text(
-    noted: Noted, told: float | None, spot: Spot, site: Site, now: datetime, voice: Voice
+    noted: Noted,
+    told: float | None,
+    spot: Spot,
+    site: Site,
+    now: datetime,
+    voice: Voice,
+    to_correct: str = "sillward readings --correct {number} VALUE",
 ) -> str:
-    """Return it as a sentence: "pergola 11.4 °C at 06:40, expected there 12.6 °C"."""
+    """Return it as a sentence: "pergola 11.4 °C at 06:40, expected there 12.6 °C".
+
+    to_correct: what to do about a slip.
+    """
     reading, replaced, colder = noted
     value = in_words(reading.quantity, reading.value, voice)
     if reading.night is not None:
@@ -80,7 +89,7 @@ def text(
         at = voice.clock_of_day(colder.at, now)
         doubt = f". But {lower} was noted for {at} of that night, as number {colder.id}"
     elif told is not None and _is_far(reading, told, spot):
-        correct = f"sillward readings --correct {reading.id} VALUE"
+        correct = to_correct.format(number=reading.id)
         doubt = f". That is far from what is expected; if it is a slip: {correct}"
     return f"noted as number {reading.id}: {what}{beside}{before}{doubt}"
 

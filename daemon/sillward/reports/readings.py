@@ -106,9 +106,9 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     """Return a document of readings as tables."""
     now = datetime.fromisoformat(report["at"])
     parts: Sequence[tuple[str, list[list[Cell]], Sequence[Column]]] = (
-        ("by hand", [_by_hand_row(each, now, voice) for each in report["by_hand"]], _BY_HAND),
-        ("sensors", [_sensor_row(each, voice) for each in report["sensors"]], _SENSORS),
-        ("not used", [_set_aside_row(each, voice) for each in report["set_aside"]], _SET_ASIDE),
+        ("by hand", [by_hand_row(each, now, voice) for each in report["by_hand"]], _BY_HAND),
+        ("sensors", [sensor_row(each, voice) for each in report["sensors"]], _SENSORS),
+        ("not used", [set_aside_row(each, voice) for each in report["set_aside"]], _SET_ASIDE),
     )
     lines: list[str] = []
     for name, rows, columns in parts:
@@ -122,7 +122,8 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     return "\n".join(lines)
 
 
-def _by_hand_row(reading: dict[str, Any], now: datetime, voice: Voice) -> list[Cell]:
+def by_hand_row(reading: dict[str, Any], now: datetime, voice: Voice) -> list[Cell]:
+    """Return the number, spot, value and time of a reading by hand."""
     at = datetime.fromisoformat(reading["at"])
     when = voice.date_and_hour(at)
     if reading["night"] is not None:
@@ -132,7 +133,8 @@ def _by_hand_row(reading: dict[str, Any], now: datetime, voice: Voice) -> list[C
     return [str(reading["number"]), _name(reading, "spot"), _value(reading, "value", voice), when]
 
 
-def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
+def sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
+    """Return the spot, name, last value and age of a sensor."""
     last_at = datetime.fromisoformat(sensor["last_at"])
     old = timedelta(minutes=sensor["age_minutes"])
     age = voice.age(old) if old < DAYS_FROM else f"{old.days} days old"
@@ -140,7 +142,8 @@ def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
     return [_name(sensor, "spot"), _name(sensor, "sensor"), _value(sensor, "last", voice), when]
 
 
-def _set_aside_row(aside: dict[str, Any], voice: Voice) -> list[Cell]:
+def set_aside_row(aside: dict[str, Any], voice: Voice) -> list[Cell]:
+    """Return the spot, sensor and number of readings that are not used, and why."""
     last_at = voice.date_and_hour(datetime.fromisoformat(aside["last_at"]))
     example = voice.retold(one_line(aside["example"], 30))
     why = f"{one_line(aside['reason'], 200)}; the last {example}, {last_at}"

@@ -158,7 +158,7 @@ def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
         (("pergola",), "say where, and what the thermometer shows"),
         (("pergola", "200"), "200 °C cannot be"),
         (("pergola", "11", "--at", "2099-01-01T00:00"), "2099-01-01T00:00 is in the future"),
-        (("pergola", "11", "--at", "soon"), '--at "soon" is no time'),
+        (("pergola", "11", "--at", "soon"), '"soon" is no time'),
         (("pergola", "11", "--lowest", "--at", "06:40"), "--lowest is a temperature of a whole"),
         (("pergola", "61%", "--lowest"), "--lowest is a temperature of a whole night"),
         (("pergola", "11", "--night", "2099-01-01"), "the night of 2099-01-01 is not over"),

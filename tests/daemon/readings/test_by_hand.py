@@ -71,7 +71,7 @@ def test_values_in_either_unit(text: str, unit: Temperature, value: float) -> No
 def test_a_humidity_is_one_by_its_sign_or_by_the_option() -> None:
     for text, humidity in (("61 %", False), ("61%", True), ("61", True)):
         assert measured(text, "°C", humidity=humidity)[:2] == (Quantity.HUMIDITY, 61.0)
-    with pytest.raises(UsageError, match="is a temperature; leave --humidity out"):
+    with pytest.raises(UsageError, match="is a temperature, not a humidity"):
         measured("52F", "°C", humidity=True)
 
 
