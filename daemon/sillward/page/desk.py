@@ -6,11 +6,12 @@ one cannot be used by two threads at once.
 """
 
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 from sillward.config.household import Household
 from sillward.errors import SillwardError
@@ -20,11 +21,27 @@ from sillward.service.context import ServiceContext
 from sillward_rules.memo import Memo
 from sillward_rules.sheet import Round, Sheet
 
+Result = TypeVar("Result")
+
 WAIT_S = 10.0
 """How long a request waits for the ones before it [s]. Judgement: a browser shows nothing yet."""
 
 MAX_KEPT = 40
 """Results that are kept. Judgement: charts of some ten spots, and the sheets of a day."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _This:
+    """An object as a part of a key: equal to itself alone. What readings teach is made anew when
+    there is more, and holds arrays, which cannot be compared."""
+
+    it: object
+
+    def __eq__(self, other: object) -> bool:
+        return isinstance(other, _This) and other.it is self.it
+
+    def __hash__(self) -> int:
+        return id(self.it)
 
 
 class BusyError(SillwardError):
@@ -76,17 +93,24 @@ class PageDesk:
         finally:
             self._lock.release()
 
+    def worked_out(self, what: Hashable, make: Callable[[], Result]) -> Result:
+        """Return what was made before, within an hour, while nothing that is known has changed.
+
+        what: a name for what is made, with all that it is made for besides the household.
+        """
+        context = self.context
+        states = tuple(sorted(context.states().items()))
+        hour = context.clock().replace(minute=0, second=0, microsecond=0)
+        forecast = repr(context.forecasts.edition(context.site))
+        return self.kept.of((what, hour, forecast, _This(context.collection), states), make)
+
     def sheet(self, round_: Round) -> Sheet:
         """Return the sheet of a round as of now; within an hour the same, if nothing has changed.
 
         For what it says besides chores: those on a page are the ones that were told.
         """
         context = self.context
-        states = tuple(sorted(context.states().items()))
-        hour = context.clock().replace(minute=0, second=0, microsecond=0)
-        forecast = context.forecasts.edition(context.site)
-        key = ("sheet", round_, hour, repr(forecast), context.collection, states)
-        return self.kept.of(key, lambda: context.sheet(round_, context.weather()))
+        return self.worked_out(("sheet", round_), lambda: context.sheet(round_, context.weather()))
 
     def _take_over(self) -> None:
         """Use the household that is in force."""

@@ -6,7 +6,12 @@ from jinja2 import Environment, PackageLoader, StrictUndefined
 
 from sillward.page.static_files import StaticFiles
 
-PLACES = (("today", "Today"), ("plants", "Plants"))
+PLACES = (
+    ("today", "Today"),
+    ("ahead", "Ahead"),
+    ("plants", "Plants"),
+    ("spots", "Spots"),
+)
 """The pages that every page leads to: the names of their routes, and how they are called."""
 
 
@@ -25,6 +30,6 @@ class Templates:
         )
         self._environment.globals["asset"] = static.address
 
-    def render(self, name: str, **facts: Any) -> str:
+    def render(self, name: str, /, **facts: Any) -> str:
         """Return a page. What is put into it is escaped."""
         return self._environment.get_template(name).render(facts)

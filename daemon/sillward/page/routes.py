@@ -4,14 +4,27 @@ from collections.abc import Sequence
 from itertools import chain
 
 from sillward.page.route import Route
-from sillward.page.views import answers, assets, notes, plants, tap, today
+from sillward.page.views import (
+    ahead,
+    answers,
+    assets,
+    notes,
+    plants,
+    readings,
+    spots,
+    tap,
+    today,
+)
 
 ROUTES: Sequence[Route] = tuple(
     chain(
+        ahead.ROUTES,
         answers.ROUTES,
         assets.ROUTES,
         notes.ROUTES,
         plants.ROUTES,
+        readings.ROUTES,
+        spots.ROUTES,
         tap.ROUTES,
         today.ROUTES,
     )
