@@ -13,6 +13,7 @@ from enum import Enum
 from typing import Any
 from urllib.parse import quote
 
+from sillward.wording.message_length import MAX_CHARACTERS, MAX_LINK_CHARACTERS
 from sillward.wording.push import Links
 
 
@@ -24,6 +25,9 @@ class Way(Enum):
     ADDRESS = "a link to tap"
     """The message, or a place beside it, opens a page."""
     LINE = "a link as its last line"
+    IF_ROOM = "a link as its last line, where a message leaves room"
+    """The service takes short messages only, and no word is cut for a link."""
+    MAIL = "links below the text"
 
 
 _ADDRESSES = ("click", "url")
@@ -45,7 +49,10 @@ def way_of(service: Any, url: str) -> Way:
     parameters = _parameters(service)
     if _has_buttons(service) and not _sets(url, "actions"):
         return Way.BUTTONS
-    return Way.ADDRESS if _address_parameter(parameters, url) else Way.LINE
+    if _address_parameter(parameters, url):
+        return Way.ADDRESS
+    has_room = service.body_maxlen >= MAX_CHARACTERS + MAX_LINK_CHARACTERS
+    return Way.LINE if has_room else Way.IF_ROOM
 
 
 def query_for(service: Any, url: str, links: Links) -> str:

@@ -40,12 +40,16 @@ def problems(channels: Sequence[Channel]) -> list[str | None]:
 def ways_to_answer(channels: Sequence[Channel]) -> list[answering.Way | None]:
     """Return how messages to each of these channels can be answered; None for one without a URL
     that can be used."""
-    return [
-        None
-        if channel.url is None or (service := _service(channel)) is None
-        else answering.way_of(service, channel.url.get_secret_value())
-        for channel in channels
-    ]
+    return [_way(channel) for channel in channels]
+
+
+def _way(channel: Channel) -> answering.Way | None:
+    service = _service(channel)
+    if service is None or channel.url is None:
+        return None
+    if _is_mail(service):
+        return answering.Way.MAIL
+    return answering.way_of(service, channel.url.get_secret_value())
 
 
 def check_channels(

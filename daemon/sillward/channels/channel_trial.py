@@ -11,7 +11,7 @@ from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.text.columns import Column, Mark, Marked, Screen, table
 from sillward.wording.message_length import MAX_CHARACTERS
-from sillward.wording.push import Message
+from sillward.wording.push import Links, Message
 from sillward.wording.voice import Voice
 
 TITLE = "Trial of sillward: nothing to do"
@@ -36,10 +36,16 @@ class Outcome:
     took_s: float
 
 
-def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) -> Message:
+LINKED = "Below is how real ones are answered. It changes nothing here: try it."
+
+
+def message(
+    channel: Channel, voice: Voice, now: datetime, sheet: str | None, links: Links | None = None
+) -> Message:
     """Return the trial as this channel gets it.
 
     sheet: the full sheet of now; a channel that is told in full gets it as an example.
+    links: what lets one try to answer; None if messages carry no links.
     """
     told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
     length = f"at most {MAX_CHARACTERS} characters"
@@ -48,9 +54,11 @@ def message(channel: Channel, voice: Voice, now: datetime, sheet: str | None) ->
         f"Real ones ({channel.told}) come "
         f"{'in full' if channel.full_length else f'in short, {length}'}.",
     ]
+    if links is not None:
+        lines.append(LINKED)
     if channel.full_length and sheet is not None:
         lines += ["Below, to show how one looks, is the sheet of now.", "", sheet]
-    return Message(TITLE, "\n".join(lines))
+    return Message(TITLE, "\n".join(lines), links=links)
 
 
 def send_trial(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 import click
 
 from sillward.assembly import read_only
-from sillward.assembly.app import Options
+from sillward.assembly.app import App, Options
 from sillward.assembly.desk_setup import require_places
 from sillward.assembly.examples import demo
 from sillward.channels import apprise_sender
@@ -46,10 +46,22 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         _note(line)
     app = read_only.with_readings(app)
     sources = [source.name for source in app.sources]
+    links = _links(app)
     if as_json:
-        print_json(report.document(app.household, sources))
+        print_json(report.document(app.household, sources, links))
     else:
-        click.echo(report.text(app.household, app.clock(), sources, terminal.screen()))
+        click.echo(report.text(app.household, app.clock(), sources, terminal.screen(), links))
+
+
+def _links(app: App) -> report.MessageLinks | None:
+    """Return how messages are answered; None if no page is served."""
+    page, channels = app.settings.page, app.household.channels
+    if page.address is None:
+        return None
+    ways = zip(channels, apprise_sender.ways_to_answer(channels), strict=True)
+    return report.MessageLinks(
+        page.url, {channel.name: way.value for channel, way in ways if way is not None}
+    )
 
 
 def _problems_of_given_urls(channels: Sequence[Channel]) -> list[str | None]:

@@ -7,13 +7,15 @@ import click
 
 from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
-from sillward.assembly.desk_setup import require_channels
+from sillward.assembly.desk_setup import page_links, require_channels
 from sillward.channels import channel_trial
+from sillward.channels.apprise_sender import ways_to_answer
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
 from sillward.cli.printing import say
 from sillward.config.household import Channel
 from sillward.errors import UsageError
+from sillward.service.answer_links import trial_links
 from sillward.text import terminal
 
 
@@ -37,11 +39,16 @@ def try_channel(options: Options, name: str | None) -> None:
             if any(channel.full_length for channel in chosen)
             else None
         )
-        for channel in chosen:
-            message = channel_trial.message(channel, app.household.voice, now, drawn)
+        page, voice = page_links(app), app.household.voice
+        links = None if page is None else trial_links(page, voice, now)
+        ways = [None] * len(chosen) if links is None else ways_to_answer(chosen)
+        for channel, way in zip(chosen, ways, strict=True):
+            message = channel_trial.message(channel, voice, now, drawn, links)
             with terminal.patience(f"sending to {channel.name} ..."):
                 outcomes.append(channel_trial.send_trial(channel, message, sender))
             click.echo(channel_trial.line(outcomes[-1], chosen, terminal.screen()))
+            if way is not None:
+                say(f"{channel.name} is answered by {way.value}")
     if any(outcome.state is channel_trial.State.SENT for outcome in outcomes):
         say("sent means that the other side took it: look whether it has arrived")
     if any(outcome.state is not channel_trial.State.SENT for outcome in outcomes):

@@ -1,6 +1,7 @@
 """What `sillward check` prints: the collection as it was understood, with the origin of limits."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -27,10 +28,26 @@ _LIMITS = (Column(fixed=True), Column(fixed=True), Column())
 """Name, value and origin of a limit."""
 
 
-def text(household: Household, now: datetime, sources: Sequence[str], screen: Screen = PIPE) -> str:
+@dataclass(frozen=True, slots=True)
+class MessageLinks:
+    """How messages are answered: the address that links begin with, if there is one, and how each
+    channel shows them, in words."""
+
+    url: str | None
+    ways: Mapping[str, str]
+
+
+def text(
+    household: Household,
+    now: datetime,
+    sources: Sequence[str],
+    screen: Screen = PIPE,
+    links: MessageLinks | None = None,
+) -> str:
     """Return the collection as it was understood, as lines of text.
 
     sources: names of the forecast sources, in the order in which they are asked.
+    links: how messages are answered; None if no page is served.
     """
     collection, voice = household.collection, household.voice
     site = collection.site
@@ -42,7 +59,8 @@ def text(household: Household, now: datetime, sources: Sequence[str], screen: Sc
     lines.append("")
     for spot in collection.spots:
         lines += _spot_lines(spot, site, now, voice, screen)
-    lines += ["", *table(list(_facts(household, now, sources)), _FACTS, screen)]
+    facts = [*_facts(household, now, sources), *_about_links(household, links)]
+    lines += ["", *table(facts, _FACTS, screen)]
     if not household.channels:
         warning = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(warning, Mark.TROUBLE)
@@ -159,6 +177,20 @@ def _facts(
         yield "sensor:", _sensor(sensor)
 
 
+def _about_links(household: Household, links: MessageLinks | None) -> Iterator[tuple[Cell, Cell]]:
+    """Yield how messages are answered, channel by channel."""
+    if links is None:
+        return
+    if links.url is None:
+        yield "links:", "none in messages, because SILLWARD_PAGE__URL is not set"
+        return
+    yield "links:", f"begin with {links.url}"
+    for channel in household.channels:
+        if channel.name in links.ways:
+            person = f", as {channel.person}" if channel.person else ""
+            yield f"{channel.name} is answered:", f"by {links.ways[channel.name]}{person}"
+
+
 def _broker(broker: Broker) -> str:
     secure = "encrypted" if broker.tls else "not encrypted"
     who = "without a user"
@@ -220,7 +252,9 @@ def _units_and_wording(voice: Voice) -> str:
     return f"{text}; a page of your own" if wording.page is not None else text
 
 
-def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
+def document(
+    household: Household, sources: Sequence[str], links: MessageLinks | None = None
+) -> dict[str, Any]:
     """Return the same as plain types, for JSON."""
     collection = household.collection
     warnings = _warnings(collection.plants, Voice(collection.site))
@@ -255,6 +289,7 @@ def document(household: Household, sources: Sequence[str]) -> dict[str, Any]:
         "caution": collection.habits.caution,
         "forecast": list(sources),
         "channels": [channel.name for channel in household.channels],
+        "answered_by": {} if links is None or links.url is None else dict(links.ways),
         "sensors": [
             {"spot": sensor.spot, "quantity": sensor.quantity.value, "topic": sensor.topic}
             for sensor in household.sensors

@@ -11,10 +11,12 @@ from datetime import date, datetime, timedelta
 from hashlib import sha256
 
 from sillward.ledger import Notice, Stage, StoredChore
+from sillward.links.page_links import PageLinks
 from sillward.links.token import TOLD_BYTES, Purpose, Token, can_tell, digest
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
 from sillward.wording.push import Button, Links
+from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, ChoreKind
 
 GRACE = timedelta(hours=1)
@@ -73,13 +75,10 @@ def _links(context: ServiceContext, address: str, told: Sequence[StoredChore]) -
     return Links(tuple(buttons), address, lines)
 
 
-def trial_links(context: ServiceContext) -> Links | None:
-    """Return links that show that links work; None if messages carry none."""
-    page, voice = context.links, context.voice
-    if page is None:
-        return None
-    now = context.clock().replace(microsecond=0)
-    token = Token(Purpose.TRY, digest(context.site.name), now, now + TRIED_WITHIN)
+def trial_links(page: PageLinks, voice: Voice, now: datetime) -> Links:
+    """Return links that show that links work, and answer nothing."""
+    at = now.replace(microsecond=0)
+    token = Token(Purpose.TRY, digest(voice.site.name), at, at + TRIED_WITHIN)
     address = page.tap(token)
     buttons = (
         Button(voice.say("answer_done", count=0), address, acts=True),

@@ -23,6 +23,8 @@ from sillward.config.household import Channel
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, SavedForecast
+from sillward.links.key_file import page_key
+from sillward.links.token import Purpose, read
 from sillward.text.columns import Screen
 from sillward.text.units import SI, Units
 from sillward.wording.message_length import MAX_CHARACTERS
@@ -136,6 +138,24 @@ def test_a_channel_that_takes_it_ends_with_0(yard: Yard) -> None:
     assert first.endswith(" s")
     assert "look whether it has arrived" in hint
     assert result.stderr == ""
+
+
+def test_with_a_page_the_trial_can_be_answered(yard: Yard) -> None:
+    yard.channel("phone", OK)
+    yard.patch.setenv("SILLWARD_PAGE__ADDRESS", "127.0.0.1:8123")
+    yard.patch.setenv("SILLWARD_PAGE__URL", "https://plants.example/")
+
+    result = yard.call("phone")
+
+    sent = yard.sent("phone")["message"]
+    assert "It changes nothing here: try it" in sent
+    address = sent.rpartition("Done? ")[2]
+    assert address.startswith("https://plants.example/t/")
+    token = read(address.rpartition("/")[2], page_key(None, load_settings().ledger))
+    assert token is not None
+    assert token.purpose is Purpose.TRY
+    assert "phone is answered by a link as its last line" in result.stdout
+    assert "/t/" not in result.output
 
 
 def test_a_channel_that_refuses_ends_with_1_and_why(yard: Yard) -> None:

@@ -541,6 +541,21 @@ def test_check_tells_every_limit_of_every_plant_and_whose_it_is() -> None:
     assert lines[-1] == "all is well: 16 plants"
 
 
+def test_check_tells_how_each_channel_is_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+    def said() -> str:
+        return " ".join(call("check", "--collection", GOOD).stdout.split())
+
+    assert "links:" not in said()
+    monkeypatch.setenv("SILLWARD_PAGE__ADDRESS", "127.0.0.1:8123")
+    assert "links: none in messages, because SILLWARD_PAGE__URL is not set" in said()
+    monkeypatch.setenv("SILLWARD_PAGE__URL", "https://plants.example")
+    assert "links: begin with https://plants.example" in said()
+    assert "phone is answered: by buttons" in said()
+    assert document(call("check", "--collection", GOOD, "--json"))["answered_by"]["phone"] == (
+        "buttons"
+    )
+
+
 def test_check_as_json_tells_the_same() -> None:
     report = document(call("check", "--collection", COURTYARD, "--json"))
 

@@ -217,7 +217,8 @@ def test_a_defect_in_links_costs_no_notice(world: World, monkeypatch: pytest.Mon
 
 
 def test_a_trial_has_a_link_that_answers_nothing(world: World) -> None:
-    links = answer_links.trial_links(linked(world).context)
+    context = linked(world).context
+    links = answer_links.trial_links(PageLinks(KEY, URL), context.voice, world.clock.now)
 
     token = the_token(links)
     assert token.purpose is Purpose.TRY

@@ -289,8 +289,9 @@ def test_what_was_done_early_can_be_said_on_the_page() -> None:
 
 
 def test_a_trial_says_that_it_works_and_changes_nothing(evening: Evening) -> None:
-    links = answer_links.trial_links(evening.desk.context)
-    assert links is not None
+    context = evening.desk.context
+    assert context.links is not None
+    links = answer_links.trial_links(context.links, context.voice, context.clock())
     path, before = links.address.removeprefix("https://plants.example"), evening.everything()
 
     assert "This works" in evening.get(path).text
