@@ -1,6 +1,6 @@
 """What the pages of plants show, in words: where each stands, what is to do, what was noted."""
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -11,7 +11,7 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
 from sillward.reports.plant_nights import PlantNight, coldest_told
 from sillward.reports.reading_noted import LAST_YEAR
-from sillward.wording.voice import Voice
+from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
@@ -51,11 +51,12 @@ def standing(plant: Plant, state: PlantState | None, now: datetime, voice: Voice
 
 
 def when(at: datetime, now: datetime, voice: Voice) -> str:
-    """Return a time in the past: "17:10", "Wed 13 May 17:10", with the year if that is long ago."""
+    """Return a time in the past: "today 17:10", "Wed 13 May 17:10", "Wed 13 May 2024, 17:10"."""
     if voice.local(at).date() == voice.local(now).date():
         return f"today {voice.hour(at)}"
-    text = voice.date_and_hour(at)
-    return f"{text} {voice.local(at).year}" if now - at > LAST_YEAR else text
+    if now - at > LAST_YEAR:
+        return f"{voice.day(at)} {voice.local(at).year}, {voice.hour(at)}"
+    return voice.date_and_hour(at)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,20 @@ class Row:
     notes: int
 
 
-def rows_by_spot(visit: Visit) -> list[tuple[str, list[Row]]]:
+@dataclass(frozen=True, slots=True)
+class SpotRows:
+    """The plants at a spot.
+
+    Args:
+        are_assumed: whether nobody has confirmed of any of them that it stands there.
+    """
+
+    spot: str
+    rows: tuple[Row, ...]
+    are_assumed: bool
+
+
+def rows_by_spot(visit: Visit) -> list[SpotRows]:
     """Return all plants by the spot where they stand, spots in the order of the collection."""
     context, now, voice = visit.context, visit.now, visit.voice
     collection, states = context.household.collection, context.states()
@@ -89,7 +103,11 @@ def rows_by_spot(visit: Visit) -> list[tuple[str, list[Row]]]:
             notes.get(plant.name, 0),
         )
         groups.setdefault(stands.spot, []).append(row)
-    return [(spot, rows) for spot, rows in groups.items() if rows]
+    return [
+        SpotRows(spot, tuple(rows), are_assumed=not any(row.known for row in rows))
+        for spot, rows in groups.items()
+        if rows
+    ]
 
 
 def open_orders(
@@ -106,22 +124,27 @@ def _open_by_plant(
     """Return what is to do for each plant, in words, with the low that it is for."""
     found: dict[str, list[str]] = {}
     for chore in chores:
-        if not chore.open or (chore.before <= now and chore.kind not in _MOVES):
+        is_over = chore.before <= now and chore.kind not in _MOVES
+        if not chore.open or is_over or chore.kind is ChoreKind.STAY_IN:
             continue
-        words = f"{chore.kind.value.replace('-', ' ')} {_due(chore, now, voice)}"
+        kind = voice.say("kind", name=chore.kind.value)
+        words = f"{kind} {_due(chore, now, voice)}"
         for reason in chore.chore.because:
             told = coldest_told(reason) if chore.kind in URGENT else None
             low = ""
-            if told is not None and told.limit is not None:
-                shown = voice.beside(told.value or 0.0, told.limit)
-                low = f": {shown} expected, limit {voice.bound(told.limit)}"
+            if told is not None and told.value is not None and told.limit is not None:
+                shown, limit = voice.beside(told.value, told.limit), voice.bound(told.limit)
+                low = f": {unbroken(shown)} expected, limit {unbroken(limit)}"
             found.setdefault(reason.plant, []).append(words + low)
     return found
 
 
+def unbroken(value: str) -> str:
+    """Return a value that stays on one line with its unit."""
+    return value.replace(" ", "\u00a0")
+
+
 def _due(chore: StoredChore, now: datetime, voice: Voice) -> str:
-    if chore.kind is ChoreKind.STAY_IN:
-        return f"until {voice.clock_of_day(chore.before, now)}"
     if chore.before > now:
         return voice.by(chore.before, now)
     return f"(overdue since {voice.clock_of_day(chore.before, now)})"
@@ -132,13 +155,17 @@ def _due(chore: StoredChore, now: datetime, voice: Voice) -> str:
 
 @dataclass(frozen=True, slots=True)
 class NightRow:
-    """A night of a plant in words; "" where nothing is known."""
+    """A night of a plant in words.
+
+    Args:
+        stood: where it stood.
+        came: what was expected, what a thermometer showed, and its limit.
+        is_under: whether the thermometer went below the limit.
+    """
 
     night: str
-    spots: str
-    told: str
-    limit: str
-    read: str
+    stood: str
+    came: tuple[str, ...]
     is_under: bool
     orders: tuple[str, ...]
 
@@ -148,10 +175,8 @@ def night_rows(nights: Sequence[PlantNight], now: datetime, voice: Voice) -> lis
     return [
         NightRow(
             voice.day(night.day),
-            " or ".join(night.spots) or "?",
-            "" if night.told_c is None else voice.degrees(night.told_c),
-            "" if night.limit_c is None else voice.bound(night.limit_c),
-            "" if night.read_c is None else voice.degrees(night.read_c),
+            _where(night),
+            tuple(_values(night, voice)),
             night.is_under,
             tuple(_what_came(order, now, voice) for order in night.orders),
         )
@@ -159,8 +184,23 @@ def night_rows(nights: Sequence[PlantNight], now: datetime, voice: Voice) -> lis
     ]
 
 
+def _where(night: PlantNight) -> str:
+    if len(night.spots) > 1:
+        return f"{' or '.join(night.spots)}, not confirmed"
+    return night.spots[0] if night.is_known else f"{night.spots[0]}, assumed"
+
+
+def _values(night: PlantNight, voice: Voice) -> Iterator[str]:
+    if night.told_c is not None:
+        yield f"expected {unbroken(voice.degrees(night.told_c))}"
+    if night.read_c is not None:
+        yield f"read {unbroken(voice.degrees(night.read_c))}"
+    if night.limit_c is not None:
+        yield f"limit {unbroken(voice.bound(night.limit_c))}"
+
+
 def _what_came(order: StoredChore, now: datetime, voice: Voice) -> str:
-    what = order.kind.value.replace("-", " ")
+    what = voice.say("kind", name=order.kind.value)
     if order.done_at is not None:
         return f"{what}: done {voice.clock_of_day(order.done_at, order.before)}"
     if order.called_off_at is not None:
@@ -198,7 +238,7 @@ def notes(
         Note(
             entry.id,
             entry.kind.value,
-            when(entry.seen_at, now, voice),
+            capital(when(entry.seen_at, now, voice)),
             entry.text,
             entry.person or "",
             entry.photo,

@@ -34,7 +34,9 @@ class PlantNight:
     Args:
         day: the date of its evening.
         spots: where it stood at sunrise: one spot, or, where nobody confirmed a move that was told,
-            the one to which it was to go and the one that it was to leave; none if not known.
+            the one to which it was to go and the one that it was to leave.
+        is_known: whether anybody has ever said or told where it is. Otherwise it is taken to have
+            been at its home.
         orders: what was told about it for this night.
         told_c: the low that was expected where it stood when that was told [°C]; None if nothing
             was said of it.
@@ -44,6 +46,7 @@ class PlantNight:
 
     day: date
     spots: tuple[str, ...]
+    is_known: bool
     orders: tuple[StoredChore, ...]
     told_c: float | None
     limit_c: float | None
@@ -82,9 +85,10 @@ def nights_of(
     ]
     places = _places(ledger, site, plant, chores, state, since)
     stood = {day: _at(places, sun.night_of(site, day).end) for day in days}
+    spots = {day: known or (plant.home,) for day, known in stood.items()}
     read = {
         spot: {low.night: low.low_c for low in lows_read(ledger, site, spot, since)}
-        for spot in sorted({spot for spots in stood.values() for spot in spots})
+        for spot in sorted({spot for each in spots.values() for spot in each})
     }
     found = []
     for day in days:
@@ -92,10 +96,11 @@ def nights_of(
             chore for chore in chores if chore.day == str(day) and chore.kind in _NIGHTLY
         )
         told_c, limit_c = _told(plant, orders)
-        lows = [read[spot][day] for spot in stood[day] if day in read[spot]]
-        night = PlantNight(day, stood[day], orders, told_c, limit_c, min(lows, default=None))
+        lows = [read[spot][day] for spot in spots[day] if day in read[spot]]
         if orders or lows:
-            found.append(night)
+            low_c = min(lows, default=None)
+            known = bool(stood[day])
+            found.append(PlantNight(day, spots[day], known, orders, told_c, limit_c, low_c))
     return found
 
 

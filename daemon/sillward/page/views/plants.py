@@ -99,7 +99,7 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
     limits = [
         (
             name.replace("_", " "),
-            value if isinstance(value, str) else voice.bound(value, unit),
+            value if isinstance(value, str) else plant_facts.unbroken(voice.bound(value, unit)),
             voice.retold(origin),
         )
         for name, value, unit, origin in limit_rows(it.limits)

@@ -74,7 +74,7 @@ def test_a_note_is_kept_and_shown(visitor: Visitor) -> None:
     assert entry.text == "New root.\nSecond line"
     assert entry.kind is EntryKind.OBSERVATION
     assert entry.seen_at == entry.entered_at
-    assert "today 17:16 New root. Second line" in visitor.says(PAGE)
+    assert "Today 17:16 New root. Second line" in visitor.says(PAGE)
 
 
 def test_it_may_have_been_seen_earlier_in_the_time_of_the_site(visitor: Visitor) -> None:
