@@ -56,7 +56,8 @@ def spots(visit: Visit) -> Response:
     """Show all spots, each with tonight's low and its last reading."""
     context, voice, now = visit.context, visit.voice, visit.now
     collection, nights = context.collection, charts(visit).nights
-    standing, last = dict(rows_by_spot(visit)), _last_read(visit, now)
+    standing = {group.spot: group.rows for group in rows_by_spot(visit)}
+    last = _last_read(visit, now)
     states = sensor_status.states(context.household, context.ledger, now)
     quiet = {state.sensor.spot for state in states if state.quiet_since is not None}
     lines = [
@@ -156,7 +157,9 @@ def show(
         moved=_moved(here, voice),
         question=None if here.question is None else voice.remark(here.question),
         sensors=[_sensor(state, now, voice) for state in states if state.sensor.spot == here.name],
-        plants=dict(rows_by_spot(visit)).get(here.name, []),
+        plants=[
+            row for group in rows_by_spot(visit) if group.spot == here.name for row in group.rows
+        ],
         **_readings(visit, here.name, now),
     )
 
