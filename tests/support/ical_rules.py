@@ -87,7 +87,10 @@ def events_in(data: bytes) -> list[Component]:
 def _check(event: Component) -> None:
     assert event.name == "VEVENT"
     assert event.parts == []  # no alarm
-    assert set(event.properties) - {"LOCATION"} == set(ONCE_IN_EVENT)
+    assert set(event.properties) - {"LOCATION", "URL"} == set(ONCE_IN_EVENT)
+    for parameters, address in event.properties.get("URL", []):  # section 3.8.4.6
+        assert parameters in ("", ";VALUE=URI"), parameters
+        assert re.fullmatch(r"https?://[^\s\\]+", address), address
     start, end = event.time("DTSTART"), event.time("DTEND")
     assert type(start) is type(end)
     assert start < end

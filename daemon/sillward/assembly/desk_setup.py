@@ -66,15 +66,15 @@ def page_links(app: App) -> PageLinks | None:
 
     If there can be no key that is logged: a notice without links is better than none.
     """
-    page, settings = app.settings.page, app.settings
-    if page.url is None or page.address is None or app.pretending:
+    settings, base = app.settings, app.settings.page.link_base
+    if base is None or app.pretending:
         return None
     try:
         key = page_key(settings.credentials, settings.ledger)
     except ConfigError as error:
         log.warning("links.none reason=%s", error)
         return None
-    return PageLinks(key, page.url.rstrip("/"))
+    return PageLinks(key, base)
 
 
 def build_desks(

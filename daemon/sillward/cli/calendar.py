@@ -38,7 +38,9 @@ def calendar(options: Options, out: Path | None) -> None:
     except SourceError as error:
         click.echo(f"sillward: {error}; trips to come are not known", err=True)
     with closing(read_only.ledger_to_read(app)) as ledger:
-        content = to_ics([publisher.site_calendar(ledger, app.household.voice, expected, now)])
+        base, voice = app.settings.page.link_base, app.household.voice
+        page = "" if base is None else f"{base}/"
+        content = to_ics([publisher.site_calendar(ledger, voice, expected, now, page)])
     if out is None:
         click.echo(content, nl=False)
     else:

@@ -168,6 +168,11 @@ class PageSettings(BaseModel):
         return host.strip("[]"), int(port)
 
     @property
+    def link_base(self) -> str | None:
+        """What links in messages begin with, without a slash at its end; None for no links."""
+        return None if self.url is None or self.address is None else self.url.rstrip("/")
+
+    @property
     def host_names(self) -> tuple[str, ...]:
         """The further names, one by one."""
         return tuple(name.strip().lower() for name in self.hosts.split(",") if name.strip())

@@ -80,12 +80,15 @@ class Event:
     description: str
     status: Status
     category: str
+    url: str = ""
+    """Where it can be answered; empty for nowhere."""
 
     @property
     def digest(self) -> str:
         """Return a digest of the content: it changes when the event does."""
         times = self.start.isoformat(), self.end.isoformat()
         content = [*times, self.summary, self.description, self.status.value, self.category]
+        content += [self.url] if self.url else []
         return sha256(json.dumps(content).encode()).hexdigest()[:32]
 
 

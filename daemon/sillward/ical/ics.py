@@ -93,6 +93,8 @@ def _entry(
     entry.add("description", icalendar.vText(event.description))
     if with_location:
         entry.add("location", icalendar.vText(one_line_for_file(site.name, MAX_SITE)))
+    if event.url:
+        entry.add("url", event.url)
     entry.add("status", event.status.value)
     entry.add("categories", [event.category])
     entry.add("class", "PRIVATE")

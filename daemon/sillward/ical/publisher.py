@@ -6,6 +6,7 @@ Nothing here may hold up a notice: a failure is logged, and tried again later.
 import logging
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
 
@@ -77,14 +78,20 @@ def _fingerprint(context: ServiceContext) -> object:
     states = sorted(
         context.ledger.plant_states.of_site(site.name).items(), key=lambda state: state[0]
     )
-    return hash((site.local_date(now), forecast, context.has_forecast(), *told, *states))
+    today, page = site.local_date(now), _page(context)
+    return hash((today, forecast, context.has_forecast(), page, *told, *states))
 
 
 def _calendar_of(context: ServiceContext) -> SiteCalendar:
     now = context.clock()
     expected = expected_trips(context.collection, context.weather(), context.states(), now)
     context.run.step_done()
-    return site_calendar(context.ledger, context.voice, expected, now)
+    return site_calendar(context.ledger, context.voice, expected, now, _page(context))
+
+
+def _page(context: ServiceContext) -> str:
+    """Return the address of the page, to which events lead; empty if there is none."""
+    return "" if context.links is None else context.links.page
 
 
 def expected_trips(
@@ -98,11 +105,12 @@ def expected_trips(
 
 
 def site_calendar(
-    ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime
+    ledger: Ledger, voice: Voice, expected: Sequence[Chore], now: datetime, page: str = ""
 ) -> SiteCalendar:
     """Return what the calendar shows of a site, and store new versions of its events.
 
     expected: the trips of the days ahead; they are left out once a round has told of their day.
+    page: the address to which its events lead; empty for none.
     Raise LedgerError.
     """
     site = voice.site
@@ -114,6 +122,7 @@ def site_calendar(
         voice,
         now,
     )
+    events = [replace(event, url=page) for event in events]
     digests = {event.id: event.digest for event in events}
     return SiteCalendar(voice, events, ledger.calendar_events.versions(site.name, digests, now))
 

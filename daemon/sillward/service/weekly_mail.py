@@ -62,11 +62,18 @@ def sign_of_life(context: ServiceContext, day: date) -> str:
 def footer(context: ServiceContext, day: date, *, mail: bool) -> list[str]:
     """Return the lines that end the text of a week round; those of a mail begin with the review."""
     review = _review_or_none(context, day) if mail else None
-    return _footer(sign_of_life(context, day), review, context.voice)
+    page = _page(context) if mail else None
+    return _footer(sign_of_life(context, day), review, context.voice, page)
 
 
-def _footer(life: str, review: WeekReview | None, voice: Voice) -> list[str]:
-    return [life] if review is None else [*last_week.lines(review, voice), "", life]
+def _footer(life: str, review: WeekReview | None, voice: Voice, page: str | None) -> list[str]:
+    told = [life] if review is None else [*last_week.lines(review, voice), "", life]
+    return told if page is None else [*told, voice.say("page_at", address=page)]
+
+
+def _page(context: ServiceContext) -> str | None:
+    """Return the address of the page with all that is to do, if messages carry links."""
+    return None if context.links is None else context.links.page
 
 
 def _review_or_none(context: ServiceContext, day: date) -> WeekReview | None:
@@ -152,7 +159,8 @@ class WeeklyMail:
         sheet = context.sheet(Round.WEEK, weather)
         credit = context.forecasts.attribution(sheet.source)
         life, review = sign_of_life(context, day), _review_or_none(context, day)
-        text = full_sheet.text(sheet, voice, credit, _footer(life, review, voice))
+        address = _page(context)
+        text = full_sheet.text(sheet, voice, credit, _footer(life, review, voice, address))
         charts = list(self._charts(sheet, weather))
         page = html_page.html(
             sheet,
@@ -162,6 +170,7 @@ class WeeklyMail:
             life=life,
             review=review,
             charts=[picture for picture, _ in charts],
+            address=address,
         )
         images = tuple((picture.cid, image) for picture, image in charts)
         return Message(short_sheet.message(sheet, voice).title, text, page, images)

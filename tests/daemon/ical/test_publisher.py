@@ -25,6 +25,7 @@ from sillward.ical.publisher import (
 from sillward.ledger import CalendarEventVersion, Ledger
 from sillward.ledger.ledger import KEPT_DAYS
 from sillward.ledger.tables.calendar_events import CalendarEventTable
+from sillward.links.page_links import PageLinks
 from sillward.wording.voice import Voice
 from sillward_rules.sheet import Round
 from tests.support.desks import DAY, SITE, World, a_household, a_plant, a_world, local
@@ -471,3 +472,22 @@ def test_a_calendar_needs_no_forecast() -> None:
     assert [event.status for event in made.events] == [Status.CONFIRMED] * len(made.events)
     assert made.events
     assert world.ledger.rounds.enqueued_at(SITE.name, Round.DUSK.value, DAY) is not None
+
+
+def test_events_lead_to_the_page_where_they_are_answered(tmp_path: Path) -> None:
+    world = a_world("17:00")
+    desk = world.desk
+    desk.tick()
+    path = tmp_path / "calendar.ics"
+    publisher = CalendarPublisher(path, [desk.context])
+    publisher.update()
+    plain = events_in(path.read_bytes())
+    assert plain
+    assert all("URL" not in event.properties for event in plain)
+
+    desk.context.links = PageLinks(b"k" * 32, "https://plants.example")
+    publisher.update()
+    linked = events_in(path.read_bytes())
+    assert {event.raw("URL") for event in linked} == {"https://plants.example/"}
+    assert all(event.raw("SEQUENCE") == "1" for event in linked)
+    assert b"/t/" not in path.read_bytes(), "a calendar is read by more people than may answer"

@@ -14,6 +14,7 @@ from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.config.household import Channel
 from sillward.ledger import Ledger, NoticeState, week_review
+from sillward.links.page_links import PageLinks
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
 from sillward.service.weekly_mail import (
@@ -451,3 +452,15 @@ def test_a_whole_mail_of_the_courtyard_arrives_and_is_small() -> None:
     assert sorted(images) == sorted(shown)
     assert all(image.startswith(PNG[:8]) for image in images.values())
     assert 100_000 < len(content) < 300_000
+
+
+def test_the_mail_leads_to_the_page_in_text_and_html() -> None:
+    world, desk = at_week(a_mail())
+    desk.context.links = PageLinks(b"k" * 32, "https://plants.example")
+    desk.tick()
+
+    message = weeks(world)["mail"]
+    assert message.body.count("https://plants.example/") == 1
+    assert (message.html or "").count('href="https://plants.example/"') == 1
+    assert "/t/" not in f"{message.body}{message.html}"
+    assert message.links is None, "nothing of a week is to be answered"

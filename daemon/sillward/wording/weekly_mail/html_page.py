@@ -65,14 +65,16 @@ def html(
     life: str,
     review: WeekReview | None = None,
     charts: Sequence[Picture] = (),
+    address: str | None = None,
     strict: bool = False,
 ) -> str:
     """Return the week as one HTML document.
 
-    credit: the attribution that the forecast source asks for; only there links are made.
+    credit: the attribution that the forecast source asks for; addresses in it become links.
     life: the line that shows that the daemon is running.
     review: the review of the last week, if there is one.
     charts: the charts that are attached to the mail.
+    address: of the page with all that is to do; None for no link to it.
     strict: whether to raise what the grower's own page raises, instead of using the packaged one.
     """
     ahead = sheet.outlook
@@ -101,6 +103,7 @@ def html(
         charts=charts,
         week=None if review is None else _last_week(review, voice),
         life=life,
+        address=address,
         origin=origin_of(sheet, voice),
         credit=_with_links(credit),
         assumptions=[voice.question(question) for question in sheet.assumptions[:MAX_FACTS]],
