@@ -18,12 +18,12 @@ _LINK = re.compile(r'\b(?:href|src)="(/[^"#]*)')
 def addresses(visitor: Visitor, beside: Iterable[str] = ()) -> dict[str, str]:
     """Return an address of each GET route that a page leads to, by the route's name.
 
-    beside: addresses that no page leads to.
+    beside: addresses to begin with, such as those that no page leads to.
     """
     shown = [route for route in ROUTES if route.method == "GET"]
     rules = Map([Rule(route.rule, endpoint=route.name) for route in shown]).bind("127.0.0.1")
     found: dict[str, str] = {}
-    waiting = ["/", *beside]
+    waiting = [*beside, "/"]
     for address in waiting:
         split = urlsplit(address)
         try:
@@ -33,7 +33,7 @@ def addresses(visitor: Visitor, beside: Iterable[str] = ()) -> dict[str, str]:
         if name in found:
             continue
         found[name] = address
-        answer = visitor.client.get(address)
+        answer = visitor.client.get(address, headers={"Accept": "text/html"})
         if answer.content_type.startswith("text/html"):
             waiting.extend(unescape(link) for link in _LINK.findall(answer.text))
     return found
