@@ -7,6 +7,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from pydantic import SecretStr
+
 from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
 from sillward.config.household import Channel
@@ -35,7 +37,8 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
     rounds, site = app.household.rounds, app.site
     morning = rounds.morning.on(site, site.local_date(dusk))
     phone = Channel("phone", None, ("dusk", "morning", "week", "alarm"), True, False)
-    household = replace(app.household, channels=(phone,))
+    neighbour = Channel("neighbour", SecretStr("json://localhost"), (), False, False, "Inés")
+    household = replace(app.household, channels=(phone, neighbour))
     moment = morning
 
     def clock() -> datetime:

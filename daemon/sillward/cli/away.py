@@ -62,7 +62,7 @@ def _lines(context: ServiceContext, words: Sequence[str], note: str, *, end: boo
     voice, coming = context.voice, absences.not_over(context)
     if end:
         absence = absences.one_of(coming, " ".join(words))
-        context.ledger.absences.end(absence, context.clock())
+        absences.end(context, absence)
         known = absence.briefed_at is not None
         yield f"{absence.person} is told no more" + ("; that is told now" if known else "")
     elif words:

@@ -1,10 +1,12 @@
 """The deeds of the log in words: who did what."""
 
 from collections.abc import Mapping
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from sillward.ledger.tables.deeds import Deed
+from sillward.service import absences
+from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
 
 MAX_NAMES = 6
@@ -16,6 +18,8 @@ _DID = {
     "later": "{kind}, reminder put off to {until}: {plants}",
     "moved": "moved to {to}: {plants}",
     "taken back": "taken back ({answer}): {plants}",
+    absences.BEGUN: "Away: {helper} is told too, {days}",
+    absences.ENDED: "Back: {helper} is told no more",
 }
 """What was done, by the names of deeds; a deed of another name is told by that name."""
 
@@ -31,7 +35,17 @@ def line(deed: Deed, voice: Voice) -> str:
         "until": voice.hour(datetime.fromisoformat(until)) if until else "",
         "to": about.get("to", ""),
         "answer": about.get("answer", ""),
+        "helper": about.get("helper", ""),
+        "days": _days(about, voice),
     }
     form = _DID.get(deed.what)
     said = f"{deed.what}: {facts['plants']}" if form is None else form.format(**facts)
     return f"{deed.person}: {said[:1].lower()}{said[1:]}" if deed.person else capital(said)
+
+
+def _days(about: Mapping[str, Any], voice: Voice) -> str:
+    """Return the days of an absence; empty for other deeds."""
+    first, last = (str(about.get(name, "")) for name in ("first_day", "last_day"))
+    if not (first and last):
+        return ""
+    return span_in_words((date.fromisoformat(first), date.fromisoformat(last)), voice)

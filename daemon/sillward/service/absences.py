@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta
 
 from sillward.config.household import Channel, Household, is_mail
 from sillward.errors import UsageError, one_line
-from sillward.ledger import Absence, Alarm, Ledger, Notice, NoticeState, Subject
+from sillward.ledger import Absence, Alarm, Deed, Ledger, Notice, NoticeState, Subject
 from sillward.ledger.ledger import MAX_CLOCK_AHEAD
 from sillward.service import due_rounds
 from sillward.service.context import ServiceContext
@@ -42,6 +42,9 @@ LOST_WITHIN = timedelta(hours=24)
 log = logging.getLogger(__name__)
 
 
+BEGUN, ENDED = "away", "back"
+"""What the log calls it when somebody writes an absence down, and when somebody ends it."""
+
 _WEEKDAYS = ("monday", "tuesday", "wednesday", "thursday", "friday", "saturday", "sunday")
 
 
@@ -65,9 +68,18 @@ def day_named(text: str, today: date, earliest: date | None = None) -> date:
 
 
 def enter(
-    context: ServiceContext, first: date, last: date, person: str, channel: str, note: str = ""
+    context: ServiceContext,
+    first: date,
+    last: date,
+    person: str,
+    channel: str,
+    note: str = "",
+    by: str | None = None,
 ) -> Absence:
-    """Write an absence down. Raise UsageError for days or a channel that cannot be."""
+    """Write an absence down. Raise UsageError for days or a channel that cannot be.
+
+    by: who of the household says so, if that is known.
+    """
     person, note = one_line(person.strip(), MAX_PERSON), one_line(note.strip(), MAX_NOTE)
     today = context.site.local_date(context.clock())
     known = {each.name: each for each in context.household.channels}
@@ -85,10 +97,25 @@ def enter(
     elif known[channel].url is None:
         msg = f"channel {channel} has no url, so nothing can be sent to it"
     else:
-        return context.ledger.absences.insert(
-            context.site.name, first, last, person, channel, context.clock(), note
-        )
+        ledger, site, now = context.ledger, context.site.name, context.clock()
+        with ledger.database.transaction():
+            absence = ledger.absences.insert(site, first, last, person, channel, now, note)
+            ledger.deeds.insert(site, _deed(BEGUN, absence, now, by))
+        return absence
     raise UsageError(msg)
+
+
+def end(context: ServiceContext, absence: Absence, by: str | None = None) -> None:
+    """End an absence, or cancel it. by: who of the household says so, if that is known."""
+    ledger, now = context.ledger, context.clock()
+    with ledger.database.transaction():
+        ledger.absences.end(absence, now)
+        ledger.deeds.insert(context.site.name, _deed(ENDED, absence, now, by))
+
+
+def _deed(what: str, absence: Absence, now: datetime, by: str | None) -> Deed:
+    days = {"first_day": str(absence.first_day), "last_day": str(absence.last_day)}
+    return Deed(now, by, what, {"helper": absence.person, **days})
 
 
 def not_over(context: ServiceContext) -> list[Absence]:

@@ -1,0 +1,116 @@
+"""While the household is away: who looks after the plants, and a list for them to print."""
+
+from collections.abc import Mapping
+from datetime import date, timedelta
+
+from werkzeug.exceptions import NotFound
+from werkzeug.wrappers import Response
+
+from sillward.errors import UsageError
+from sillward.ledger import Absence
+from sillward.page.route import Route
+from sillward.page.visit import Visit
+from sillward.reports import absences as report
+from sillward.service import absences
+from sillward.wording.weekly_mail import week_ahead
+from sillward_rules.sheet import Round
+
+MAX_ROWS = 21
+"""Days with boxes to tick on the printed list. Judgement: half a page."""
+
+
+def away(visit: Visit) -> Response:
+    """Show who is told in place of the household, and a form for somebody else."""
+    return _page(visit)
+
+
+def enter(visit: Visit) -> Response:
+    """Write an absence down. What cannot be comes back in its form, with the reason."""
+    context = visit.context
+    today = context.site.local_date(visit.now)
+    typed = {name: visit.field(name) for name in ("first", "last", "person", "channel", "note")}
+    try:
+        first = absences.day_named(typed["first"], today)
+        last = absences.day_named(typed["last"], today, first)
+        absences.enter(
+            context, first, last, typed["person"], typed["channel"], typed["note"], visit.person
+        )
+    except UsageError as error:
+        return _page(visit, status=422, problem=str(error), typed=typed)
+    return visit.redirect("away")
+
+
+def end(visit: Visit) -> Response:
+    """End or cancel an absence. Ending it twice is ending it once."""
+    number = visit.field("absence")
+    for absence in absences.not_over(visit.context):
+        if str(absence.id) == number:
+            absences.end(visit.context, absence, visit.person)
+    return visit.redirect("away")
+
+
+def helper_list(visit: Visit, number: int) -> Response:
+    """Show the list for a helper, which prints well."""
+    absence = _absence(visit, number)
+    return visit.page(
+        "away_list.html",
+        shown=absences.list_for(visit.context, absence),
+        days=_days(visit, absence),
+        seen=visit.voice.long_day(visit.now),
+    )
+
+
+def _page(
+    visit: Visit,
+    *,
+    status: int = 200,
+    problem: str = "",
+    typed: Mapping[str, str] | None = None,
+) -> Response:
+    context, voice = visit.context, visit.voice
+    tomorrow = context.site.local_date(visit.now) + timedelta(days=1)
+    empty = {"first": str(tomorrow), "last": "", "person": "", "channel": "", "note": ""}
+    channels = [channel for channel in context.household.channels if channel.url is not None]
+    shown = [
+        (absence, report.days(absence, voice), report.briefed(absence, voice))
+        for absence in absences.not_over(context)
+    ]
+    return visit.page(
+        "away.html",
+        status=status,
+        absences=shown,
+        channels=sorted(channels, key=lambda channel: len(channel.rounds)),
+        problem=problem,
+        typed=typed or empty,
+        today=str(context.site.local_date(visit.now)),
+        most_note=absences.MAX_NOTE,
+        most_person=absences.MAX_PERSON,
+    )
+
+
+def _absence(visit: Visit, number: int) -> Absence:
+    for absence in absences.not_over(visit.context):
+        if absence.id == number:
+            return absence
+    raise NotFound
+
+
+def _days(visit: Visit, absence: Absence) -> list[tuple[str, str]]:
+    """Return the days of an absence from today on, each with what is carried as far as forecasts
+    reach."""
+    voice, sheet = visit.voice, visit.desk.sheet(Round.WEEK)
+    expected: dict[date, str] = dict(week_ahead.carrying(sheet.chores, voice))
+    day = max(absence.first_day, visit.context.site.local_date(visit.now))
+    rows: list[tuple[str, str]] = []
+    while day <= absence.last_day and len(rows) < MAX_ROWS:
+        rows.append((voice.day(day), expected.get(day, "")))
+        day += timedelta(days=1)
+    return rows
+
+
+ROUTES = (
+    Route("/away", "away", away),
+    Route("/away", "enter_away", enter, method="POST"),
+    Route("/away/end", "end_away", end, method="POST"),
+    Route("/away/list/<int:number>", "away_list", helper_list),
+)
