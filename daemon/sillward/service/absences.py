@@ -166,7 +166,7 @@ def list_for(context: ServiceContext, absence: Absence) -> HelperList:
         absence.note,
         _round_hours(context, absence),
         context.voice,
-        linked=context.links is not None,
+        linked=bool(context.links and context.links.url),
     )
 
 
