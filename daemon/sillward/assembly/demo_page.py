@@ -19,6 +19,7 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.service import due_rounds
 from sillward.wording.push import Message
 from sillward_rules.sheet import Round
+from sillward_rules.weather.site import Site
 
 AFTER_ROUND = timedelta(minutes=2)
 """How long after the dusk round the demonstration begins."""
@@ -56,11 +57,20 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
         real = started if now is not None else datetime.now(UTC)
         return dusk + AFTER_ROUND + (real - started)
 
+    _plan_to_be_away(desk.context.ledger, site, dusk)
     desk.context.clock = running
     desk.context.forecasts.clock = running
     return PageDesk(
         desk.context, lambda: household, photos=_photos_until_closed(desk.context.ledger)
     )
+
+
+def _plan_to_be_away(ledger: Ledger, site: Site, now: datetime) -> None:
+    """Let the neighbour look after the plants for ten days, from the day after tomorrow."""
+    first = site.local_date(now) + timedelta(days=2)
+    last = first + timedelta(days=9)
+    note = "The key hangs behind the door of the back hall. Ring at any hour."
+    ledger.absences.insert(site.name, first, last, "Inés", "neighbour", now, note)
 
 
 def _photos_until_closed(ledger: Ledger) -> PhotoFolder:
