@@ -11,6 +11,7 @@ PLACES = (
     ("ahead", "Ahead"),
     ("plants", "Plants"),
     ("spots", "Spots"),
+    ("more", "More"),
 )
 """The pages that every page leads to: the names of their routes, and how they are called."""
 

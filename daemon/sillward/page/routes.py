@@ -13,8 +13,11 @@ from sillward.page.views import (
     plants,
     readings,
     spots,
+    status,
     tap,
     today,
+    told,
+    why,
 )
 
 ROUTES: Sequence[Route] = tuple(
@@ -27,7 +30,10 @@ ROUTES: Sequence[Route] = tuple(
         plants.ROUTES,
         readings.ROUTES,
         spots.ROUTES,
+        status.ROUTES,
         tap.ROUTES,
         today.ROUTES,
+        told.ROUTES,
+        why.ROUTES,
     )
 )

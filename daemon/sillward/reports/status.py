@@ -194,10 +194,10 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     wrong = [("trouble", Marked(trouble, Mark.TROUBLE)) for trouble in report["troubles"]]
     wrong += [("question", Marked(asked, Mark.TROUBLE)) for asked in report["questions"]]
     lines += table(wrong, _FACTS, screen) or screen.lines("all is well", Mark.OK)
-    lines += ["", *table(list(_facts(report, voice)), _FACTS, screen)]
+    lines += ["", *table(list(facts(report, voice)), _FACTS, screen)]
     plants = report["plants"].items()
     for name, rows, columns in (
-        ("sensors", [_sensor_row(sensor, voice) for sensor in report["sensors"]], _SENSORS),
+        ("sensors", [sensor_row(sensor, voice) for sensor in report["sensors"]], _SENSORS),
         ("notices", [_notice_row(notice, voice) for notice in report["notices"]], _NOTICES),
         ("chores", [_chore_row(chore, voice) for chore in report["chores"]], _CHORES),
         ("plants", [_plant_row(name, plant, voice) for name, plant in plants], _PLANTS),
@@ -209,7 +209,7 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     return "\n".join(lines)
 
 
-def _facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
+def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     """Yield what was fetched, what waits and what comes next: the subject, and what holds."""
     forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
     if forecast is None:
@@ -254,7 +254,7 @@ def _broker_cell(link: dict[str, Any], voice: Voice) -> Cell:
     return Marked(f"{state}{since}: {link['trouble']}", Mark.TROUBLE)
 
 
-def _sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
+def sensor_row(sensor: dict[str, Any], voice: Voice) -> list[Cell]:
     """Return the spot, the quantity, and the last value with its age, or how long it is quiet."""
     place = [sensor["spot"], sensor["quantity"]]
     if sensor["at"] is None:

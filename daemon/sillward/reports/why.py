@@ -1,6 +1,6 @@
 """What `sillward why` prints: the numbers, hour by hour, behind the decisions for one plant."""
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from string import ascii_lowercase
 from typing import Any, NamedTuple
@@ -63,26 +63,77 @@ _LEGEND = "* night  < coldest  lVPD: leaf to air  wet: crowns  film: 0.1 mm, wet
 _WET_LEGEND = "~ leaf wet with rain, or perhaps: judged as cooled by evaporation"
 
 
-def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> str:
-    """Return one screen: a row for each hour, then the rules, the night and the decisions.
+class HourRow(NamedTuple):
+    """An hour of the table: its cells without padding, and letters of the rules that fire.
+
+    night, deciding: whether it is in the night, and the lowest leaf of it.
+    """
+
+    clock: str
+    night: bool
+    deciding: bool
+    cells: tuple[str, ...]
+    rules: str
+
+
+class Parts(NamedTuple):
+    """What explains a plant, part by part; each a list of lines, but for the table of hours.
+
+    heads: the quantity and unit of each of its columns. legend: what its signs mean. coldest: how
+    its coldest leaf comes about. rules: those that apply. night: how cold it gets. weighing: what
+    that was weighed against. decisions: what the rounds ask for.
+    """
+
+    head: list[str]
+    heads: list[tuple[str, str]]
+    hours: list[HourRow]
+    legend: list[str]
+    coldest: list[str]
+    rules: list[str]
+    night: list[str]
+    weighing: list[str]
+    decisions: list[str]
+
+
+def parts(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> Parts:
+    """Return what explains the decisions for a plant.
 
     decided: the sheets of today's rounds, as they would be drawn up now.
     """
     letters = {
         rule.name: letter for rule, letter in zip(explanation.rules, ascii_lowercase, strict=False)
     }
+    wet = [_WET_LEGEND] if any(hour.leaf_wet for hour in explanation.hours) else []
+    return Parts(
+        head=list(_head_lines(explanation, voice)),
+        heads=_heads(voice),
+        hours=[_hour_row(hour, letters, voice) for hour in explanation.hours],
+        legend=[_LEGEND, *wet],
+        coldest=list(coldest_hour(explanation, voice)),
+        rules=list(_rule_lines(explanation.rules, letters, voice)),
+        night=_cold_lines(explanation, voice),
+        weighing=_weighing_lines(explanation),
+        decisions=_decision_lines(explanation, decided, voice),
+    )
+
+
+def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> str:
+    """Return one screen: a row for each hour, then the rules, the night and the decisions.
+
+    decided: as for `parts`.
+    """
+    told = parts(explanation, decided, voice)
     lines = [
-        *_head_lines(explanation, voice),
+        *told.head,
         "",
-        *_hour_lines(explanation.hours, letters, voice),
-        _LEGEND,
-        *([_WET_LEGEND] if any(hour.leaf_wet for hour in explanation.hours) else []),
-        *coldest_hour(explanation, voice),
-        *_rule_lines(explanation.rules, letters, voice),
+        *_hour_lines(told.heads, told.hours),
+        *told.legend,
+        *told.coldest,
+        *told.rules,
         "",
-        *_cold_lines(explanation, voice),
-        *_weighing_lines(explanation),
-        *_decision_lines(explanation, decided, voice),
+        *told.night,
+        *told.weighing,
+        *told.decisions,
     ]
     return "\n".join(wrapped(line) for line in lines)
 
@@ -138,24 +189,32 @@ def _season_and_light(explanation: Explanation) -> str:
     return f"{text}; possible direct sun {explanation.sun_h:.1f} h"
 
 
-def _hour_lines(
-    hours: Sequence[ExplainedHour], letters: Mapping[str, str], voice: Voice
-) -> Iterator[str]:
-    """Yield the table of hours, under two lines of heads: the quantity, and its unit.
+def _heads(voice: Voice) -> list[tuple[str, str]]:
+    """Return the quantity and the unit of each column of the table."""
+    return [(column.head, voice.units.shown(0.0, column.unit)[1]) for column in _COLUMNS]
 
-    letters: of each rule, for the column of rules that fire.
-    """
-    clocks = [voice.hour(hour.at) for hour in hours]
-    width = max(map(len, ["time", *clocks]))
-    heads = (f"{column.head:>{column.width}}" for column in _COLUMNS)
-    yield f" {'time':>{width}} {''.join(heads)}  rules"
-    units = (f"{voice.units.shown(0.0, column.unit)[1]:>{column.width}}" for column in _COLUMNS)
-    yield f" {'':>{width}} {''.join(units)}"
-    for clock, hour in zip(clocks, hours, strict=True):
-        cells = "".join(_cell(hour, column, voice) for column in _COLUMNS)
-        night, mark = "*" if hour.night else " ", "<" if hour.deciding else " "
-        fired = "".join(letters.get(name, "?") for name in hour.rules)
-        yield f"{night}{clock:>{width}}{mark}{cells}  {fired}".rstrip()
+
+def _hour_row(hour: ExplainedHour, letters: Mapping[str, str], voice: Voice) -> HourRow:
+    """Return a row of the table. letters: of each rule, for the column of rules that fire."""
+    cells = tuple(_cell(hour, column, voice) for column in _COLUMNS)
+    fired = "".join(letters.get(name, "?") for name in hour.rules)
+    return HourRow(voice.hour(hour.at), hour.night, hour.deciding, cells, fired)
+
+
+def _hour_lines(heads: Sequence[tuple[str, str]], rows: Sequence[HourRow]) -> Iterator[str]:
+    """Yield the table of hours, under two lines of heads: the quantity, and its unit."""
+    width = max(map(len, ["time", *(row.clock for row in rows)]))
+
+    def padded(cells: Iterable[str]) -> str:
+        return "".join(
+            f"{cell:>{column.width}}" for cell, column in zip(cells, _COLUMNS, strict=True)
+        )
+
+    yield f" {'time':>{width}} {padded(head for head, _ in heads)}  rules"
+    yield f" {'':>{width}} {padded(unit for _, unit in heads)}"
+    for row in rows:
+        night, mark = "*" if row.night else " ", "<" if row.deciding else " "
+        yield f"{night}{row.clock:>{width}}{mark}{padded(row.cells)}  {row.rules}".rstrip()
 
 
 def _cell(hour: ExplainedHour, column: _Series, voice: Voice) -> str:
@@ -166,9 +225,7 @@ def _cell(hour: ExplainedHour, column: _Series, voice: Voice) -> str:
         shown = "long"
     else:
         shown = fixed(voice.units.shown(value, column.unit)[0], column.digits)
-    if column is _LEAF and hour.leaf_wet:
-        shown = f"~{shown}"
-    return f"{shown:>{column.width}}"
+    return f"~{shown}" if column is _LEAF and hour.leaf_wet else shown
 
 
 def _rule_lines(

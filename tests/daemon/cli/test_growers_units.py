@@ -293,7 +293,9 @@ def test_the_widest_hours_stand_under_each_other(clock: str, wind: str, tmp_path
         an_hour(midnight + timedelta(hours=12), 9.0, None),
     ]
 
-    head, of_units, *rows = why._hour_lines(hours, dict.fromkeys(hours[0].rules, "a"), voice)
+    letters = dict.fromkeys(hours[0].rules, "a")
+    cells = [why._hour_row(hour, letters, voice) for hour in hours]
+    head, of_units, *rows = why._hour_lines(why._heads(voice), cells)
 
     first = {"24 h": ["00:05", "01:05", "12:05"], "12 h": ["12:05 am", " 1:05 am", "12:05 pm"]}[
         clock

@@ -38,11 +38,15 @@ class ChoreTable:
 
     def of_day(self, site: str, day: date) -> list[StoredChore]:
         """Return the chores of a local date, by deadline."""
+        return self.of_days(site, day, day)
+
+    def of_days(self, site: str, first: date, last: date) -> list[StoredChore]:
+        """Return the chores of local dates, both included, by deadline."""
         rows = self._database.rows(
             "SELECT * FROM chore WHERE site = ? AND id >= ? AND id < ? ORDER BY before, id",
             site,
-            str(day),
-            str(day + timedelta(days=1)),
+            str(first),
+            str(last + timedelta(days=1)),
         )
         return self._reader.readable(rows)
 

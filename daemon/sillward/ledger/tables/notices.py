@@ -249,6 +249,17 @@ class NoticeTable:
         )
         return self._reader.readable(rows)
 
+    def of_days(self, site: str, first: date, last: date) -> list[Notice]:
+        """Return the notices of these days, both included, newest first."""
+        rows = self._database.rows(
+            "SELECT * FROM notice WHERE site = ? AND day BETWEEN ? AND ?"
+            " ORDER BY day DESC, next_at DESC, key",
+            site,
+            str(first),
+            str(last),
+        )
+        return self._reader.readable(rows)
+
     def of_round(
         self, site: str, round_: str, day: date, stage: Stage | None = Stage.TOLD
     ) -> list[Notice]:
