@@ -101,7 +101,8 @@ class NoticeWording:
         if not orders:  # confirmed, or called off, in the meantime
             return None
         passed_on = notice.stage is Stage.PASSED_ON
-        message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on)
+        linked = context.links is not None
+        message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on, linked=linked)
         if all(chore.before > now for chore in orders):  # else its words say how late it is
             message = self._timed(message, orders, self._written_at(notice))
         return self._with_lost_round(notice, channel, message)

@@ -237,7 +237,10 @@ class Reminders:
         late = [order for order in open_round.orders if order.before <= now and order not in due]
         chores = [chore for order in (*late, *due) if (chore := context.chore(order)) is not None]
         is_passed_on = stage is Stage.PASSED_ON
-        words = follow_up.reminder(chores, now, context.voice, passed_on=is_passed_on)
+        linked = context.links is not None
+        words = follow_up.reminder(
+            chores, now, context.voice, passed_on=is_passed_on, linked=linked
+        )
         name = f"{told.round.value} {stage} {_intent(due)}"
         until = max(order.before for order in due) + follow_up.LATE
         if until <= now + follow_up.LATE:  # overdue: it is of use as long as the round is

@@ -122,10 +122,18 @@ def _too_cold_part(orders: Sequence[Chore], sheet: Sheet, voice: Voice) -> Part:
     return chore_phrases.too_cold_part(narrowed, voice)
 
 
-def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on: bool) -> Message:
+def reminder(
+    chores: Sequence[Chore],
+    now: datetime,
+    voice: Voice,
+    *,
+    passed_on: bool,
+    linked: bool = False,
+) -> Message:
     """Return a reminder of orders that nobody has confirmed, the overdue and the tenderest first.
 
     passed_on: it goes to the next channel, because nobody answered on the first.
+    linked: it is sent with a link by which to answer.
     """
     chores = [_as_reminded(chore, now) for chore in chores]
     chores.sort(key=lambda chore: (chore.before, min(map(reason_phrases.margin, chore.because))))
@@ -133,7 +141,9 @@ def reminder(chores: Sequence[Chore], now: datetime, voice: Voice, *, passed_on:
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(chore, None) for chore in chores], now, voice),
-        plain_part(voice.say("acknowledge", kinds=kinds, passed_on=passed_on), kept=True),
+        plain_part(
+            voice.say("acknowledge", kinds=kinds, passed_on=passed_on, linked=linked), kept=True
+        ),
         plain_part(reason_phrases.why(chores, voice), optional=True),
     ]
     title = chore_phrases.overdue_title(capital(head(chores, now, voice)), chores, now, voice)

@@ -210,6 +210,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
 """Values of each fact, the usual one first."""
 
 SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
+    "acknowledge.linked": (False, True),
     "answer_done.count": (3, 0, 1),
     "blind.since": (_AT, None),
     "chore.kind": _ALL_KINDS,

@@ -189,6 +189,7 @@ def test_a_reminder_stands_for_what_it_reminds_of() -> None:
         desk.tick()
         world.clock.move(minutes=5)
 
+    assert "All done? Then say so\n" in f"{world.post.pushes[-1][1].body}\n"
     first, reminder = (the_token(links) for links in links_sent(world))
     assert reminder.stage == "reminder"
     for token in (first, reminder):
