@@ -9,6 +9,7 @@ from pathlib import Path
 
 from pydantic import SecretStr
 
+from sillward.assembly.app import App
 from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
 from sillward.config.household import Channel
@@ -32,8 +33,12 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
 
     now: the time of the real clock at the start; a test gives it, to have the clock stand still.
     """
+    return told_page_desk(demo(weather), Ledger(IN_MEMORY), now=now)
+
+
+def told_page_desk(app: App, ledger: Ledger, *, now: datetime | None = None) -> PageDesk:
+    """Return such a desk for a household whose clock shows dusk. now: as in `page_desk`."""
     started = now or datetime.now(UTC)
-    app = demo(weather)
     dusk = app.clock()
     rounds, site = app.household.rounds, app.site
     morning = rounds.morning.on(site, site.local_date(dusk))
@@ -46,7 +51,7 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
         return moment
 
     app = replace(app, household=household, clock=clock)
-    (desk,) = build_desks([app], Ledger(IN_MEMORY), _sent)
+    (desk,) = build_desks([app], ledger, _sent)
     desk.context.updater.fetch_now()
     for round_, at in ((Round.MORNING, morning), (Round.DUSK, dusk)):
         moment = at
@@ -60,9 +65,7 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
     _plan_to_be_away(desk.context.ledger, site, dusk)
     desk.context.clock = running
     desk.context.forecasts.clock = running
-    return PageDesk(
-        desk.context, lambda: household, photos=_photos_until_closed(desk.context.ledger)
-    )
+    return PageDesk(desk.context, lambda: household, photos=_photos_until_closed(ledger))
 
 
 def _plan_to_be_away(ledger: Ledger, site: Site, now: datetime) -> None:

@@ -75,12 +75,15 @@ class LedgerFile:
             self.close()
 
     def wake(self) -> None:
-        """Open the file again after `rest`. Raise LedgerError or NotOursError if that fails."""
-        if self.path != IN_MEMORY and not self._in_memory:
-            self._open(repair=False)
+        """Open the file again after `rest`. Raise LedgerError or NotOursError if that fails.
 
-    def _open(self, *, repair: bool) -> None:
-        self.database.connection, self._lock = self._opener.open(repair=repair)
+        It is read through for damage only if it is another file than before.
+        """
+        if self.path != IN_MEMORY and not self._in_memory:
+            self._open(repair=False, again=True)
+
+    def _open(self, *, repair: bool, again: bool = False) -> None:
+        self.database.connection, self._lock = self._opener.open(repair=repair, again=again)
 
     # -- in memory
 

@@ -46,22 +46,28 @@ class FileOpener:
         self.path = path
         self.file = Path(os.path.realpath(path))
         self._clock = clock
+        self._found_sound: tuple[int, int] | None = None
 
     def now(self) -> datetime:
         """Return the time in UTC."""
         return self._clock().astimezone(UTC)
 
-    def open(self, *, repair: bool) -> tuple[sqlite3.Connection, copies.FileLock]:
+    def open(
+        self, *, repair: bool, again: bool = False
+    ) -> tuple[sqlite3.Connection, copies.FileLock]:
         """Return a connection to the file, checked and of this version, and the lock on it.
 
-        With `repair` a damaged file is replaced; otherwise it is an error. Raise LedgerError or
-        NotOursError; then the file is neither open nor locked.
+        With `repair` a damaged file is replaced; otherwise it is an error. With `again`, a file
+        that this opener has found sound is not read through once more, unless another has taken its
+        place. Raise LedgerError or NotOursError; then the file is neither open nor locked.
         """
         with translated(self.path):
             self.file = own_file(Path(self.path))
             files.make_folder(self.file.parent)
             lock = copies.FileLock(self.file)
             try:
+                if not again:
+                    self._found_sound = None
                 db = self._open_locked(alone=lock.alone, repair=repair)
                 lock.share()
             except BaseException:
@@ -157,16 +163,23 @@ class FileOpener:
     def _fault(self, db: sqlite3.Connection) -> str | None:
         """Return what is wrong with the file, or None. Close it and raise if that is not known."""
         try:
-            fault = fault_of(db)
+            identity = self._identity()
+            fault = None if identity == self._found_sound else fault_of(db)
             if fault is None and is_foreign(db):
                 msg = f"{self.path}: is the database of another program; name another file"
                 raise NotOursError(msg)
             if fault is None and not self._is_writable(db):
                 fault = "its header asks for a way of writing that there is not"
+            self._found_sound = identity if fault is None else None
         except BaseException:
             db.close()
             raise
         return fault
+
+    def _identity(self) -> tuple[int, int]:
+        """Return what tells the file from one that takes its place: device and inode."""
+        found = self.file.stat()
+        return found.st_dev, found.st_ino
 
     def _is_writable(self, db: sqlite3.Connection) -> bool:
         (version,) = db.execute("PRAGMA user_version").fetchone()
