@@ -14,8 +14,8 @@ from tests.support.browsing import Phone, axe_violations
 from tests.support.page_addresses import addresses, is_page
 from tests.support.pages import Visitor, link_of_dusk
 
-WIDTHS_PX = (320, 360, 640, 768, 1280)
-"""320 is 1280 at 400 % (WCAG 2.2, 1.4.10), 640 the same at 200 %."""
+WIDTHS_PX = (1280, 768, 320, 360)
+"""320 is 1280 at 400 % (WCAG 2.2, 1.4.10); what fits there fits at 200 % too. The last stays."""
 
 SMALLEST_PX, SMALLEST_IN_CHARTS_PX = 16, 12
 """Letters."""
@@ -46,7 +46,11 @@ def visitor() -> Visitor:
 
 @pytest.fixture(scope="module")
 def places(visitor: Visitor) -> dict[str, str]:
-    return addresses(visitor, beside=[A_PLANT, A_SPOT, link_of_dusk(visitor.desk)])
+    with visitor.desk.open() as context:
+        day = context.site.local_date(context.clock())
+        notice, *_ = context.ledger.notices.of_round(context.site.name, "dusk", day)
+    words = f"/told/{day}/{key_of(notice.key)}"  # linked where there are too many for one page
+    return addresses(visitor, beside=[A_PLANT, A_SPOT, link_of_dusk(visitor.desk), words])
 
 
 @pytest.fixture(scope="module")
@@ -79,18 +83,23 @@ def place(request: pytest.FixtureRequest, places: dict[str, str]) -> str:
 
 def test_is_whole_at_every_width_and_can_be_read_and_pressed(window: Phone, place: str) -> None:
     page = window.open(place)
+    assert page.title().endswith(" · sillward")
+    levels = page.evaluate(_LEVELS)
+    assert levels[0] == 1
+    assert levels.count(1) == 1
+    assert all(after <= before + 1 for before, after in pairwise(levels))
     for width in WIDTHS_PX:
         page.set_viewport_size({"width": width, "height": 740})
         sideways = page.evaluate(_SIDEWAYS)
         assert not sideways, f"{width} px: {sideways}"
-    page.set_viewport_size({"width": 360, "height": 740})
     page.evaluate(_UNFOLD)
     assert not (small := page.evaluate(_SMALL, [SMALLEST_PX, SMALLEST_IN_CHARTS_PX])), small
     assert not (low := page.evaluate(_LOW, LOWEST_PX)), low
     assert not page.evaluate(_SIDEWAYS)
-    for scheme in ("light", "dark"):
-        page.emulate_media(color_scheme=scheme)
-        assert not (found := axe_violations(page)), (scheme, found)
+    page.emulate_media(color_scheme="light")
+    assert not (found := axe_violations(page)), found
+    page.emulate_media(color_scheme="dark")
+    assert not (found := axe_violations(page, only=["color-contrast"])), found
 
 
 def test_can_be_walked_through_with_the_keyboard(window: Phone, place: str) -> None:
@@ -109,16 +118,9 @@ def test_can_be_walked_through_with_the_keyboard(window: Phone, place: str) -> N
     pytest.fail("the keyboard does not reach everything")
 
 
-def test_has_one_heading_on_top_and_its_own_title(window: Phone, place: str) -> None:
-    page = window.open(place)
-    assert page.locator("h1").count() == 1
-    assert page.title().endswith(" · sillward")
-    levels = page.evaluate("[...document.querySelectorAll('h1,h2,h3,h4')].map(h => +h.tagName[1])")
-    assert levels[0] == 1
-    assert all(after <= before + 1 for before, after in pairwise(levels))
-
-
 _UNFOLD = "document.querySelectorAll('details').forEach(fold => fold.open = true)"
+
+_LEVELS = "[...document.querySelectorAll('h1,h2,h3,h4')].map(heading => +heading.tagName[1])"
 
 _SIDEWAYS = """() => {
   const page = document.documentElement;

@@ -6,14 +6,14 @@ beyond this machine; what it asked for is recorded.
 
 import os
 import shutil
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
 import axe_playwright_python
-from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright
+from playwright.sync_api import Browser, BrowserContext, Locator, Page, Playwright, expect
 
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
@@ -29,8 +29,8 @@ AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js")
 AXE_TAGS = ("wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa")
 """What WCAG 2.2 asks for at levels A and AA, as far as a program can check it."""
 
-PATIENCE_MS = 5_000
-"""How long a page may take to become what a test waits for."""
+PATIENCE_MS = 20_000
+"""How long a page may take to become what a test waits for, on a machine that is busy."""
 
 PHONE = (360, 740)
 
@@ -38,6 +38,7 @@ PHONE = (360, 740)
 def launched(playwright: Playwright) -> Browser:
     """A browser without a window."""
     assert PROGRAM is not None
+    expect.set_options(timeout=PATIENCE_MS)
     return playwright.chromium.launch(
         executable_path=PROGRAM,
         chromium_sandbox=os.getuid() != 0,  # which Chromium refuses to root
@@ -114,11 +115,16 @@ def holding(
         context.close()
 
 
-def axe_violations(page: Page) -> list[str]:
-    """What axe-core finds on the page as it is shown now, each with where it is."""
+def axe_violations(page: Page, only: Sequence[str] = ()) -> list[str]:
+    """What axe-core finds on the page as it is shown now, each with where it is.
+
+    only: the rules to check, by their names; otherwise all of `AXE_TAGS`.
+    """
     if not page.evaluate("typeof axe === 'object'"):
         page.evaluate(AXE.read_text(encoding="utf-8"))
-    found = page.evaluate("tags => axe.run({runOnly: tags})", list(AXE_TAGS))
+    which = {"type": "rule", "values": only} if only else {"type": "tag", "values": AXE_TAGS}
+    wanted = {"runOnly": which, "resultTypes": ["violations"]}
+    found = page.evaluate("wanted => axe.run(wanted)", wanted)
     return [
         f"{violation['id']}: {node['html'][:200]} ({node['failureSummary']})"
         for violation in found["violations"]

@@ -86,7 +86,9 @@ class Guard:
         headers.setdefault("Cache-Control", "no-store")
         headers["Content-Security-Policy"] = POLICY
         headers["X-Content-Type-Options"] = "nosniff"
-        headers["Referrer-Policy"] = "no-referrer"
+        # No other site learns an address. "no-referrer" would hide the origin of our own forms too
+        # (Fetch, "append a request Origin header"), and browsers without scripts could send none.
+        headers["Referrer-Policy"] = "same-origin"
         headers["Cross-Origin-Opener-Policy"] = "same-origin"
         headers["Cross-Origin-Resource-Policy"] = "same-origin"
 

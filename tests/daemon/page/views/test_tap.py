@@ -340,7 +340,7 @@ def test_no_link_is_told_on_or_logged(
     assert failed.status_code == 500
     assert token not in f"{failed.text}{caplog.text}"
     for answer in (evening.get(), failed):
-        assert answer.headers["Referrer-Policy"] == "no-referrer"
+        assert answer.headers["Referrer-Policy"] == "same-origin"
         assert answer.headers["Cache-Control"] == "no-store"
 
 
