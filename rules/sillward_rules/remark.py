@@ -181,6 +181,31 @@ class NotConfirmed(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class NotNeeded(Remark):
+    """Plants of which the grower said that a chore is not needed, and the worst value that asks for
+    it all the same; kind is one of chores."""
+
+    plants: tuple[str, ...]
+    kind: str
+    quantity: str
+    value: float | None
+    unit: str
+    limit: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class LeftOutByChoice(Remark):
+    """Plants that the grower chose to leave out in a cold night, the tenderest first."""
+
+    plants: tuple[str, ...]
+    low_c: float | None
+    """How cold the leaf of the first of them got where it stands [°C]; None if not known."""
+    limit_c: float | None
+    until: datetime | None
+    """When the last of them is back above its limit; None if that is over."""
+
+
+@dataclass(frozen=True, slots=True)
 class ColdBorne(Remark):
     """Plants that may stay out: the night dips under their limit only for a short while."""
 

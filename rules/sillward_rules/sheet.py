@@ -13,7 +13,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules.chore import Chore
-from sillward_rules.planners import shelter
+from sillward_rules.planners import grower_decisions, shelter
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning
@@ -110,10 +110,17 @@ def draw_up(
     """Work out the sheet of a round. Pure: the same arguments give the same sheet."""
     scene = _scene_of(round_, collection, weather, state, now)
     chores, warnings, outlook = _plan(round_, scene)
+    chores, declined = grower_decisions.without_declined(scene, chores)
     return replace(
         _sheet_of_orders(round_, scene, chores),
         warnings=_worth_saying(
-            [*_coverage_warnings(scene), *warnings, *_questions(round_, scene), *weather.remarks]
+            [
+                *_coverage_warnings(scene),
+                *warnings,
+                *declined,
+                *_questions(round_, scene),
+                *weather.remarks,
+            ]
         ),
         assumptions=_assumptions(collection),
         outlook=outlook,
@@ -147,6 +154,7 @@ def draw_up_orders(
         chores, _ = plan_dusk(scene, orders_only=True)
     else:
         chores, _ = plan_morning(scene, orders_only=True, going_out=goes_out)
+    chores, _ = grower_decisions.without_declined(scene, chores)
     return _sheet_of_orders(round_, scene, chores)
 
 

@@ -13,7 +13,7 @@ Being told is not being done. An order to carry in stays open in the state (`ask
 confirms it or it is called off. The move itself is assumed meanwhile, for planning alone.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -242,20 +242,17 @@ def going_out_first(state: PlantState, now: datetime) -> bool:
 
 
 def with_declined(
-    after: PlantState, known: PlantState | None, since: datetime | None
+    after: PlantState, said: Sequence[Declined], later: Collection[Declined]
 ) -> PlantState:
-    """Return a state that was worked out at a time `since`, with what the grower has declined.
+    """Return a state that was worked out earlier, with what the grower has declined since.
 
-    known: the state as the grower's answers have left it. What was declined after `since` is
-    declined in `after` too; of what was declined before, that stays which is in both. With None for
-    `since`, all of `known` came later.
+    said: all that is declined by now. later: those of them that `after` knows nothing of.
     """
-    said = () if known is None else known.declined
-    later = tuple(one for one in said if since is None or one.at >= since)
     kept = tuple(one for one in said if one in after.declined and one not in later)
     state = replace(after, declined=kept)
-    for one in later:
-        state = declined(state, one)
+    for one in said:
+        if one in later:
+            state = declined(state, one)
     return state
 
 

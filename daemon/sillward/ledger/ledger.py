@@ -258,8 +258,13 @@ class Ledger:
         """
         known, enqueued_at = self.plant_states.of_site(site), to_moment(since)
         confirmed = self.plant_states.confirmed_since(site, since)
+        said = {plant: state.declined for plant, state in known.items()}
         return {
-            plant: with_declined(state, known.get(plant), enqueued_at)
+            plant: with_declined(
+                state,
+                said.get(plant, ()),
+                [one for one in said.get(plant, ()) if one.at >= enqueued_at],
+            )
             for plant, state in states.items()
             if plant not in confirmed
         }

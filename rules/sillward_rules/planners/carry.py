@@ -110,16 +110,20 @@ def carry_out(
     standing: Standing,
     maybe_left_out: np.ndarray | None = None,
     *,
+    kept_in: np.ndarray | None = None,
     with_stay_in: bool = True,
 ) -> CarryPlan:
     """Plan a day: what is under cover goes out, or stays in if the day is not worth it.
 
     - standing: where the cohorts stand that morning; those not under cover are not planned for.
     - maybe_left_out (cohort,): as in `open_orders.maybe_left_out`; None for no cohort.
+    - kept_in (cohort,): those that stay in by the grower's decision: nothing is planned for them.
+      None for no cohort.
     - with_stay_in: as in `carry_in`.
     """
     events = sun.day_events(scene.site, day)
-    inside = np.flatnonzero(scene.is_under_cover(standing))
+    is_inside = scene.is_under_cover(standing)
+    inside = np.flatnonzero(is_inside if kept_in is None else is_inside & ~kept_in)
     if scene.now >= events.sunset or not inside.size:
         return CarryPlan([], standing)
     outing = _plan_outing(scene, events, standing, inside)
@@ -264,6 +268,7 @@ def close_calls(scene: Scene, night: Night, needs: NightNeeds, standing: Standin
     """
     limits = scene.traits.limits["night_low"]
     stays = needs.fully_known & ~needs.must_be_in & ~needs.bears_dip & np.isfinite(limits)
+    stays &= ~needs.declined
     stays &= ~scene.is_under_cover(standing) & ~scene.holds_itself[standing]
     cohorts = np.flatnonzero(stays)
     if not cohorts.size:

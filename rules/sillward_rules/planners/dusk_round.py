@@ -5,7 +5,14 @@ from datetime import date, timedelta
 import numpy as np
 
 from sillward_rules.chore import Chore
-from sillward_rules.planners import carry, heat, notes, open_orders, shelter
+from sillward_rules.planners import (
+    carry,
+    grower_decisions,
+    heat,
+    notes,
+    open_orders,
+    shelter,
+)
 from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.protect import AT_NIGHT, plan_protection
@@ -23,6 +30,7 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
     """
     night = sun.night_at_or_after(scene.site, scene.now)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
+    needs = grower_decisions.respected(scene, night, needs)
     lows = shelter.spot_lows(scene, night)
     tonight = carry.carry_in(
         scene, night, needs, lows, scene.standing, with_stay_in=not orders_only
@@ -40,12 +48,14 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
         return sort_chores(chores), []
     # Only plants that this round wants inside tonight are told when to go out again.
     sheltered = np.where(needs.must_be_in, tonight.standing, scene.home)
-    again = carry.carry_out(scene, tomorrow, sheltered)
+    kept_in = grower_decisions.stays_in(scene, tomorrow)
+    again = carry.carry_out(scene, tomorrow, sheltered, kept_in=kept_in)
     chores += make_chores(again.errands, scene.site, tomorrow, scene.now)
     if orders_only:
         return sort_chores(chores), []
     return sort_chores(chores), [
         *carry.night_warnings(scene, night, lows, needs, tonight.standing),
+        *grower_decisions.not_needed(scene, needs),
         *carry.borne_cold(scene, needs, tonight.standing),
         *carry.close_calls(scene, night, needs, tonight.standing),
         *failing_shelters(scene, tomorrow),

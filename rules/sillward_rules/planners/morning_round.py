@@ -13,6 +13,7 @@ from sillward_rules.chore import Chore, ChoreKind, Errand
 from sillward_rules.planners import (
     carry,
     feeding,
+    grower_decisions,
     heat,
     light_ramp,
     mist,
@@ -52,7 +53,8 @@ def plan_morning(
     left_out = open_orders.maybe_left_out(scene, day)
     out = carry.CarryPlan([], scene.standing)
     if going_out:
-        out = carry.carry_out(scene, day, scene.standing, left_out)
+        kept_in = grower_decisions.stays_in(scene, day)
+        out = carry.carry_out(scene, day, scene.standing, left_out, kept_in=kept_in)
     carrying = _plan_carrying(scene, night, out, with_stay_in=not orders_only)
     overdue = open_orders.open_errands(scene, night, np.flatnonzero(carrying.overdue))
     chores = [
@@ -70,6 +72,7 @@ def plan_morning(
     chores += [*watering, *make_chores(guards, scene.site, day, scene.now)]
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
+        *grower_decisions.left_out_last_night(scene, day),
         *carrying.remarks,
         *failing_shelters(scene, day),
         *water_remarks,
@@ -114,6 +117,7 @@ def _plan_carrying(
     out = make_chores(going_out.errands, scene.site, day, scene.now)
     outside = ~scene.is_under_cover(going_out.standing)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))
+    needs = grower_decisions.respected(scene, night, needs)
     # For what goes out this morning, its deadline to be back must be known.
     early = outside & _due_before_dusk(scene, night, needs) & ~needs.overdue
     lows = shelter.spot_lows(scene, night)
@@ -135,7 +139,8 @@ def _plan_carrying(
         guarded=places_of_day(scene, day, going_out.standing, [*out, *back], in_by),
         remarks=[
             *carry.night_warnings(scene, night, lows, leaving, going_in.standing),
-            *_undecided(scene, night, needs, outside & has_shelter & ~early),
+            *_undecided(scene, night, needs, outside & has_shelter & ~early & ~needs.declined),
+            *grower_decisions.not_needed(scene, needs),
         ],
     )
 

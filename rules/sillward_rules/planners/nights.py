@@ -48,6 +48,8 @@ class NightNeeds:
       (`planners.walks`).
     - reason: returns the reason of a cohort that must be in or bears a dip. The reason has no value
       where no known hour asks for cover and it is given for caution.
+    - declined: whether they would have to be in, but stay out by the grower's decision
+      (`planners.grower_decisions`).
     """
 
     must_be_in: np.ndarray
@@ -61,6 +63,7 @@ class NightNeeds:
     gain: Array
     price: Array
     reason: Callable[[int], Reason]
+    declined: np.ndarray
 
     @property
     def usual_gain(self) -> Array:
@@ -114,6 +117,7 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         gain=gain,
         price=walks.price,
         reason=partial(_reason_of, scene, night, results, gain, walks),
+        declined=np.zeros(asked.shape, dtype=bool),
     )
 
 

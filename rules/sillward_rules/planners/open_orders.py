@@ -10,7 +10,7 @@ from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.nights import NightNeeds, is_harmless
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.errands import make_errands
-from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.trips import round_up
 from sillward_rules.weather import sun
@@ -77,7 +77,7 @@ def still_useful(scene: Scene, night: Night) -> np.ndarray:
 
     It is until the leaf where the plant stood is back above its limit after sunrise.
     """
-    until = np.maximum(warm_again(scene, night), night.end.timestamp())
+    until = np.maximum(warm_again(scene, night, scene.order_from), night.end.timestamp())
     return np.asarray(scene.has_order_of(night) & (scene.now.timestamp() < until))
 
 
@@ -91,7 +91,7 @@ def maybe_left_out(scene: Scene, day: date) -> np.ndarray:
     ordered = scene.has_order_of(night)
     if not ordered.any() or scene.now < night.end:
         return ordered
-    low = _lows_of_night(scene, night)
+    low = lows_of_night(scene, night, scene.order_from)
     return np.asarray(ordered & ~(low >= scene.lowest_limit_c))
 
 
@@ -104,11 +104,11 @@ def ask_about_last_night(scene: Scene, day: date, left_out: np.ndarray) -> list[
     if not cohorts.size:
         return []
     night = sun.night_of(scene.site, day - timedelta(days=1))
-    low = _lows_of_night(scene, night)
+    low = lows_of_night(scene, night, scene.order_from)
     short = np.nan_to_num(scene.lowest_limit_c[cohorts] - low[cohorts], nan=np.inf)
     tenderest_first = cohorts[np.lexsort((scene.rank_by_name[cohorts], -short))]
     worst = int(tenderest_first[0])
-    until = max(warm_again(scene, night)[cohorts].max(), night.end.timestamp())
+    until = max(warm_again(scene, night, scene.order_from)[cohorts].max(), night.end.timestamp())
     cold = until > scene.now.timestamp()
     known = bool(np.isfinite(low[worst]))
     return [
@@ -120,8 +120,8 @@ def ask_about_last_night(scene: Scene, day: date, left_out: np.ndarray) -> list[
     ]
 
 
-def warm_again(scene: Scene, night: Night) -> Array:
-    """(cohort,) when the leaf where it stood is back above its limit [unix s].
+def warm_again(scene: Scene, night: Night, stood: Standing) -> Array:
+    """(cohort,) when the leaf where it stood (cohort,) is back above its limit [unix s].
 
     Searched from sunrise until noon; -inf where it was not under it. The leaf is taken to be under
     it in hours that are not known.
@@ -129,7 +129,7 @@ def warm_again(scene: Scene, night: Night) -> Array:
     noon = scene.site.middle_of_day(night.day + timedelta(days=1))
     rows = scene.steps(night.end, noon)
     found = np.full(len(scene.cohorts), -np.inf)
-    cohorts = np.flatnonzero(scene.order_from != NO_SPOT)
+    cohorts = np.flatnonzero(stood != NO_SPOT)
     if rows.size < 2 or scene.forecast_expired:
         found[cohorts] = noon.timestamp()
         return found
@@ -137,7 +137,7 @@ def warm_again(scene: Scene, night: Night) -> Array:
         return found
     times = scene.by_night.times[rows].astype(np.float64)
     limit = scene.lowest_limit_c[cohorts]
-    gap = scene.by_night.leaf_c[np.ix_(rows, scene.order_from[cohorts])] - limit
+    gap = scene.by_night.leaf_c[np.ix_(rows, stood[cohorts])] - limit
     gap[:, np.isnan(limit)] = 0.0  # without a limit it is not under it
     under = ~(gap >= 0)
     first = np.argmin(under, axis=0)  # the first row that is not under it
@@ -161,13 +161,13 @@ def _is_mild(scene: Scene, night: Night) -> np.ndarray:
     return np.asarray(np.isfinite(low) & ~(low < scene.lowest_limit_c + MILD_K))
 
 
-def _lows_of_night(scene: Scene, night: Night) -> Array:
+def lows_of_night(scene: Scene, night: Night, stood: Standing) -> Array:
     """(cohort,) lowest leaf temperature of a night where it stood [°C]; NaN where not known."""
     rows = scene.steps(night.start, night.cold_until)
     if scene.forecast_expired or not rows.size:
         return np.full(len(scene.cohorts), np.nan)
     low = scene.by_night.leaf_c[rows].min(axis=0)
-    return np.asarray(at_columns(low, scene.order_from, otherwise=np.nan))
+    return np.asarray(at_columns(low, stood, otherwise=np.nan))
 
 
 def _coldest(scene: Scene, night: Night, cohort: int) -> Reason:
@@ -177,7 +177,7 @@ def _coldest(scene: Scene, night: Night, cohort: int) -> Reason:
     """
     plant = scene.traits.plants[cohort]
     limit = plant.limits.night_low or plant.limits.brief_low
-    warm = moment(max(warm_again(scene, night)[cohort], night.end.timestamp()))
+    warm = moment(max(warm_again(scene, night, scene.order_from)[cohort], night.end.timestamp()))
     rows = scene.steps(scene.now - timedelta(hours=1), warm)
     value, at = None, max(night.start, scene.now)
     if rows.size and not scene.forecast_expired:

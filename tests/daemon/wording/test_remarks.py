@@ -25,6 +25,7 @@ from sillward_rules.remark import (
     ForecastUndated,
     HeatAhead,
     HeatUnrelieved,
+    LeftOutByChoice,
     MistingMissed,
     NightRead,
     NightsSafe,
@@ -33,6 +34,7 @@ from sillward_rules.remark import (
     NoShelter,
     NotConfirmed,
     Note,
+    NotNeeded,
     OnNights,
     Plain,
     Remark,
@@ -203,6 +205,26 @@ SAMPLES: list[tuple[Remark, str]] = [
         NotConfirmed(A, None, None),
         "did Anemone go in last night? Nobody said so. Any left out may have been too cold: "
         "check it",
+    ),
+    (
+        NotNeeded(B, "carry-in", "leaf temperature", 3.21, "°C", 5.0),
+        "you said not needed: carry in Anemone, Boat (leaf temperature 3.2 °C, limit 5 °C)",
+    ),
+    (
+        NotNeeded(A, "secure", "gust", 18.46, "m/s", None),
+        "you said not needed: secure against gusts Anemone (gust at the plants 18.5 m/s)",
+    ),
+    (
+        NotNeeded(A, "carry-in", "leaf temperature", None, "°C", 5.0),
+        "you said not needed: carry in Anemone; how cold it gets is not known",
+    ),
+    (
+        LeftOutByChoice(B, 2.81, 5.0, None),
+        "left out by your decision: Anemone, Boat fell to 2.8 °C, limit 5 °C",
+    ),
+    (
+        LeftOutByChoice(A, None, None, at("09:40")),
+        "left out by your decision: Anemone may have been too cold; still too cold until 09:40",
     ),
     (
         ColdBorne(A, 10.67, at("02:00"), 0.5, 13.0),
