@@ -180,6 +180,10 @@ class StoredChore:
         """Whether it is still to do."""
         return self.done_at is self.called_off_at is self.declined_at is None
 
+    def is_put_off(self, now: datetime) -> bool:
+        """Whether the grower wants to hear nothing of it yet."""
+        return self.later_until is not None and now < self.later_until
+
     @property
     def day(self) -> str:
         """The local date of its round as ISO text."""
@@ -286,7 +290,7 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         brighter_since=maybe_moment(_column(row, "brighter_since")),
         asked=_asked_of(_column(row, "asked")),
         cold=_cold_of(_column(row, "cold")),
-        declined=_declined_of(_column(row, "declined")),
+        declined=declined_of(_column(row, "declined")),
     )
 
 
@@ -315,7 +319,8 @@ def _declined_to_text(declined: tuple[Declined, ...]) -> str:
     )
 
 
-def _declined_of(text: str | None) -> tuple[Declined, ...]:
+def declined_of(text: str | None) -> tuple[Declined, ...]:
+    """Return what was declined from its text; nothing from None."""
     return tuple(
         Declined(
             kind=ChoreKind(one["kind"]),

@@ -19,6 +19,7 @@ from sillward.service.round_in_force import round_in_force
 from sillward.wording import follow_up
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import (
     CORRECTED,
     Order,
@@ -124,7 +125,12 @@ class Corrections:
             open_orders,
             orders,
             cache(lambda: safe_outside(collection, weather, state, orders.at)),
-            {(chore.kind, name) for chore in chores if chore.done_at for name in chore.plants},
+            {
+                (chore.kind, name)
+                for chore in chores
+                for name in chore.plants
+                if is_done(chore, state.get(name))
+            },
             context.household.policy.moved_by,
             collection.habits.out_after,
             watched_spots(collection.spots),
@@ -338,6 +344,19 @@ def _corrected_chores(context: ServiceContext, told: RoundInForce) -> list[Store
         for chore in context.ledger.chores.of_day(context.site.name, told.day)
         if chore.round == told.round.value and chore.kind in CORRECTED
     ]
+
+
+def is_done(chore: StoredChore, state: PlantState | None) -> bool:
+    """Whether a chore has been confirmed, and the plant not been moved by hand since.
+
+    A plant that was carried in and then put out again is no better off than before.
+    """
+    if chore.done_at is None:
+        return False
+    if chore.kind is not ChoreKind.CARRY_IN or state is None or state.since is None:
+        return True
+    was_moved = not state.assumed and state.since > chore.done_at
+    return not was_moved or state.spot == chore.chore.to_spot
 
 
 def _was_reached(notices: Iterable[Notice]) -> bool:

@@ -13,7 +13,7 @@ from sillward.config.household import Channel
 from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subject
 from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext
-from sillward.service.corrections import save_revision
+from sillward.service.corrections import is_done, save_revision
 from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
@@ -103,6 +103,8 @@ class NoticeWording:
         passed_on = notice.stage is Stage.PASSED_ON
         linked = context.links is not None
         message = follow_up.reminder(orders, now, context.voice, passed_on=passed_on, linked=linked)
+        if any(chore.kind not in URGENT for chore in orders):  # a list, as it was asked for
+            return self._with_lost_round(notice, channel, message)
         if all(chore.before > now for chore in orders):  # else its words say how late it is
             message = self._timed(message, orders, self._written_at(notice))
         return self._with_lost_round(notice, channel, message)
@@ -173,12 +175,13 @@ class NoticeWording:
 
         They are those that were not worth a correction when the newest forecast came.
         """
-        context, day = self.context, day_of(notice)
+        context, day, states = self.context, day_of(notice), self.context.states()
         known = {
             (chore.kind, name)
             for chore in context.ledger.chores.of_day(context.site.name, day)
-            if chore.round == notice.round and (chore.open or chore.done_at)
+            if chore.round == notice.round
             for name in chore.plants
+            if chore.open or is_done(chore, states.get(name))
         }
         added = [
             only(chore, names)
@@ -254,13 +257,38 @@ def stored_message(notice: Notice) -> Message:
 
 
 def orders_of(context: ServiceContext, notice: Notice) -> list[Chore]:
-    """Return the open orders that a notice is about, without plants that were removed."""
-    chores = [chore for chore in _open_chores(context, notice) if chore.kind in URGENT]
+    """Return the open orders that a notice is about, without plants that were removed.
+
+    A reminder says nothing of what the grower has put off since, and names also other chores of
+    which the grower asked to be reminded.
+    """
+    chores, now = _open_chores(context, notice), context.clock()
     if notice.stage is Stage.REMINDER:
-        chores = [chore for chore in chores if chore.reminded_at is not None]
+        chores = [
+            chore
+            for chore in chores
+            if chore.reminded_at is not None
+            and not chore.is_put_off(now)
+            and (chore.kind in URGENT or chore.later_until is not None)
+        ]
+    else:
+        chores = [chore for chore in chores if chore.kind in URGENT]
     if notice.stage is Stage.PASSED_ON:
-        chores = [chore for chore in chores if chore.passed_on_at is not None]
+        chores = [
+            chore
+            for chore in chores
+            if chore.passed_on_at is not None and not chore.is_put_off(now)
+        ]
     return [order for chore in chores if (order := context.chore(chore)) is not None]
+
+
+def was_asked_for(context: ServiceContext, notice: Notice) -> bool:
+    """Whether a notice is a reminder for which the grower has asked at this hour."""
+    now = context.clock()
+    return notice.stage is Stage.REMINDER and any(
+        chore.reminded_at is not None and chore.later_until is not None and now >= chore.later_until
+        for chore in _open_chores(context, notice)
+    )
 
 
 def _open_chores(context: ServiceContext, notice: Notice) -> list[StoredChore]:

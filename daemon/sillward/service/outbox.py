@@ -19,6 +19,7 @@ from sillward.service.notice_wording import (
     day_of,
     orders_of,
     stored_message,
+    was_asked_for,
 )
 from sillward.wording.push import Message
 
@@ -135,6 +136,8 @@ class Outbox:
         context = self.context
         until = context.household.rounds.quiet.until(context.site, context.clock())
         if until is None or notice.expires_at <= until or notice.stage is Stage.ALARM:
+            return False
+        if was_asked_for(context, notice):
             return False
         if context.ledger.chores.unreadable(context.site.name, context.clock()):
             return False  # one of them may be an order of this notice

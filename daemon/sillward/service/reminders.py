@@ -1,4 +1,7 @@
-"""Reminders: an order that nobody has confirmed is repeated once, then told to another channel."""
+"""Reminders: an order that nobody has confirmed is repeated once, then told to another channel.
+
+What the grower has put off is repeated when that time has come, and nobody hears of it before.
+"""
 
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
@@ -73,27 +76,55 @@ class Reminders:
         told = round_in_force(self.context, self.context.clock())
         if told is None:
             return
-        orders = self._open_orders(told)
+        chores, now = self._open_chores(told), self.context.clock()
+        orders = [
+            chore
+            for chore in chores
+            if chore.kind in URGENT and (chore.before > now or _still_helps(chore, now))
+        ]
+        asked_for = [chore for chore in chores if _is_asked_for(chore, now)]
+        if not orders and not asked_for:
+            return
+        notices = self.context.ledger.notices.of_round(
+            self.context.site.name, told.round.value, told.day, stage=None
+        )
+        open_round = _OpenRound(told, orders, notices)
+        if asked_for:
+            self._remind_as_asked(open_round, asked_for)
         if orders:
-            notices = self.context.ledger.notices.of_round(
-                self.context.site.name, told.round.value, told.day, stage=None
-            )
-            open_round = _OpenRound(told, orders, notices)
             self._remind(open_round)
             self._pass_on(open_round)
 
-    def _open_orders(self, told: RoundInForce) -> list[StoredChore]:
-        """Return the orders of a round that are open and still worth following."""
+    def _open_chores(self, told: RoundInForce) -> list[StoredChore]:
+        """Return the chores of a round that are open, and not put off."""
         context, now = self.context, self.context.clock()
         return [
             chore
             for chore in context.ledger.chores.of_day(context.site.name, told.day)
             if chore.open
             and chore.round == told.round.value
-            and chore.kind in URGENT
-            and (chore.before > now or _still_helps(chore, now))
+            and not chore.is_put_off(now)
             and context.chore(chore) is not None
         ]
+
+    def _remind_as_asked(self, open_round: _OpenRound, due: Sequence[StoredChore]) -> None:
+        """Repeat chores that the grower has put off until now, whatever the policy is.
+
+        The channels that were reached are told; if none was, because the answer came from
+        elsewhere, those that are told the round.
+        """
+        context, told = self.context, open_round.told
+        reached = {
+            notice.channel
+            for notice in open_round.notices
+            if notice.state is NoticeState.SENT and notice.stage is not Stage.PASSED_ON
+        }
+        channels = [
+            channel for channel in context.household.channels if channel.name in reached
+        ] or context.channels_for(told.round.value, told.day)
+        notices = self._notices(channels, open_round, due, Stage.REMINDER)
+        ids = [chore.id for chore in due]
+        context.ledger.enqueue(context.site.name, context.clock(), notices, reminded=ids)
 
     def _remind(self, open_round: _OpenRound) -> None:
         """Repeat orders, before their deadline, to the channels that were told of them."""
@@ -104,14 +135,17 @@ class Reminders:
         if ahead is None or not sent or context.clock() - max(sent) < MIN_BEFORE_REMINDER:
             return
 
+        def hour(order: StoredChore) -> datetime:
+            return self._reference_hour(open_round, order, MIN_BEFORE_REMINDER) - ahead
+
         def is_due(order: StoredChore) -> bool:
-            at = self._reference_hour(open_round, order, MIN_BEFORE_REMINDER) - ahead
+            at = hour(order)
             if open_round.is_untold(order):
                 return context.clock() >= at
             return self._is_due(order, at)
 
         due = _due(
-            (order for order in open_round.orders if order.reminded_at is None),
+            (order for order in open_round.orders if not self._was_reminded(order, hour(order))),
             is_due,
         )
         if not due:
@@ -147,6 +181,8 @@ class Reminders:
 
         def is_due(order: StoredChore) -> bool:
             at = self._reference_hour(open_round, order, MIN_BEFORE_PASSING_ON) - ahead
+            if order.later_until is not None:  # who put it off is reminded first
+                at = max(at, order.later_until + MIN_BEFORE_PASSING_ON)
             if has_reached_nobody:
                 return context.clock() >= at
             return self._is_due(order, at)
@@ -206,7 +242,17 @@ class Reminders:
         is_regular = any(
             ledger.rounds.enqueued_at(site.name, Round.DUSK.value, day) for day in days
         )
-        return not is_regular or bool(ledger.chores.any_confirmed_since(site.name, since))
+        return not is_regular or bool(ledger.chores.any_answered_since(site.name, since))
+
+    def _was_reminded(self, order: StoredChore, at: datetime) -> bool:
+        """Whether an order has been repeated, for its deadline and not just as the grower asked.
+
+        at: when it is repeated for its deadline.
+        """
+        if order.reminded_at is None or order.later_until is None:
+            return order.reminded_at is not None
+        quiet = self.context.household.rounds.quiet
+        return order.reminded_at >= quiet.before(self.context.site, at)
 
     def _is_due(self, order: StoredChore, at: datetime) -> bool:
         """Whether the time to repeat an order has come, and is outside quiet hours.
@@ -257,12 +303,23 @@ def _intent(due: Sequence[StoredChore]) -> str:
     """Return what distinguishes a reminder from the others of its round.
 
     Of one chore there is another reminder only if its hour has become another one, or if plants
-    have joined it.
+    have joined it; or if the grower has asked for it.
     """
     first = due[0]
     intent = f"{first.id_without_day} {first.before:%H:%M}"
+    later = max((order.later_until for order in due if order.later_until), default=None)
+    if later is not None:
+        intent = f"{intent} later {later:%d %H:%M:%S}"
+        last = max((order.reminded_at for order in due if order.reminded_at), default=None)
+        intent += "" if last is None else f" after {last:%H:%M:%S}"
     changed_at = max((order.changed_at for order in due if order.changed_at), default=None)
     return intent if changed_at is None else f"{intent} changed {changed_at:%H:%M:%S}"
+
+
+def _is_asked_for(chore: StoredChore, now: datetime) -> bool:
+    """Whether the time has come until which the grower has put a chore off."""
+    later, reminded_at = chore.later_until, chore.reminded_at
+    return later is not None and later <= now and (reminded_at is None or reminded_at < later)
 
 
 def _still_helps(order: StoredChore, now: datetime) -> bool:

@@ -134,7 +134,11 @@ def reminder(
 
     passed_on: it goes to the next channel, because nobody answered on the first.
     linked: it is sent with a link by which to answer.
+
+    Where the grower has asked to be reminded of other chores too, it is a list of all of them.
     """
+    if any(chore.kind not in URGENT for chore in chores):
+        return _asked_for(chores, now, voice, linked=linked)
     chores = [_as_reminded(chore, now) for chore in chores]
     chores.sort(key=lambda chore: (chore.before, min(map(reason_phrases.margin, chore.because))))
     late = any(chore.overdue_since for chore in chores)
@@ -149,6 +153,36 @@ def reminder(
     title = chore_phrases.overdue_title(capital(head(chores, now, voice)), chores, now, voice)
     spare = 0 if late else room_for_minutes(chores, now, voice)
     return replace(composed(title, parts, voice, spare), urgent=late)
+
+
+def _asked_for(chores: Sequence[Chore], now: datetime, voice: Voice, *, linked: bool) -> Message:
+    """Return a reminder of chores of any kind, each with its deadline."""
+    chores = sorted(chores, key=lambda chore: chore.before)
+
+    def line(chore: Chore) -> LineText:
+        facts = {"way": chore_phrases.way(chore), "by": voice.by(chore.before, now)}
+        return lambda most: voice.say(
+            "asked_for", kind=chore.kind.value, who=voice.names(chore.plants, most), **facts
+        )
+
+    kinds = list(dict.fromkeys(chore.kind for chore in chores))
+    heads = [
+        voice.say(
+            "head_asked_for",
+            kind=kind.value,
+            count=count_of([chore for chore in chores if chore.kind is kind]),
+        )
+        for kind in kinds
+    ]
+    lines = tuple(line(chore) for chore in chores)
+    names = [kind.value for kind in kinds]
+    parts = [
+        Part(lines, plants=chore_phrases.plants_of_each(chores)),
+        plain_part(
+            voice.say("acknowledge", kinds=names, passed_on=False, linked=linked), kept=True
+        ),
+    ]
+    return composed(capital(", ".join(heads)), parts, voice)
 
 
 def _as_reminded(chore: Chore, now: datetime) -> Chore:

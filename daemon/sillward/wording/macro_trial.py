@@ -210,6 +210,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
 """Values of each fact, the usual one first."""
 
 SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
+    "asked_for.kind": _ALL_KINDS,
     "acknowledge.linked": (False, True),
     "answer_done.count": (3, 0, 1),
     "blind.since": (_AT, None),
@@ -268,6 +269,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "night_read.at": (_AT, None),
     "move.value": ("38 °C", "36.5 °C"),
     "move.limit": ("27 °C", "32 °C"),
+    "head_asked_for.kind": _ALL_KINDS,
     "head_more.kind": _ORDERS,
     "head_order.kind": _KINDS,
     "helper_is_told.span": ("on Friday 4 December, from morning to evening", "from today"),

@@ -65,11 +65,12 @@ class ChoreTable:
             row["id"]: to_moment(row["before"]) for row in rows if not self._reader.can_read(row)
         }
 
-    def any_confirmed_since(self, site: str, since: date) -> bool:
-        """Whether any chore of a day, or of one after it, has been confirmed."""
+    def any_answered_since(self, site: str, since: date) -> bool:
+        """Whether any chore of a day, or of one after it, has been answered."""
         return bool(
             self._database.rows(
-                "SELECT 1 FROM chore WHERE site = ? AND id >= ? AND done_at IS NOT NULL LIMIT 1",
+                "SELECT 1 FROM chore WHERE site = ? AND id >= ?"
+                " AND COALESCE(done_at, declined_at, later_until) IS NOT NULL LIMIT 1",
                 site,
                 str(since),
             )
@@ -243,10 +244,11 @@ class ChoreTable:
             )
 
     def restore_hour(self, before: Mapping[str, Any]) -> None:
-        """Put a chore off no longer than it was before."""
+        """Put a chore off no longer than it was before; a reminder is due again."""
         self._database.execute(
-            "UPDATE chore SET later_until = ? WHERE site = ? AND id = ?",
+            "UPDATE chore SET later_until = ?, reminded_at = ? WHERE site = ? AND id = ?",
             before.get("later_until"),
+            before["reminded_at"],
             before["site"],
             before["id"],
         )
