@@ -8,8 +8,12 @@ Tables, keys and columns are read from SQLite, so that new tables need no change
 import sqlite3
 from collections.abc import Sequence
 
+from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
+from sillward.ledger.records import declined_of, state_of, state_to_plain
+from sillward_rules.chore import Chore, only
+from sillward_rules.transitions import with_declined
 
 HISTORY_RESET = "history reset"
 """The mark that says in words what was lost of the ledger."""
@@ -142,14 +146,13 @@ def _renumber(
 
 
 def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) -> None:
-    """Let confirmations that were made in the file meanwhile win over memory."""
-    same = _same(tables["chore"], "b", "mem")
+    """Let answers that were given in the file meanwhile win over memory."""
+    _close_what_was_answered(db)
     db.execute(
-        "UPDATE memory.chore AS mem SET done_at = m.done_at FROM main.chore AS m"
-        " WHERE m.site = mem.site AND m.id = mem.id AND m.done_at IS NOT NULL"
+        "UPDATE memory.chore AS mem SET later_until = m.later_until FROM main.chore AS m"
+        " WHERE m.site = mem.site AND m.id = mem.id"
         " AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
-        " AND b.done_at IS m.done_at)"
-        f" AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE {same})"
+        " AND b.later_until IS m.later_until)"
     )
     listed = ", ".join(map(quoted, tables["plant_state"]))
     values = ", ".join(f"m.{quoted(name)}" for name in tables["plant_state"])
@@ -159,6 +162,7 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
         " ON m.site = mem.site AND m.plant = mem.plant"
         " WHERE m.assumed = 0 AND m.since > COALESCE(mem.since, '')"
     )
+    _keep_what_was_declined(db)
     # If the file could not even be read, memory began with an older copy or empty, and a mark in it
     # says that history was lost. Now that the file is back that is untrue: the mark stays behind.
     sides = ("memory", "before")
@@ -169,3 +173,72 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
     if in_memory == before:
         for side in sides:
             db.execute(f"DELETE FROM {side}.mark WHERE name = ?", (HISTORY_RESET,))
+
+
+def _close_what_was_answered(db: sqlite3.Connection) -> None:
+    """Close in memory what was done or declined in the file: for the plants of each answer.
+
+    Plants that have joined a chore in memory stay open; those whose hour was moved there are closed
+    where they are now.
+    """
+    answered = db.execute(
+        "SELECT m.* FROM main.chore AS m"
+        " WHERE COALESCE(m.done_at, m.declined_at) IS NOT NULL AND NOT EXISTS"
+        " (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
+        " AND b.done_at IS m.done_at AND b.declined_at IS m.declined_at)"
+    ).fetchall()
+    for answer in answered:
+        whole = _chore_or_none(answer)
+        if whole is None:
+            continue
+        open_rows = db.execute(
+            "SELECT * FROM memory.chore WHERE site = ? AND kind = ? AND substr(id, 1, 10) = ?"
+            " AND COALESCE(done_at, declined_at) IS NULL",
+            (answer["site"], answer["kind"], whole.day),
+        ).fetchall()
+        for row in open_rows:
+            chore = _chore_or_none(row)
+            if chore is None or chore.from_spot != whole.from_spot:
+                continue
+            left = [name for name in chore.plants if name not in whole.plants]
+            key = (row["site"], row["id"])
+            if not left:
+                values = (answer["done_at"], answer["declined_at"], answer["done_by"], *key)
+                db.execute(
+                    "UPDATE memory.chore SET done_at = ?, declined_at = ?, done_by = ?"
+                    " WHERE site = ? AND id = ?",
+                    values,
+                )
+            elif len(left) < len(chore.plants):
+                db.execute(
+                    "UPDATE memory.chore SET chore_json = ? WHERE site = ? AND id = ?",
+                    (encode(only(chore, left)), *key),
+                )
+
+
+def _keep_what_was_declined(db: sqlite3.Connection) -> None:
+    """Bring what was declined in the file into the states of memory, or take it back there."""
+    changed = db.execute(
+        "SELECT mem.*, m.declined AS said, b.declined AS before FROM main.plant_state AS m"
+        " JOIN memory.plant_state AS mem ON m.site = mem.site AND m.plant = mem.plant"
+        " LEFT JOIN before.plant_state AS b ON m.site = b.site AND m.plant = b.plant"
+        " WHERE m.declined IS NOT b.declined AND mem.declined IS NOT m.declined"
+    ).fetchall()
+    for row in changed:
+        said, before = declined_of(row["said"]), declined_of(row["before"])
+        state = with_declined(state_of(row), said, [one for one in said if one not in before])
+        values = state_to_plain(state)
+        assert values is not None
+        columns = ", ".join(f"{name} = ?" for name in values)
+        db.execute(
+            f"UPDATE memory.plant_state SET {columns} WHERE site = ? AND plant = ?",
+            (*values.values(), row["site"], row["plant"]),
+        )
+
+
+def _chore_or_none(row: sqlite3.Row) -> Chore | None:
+    """Return the chore of a row; None if it cannot be read."""
+    try:
+        return decode(row["chore_json"])
+    except (ValueError, KeyError, TypeError, AttributeError):
+        return None
