@@ -28,6 +28,7 @@ TABLES: Mapping[str, str] = {
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",
+    "page": "PageTable",
     "mqtt": "MqttTable",
     "sensors": "SensorTable",
 }

@@ -1,55 +1,62 @@
-"""The page, put together from the settings and the desk of a household."""
+"""The page, put together from the settings and the desks of the households."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 
 from sillward.assembly import demo_page, read_only
 from sillward.assembly.app import App
+from sillward.assembly.page_access import require_passphrase
 from sillward.channels import apprise_sender
+from sillward.config.household import Household
 from sillward.ledger import Ledger
 from sillward.links.key_file import page_key
 from sillward.links.page_links import PageLinks
+from sillward.links.site_paths import site_paths
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
+from sillward.page.door import Door
 from sillward.page.guard import Guard
+from sillward.page.hosts import Hosts
 from sillward.page.server import PageServer
+from sillward.page.sites import SitePage, Sites
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
-
-
-def page_server(apps: Sequence[App], desks: Sequence[Desk]) -> PageServer | None:
-    """Build the page of the daemon; None if the settings name no address for it.
-
-    Raise ConfigError if what it needs is not installed, or cannot be had.
-    """
-    app, desk = apps[0], desks[0]
-    address = app.settings.page.host_port
-    if address is None:
-        return None
-    context = page_context(app)
-    page_desk = PageDesk(
-        context,
-        lambda: desk.context.household,
-        lambda: "the ledger cannot be written" if desk.context.ledger.in_memory else None,
-        desk.troubles,
-    )
-    key = page_key(app.settings.credentials, app.settings.ledger)
-    guard = Guard(key, app.settings.page.host_names)
-    return PageServer(Application(page_desk, guard), *address, app.settings.page.proxy)
-
 
 DEFAULT_ADDRESS = "127.0.0.1", 8123
 """Where `sillward page` serves if no setting says otherwise: for this machine alone."""
 
 
+def page_server(apps: Sequence[App], desks: Sequence[Desk]) -> PageServer | None:
+    """Build the page of the daemon; None if the settings name no address for it.
+
+    One household has its page at the top, several have theirs below paths of their own. Raise
+    ConfigError if what it needs cannot be had, or if it would be open to strangers.
+    """
+    page = apps[0].settings.page
+    address = page.host_port
+    if address is None:
+        return None
+    key, hosts = _key(apps[0]), Hosts.of(page, address[0])
+    paths = site_paths([app.site.name for app in apps])
+    pages = {
+        paths[app.site.name]: SitePage(
+            app.site.name,
+            Application(_desk_beside(app, desk), _guard(app, key, hosts, _current(desk))),
+        )
+        for app, desk in zip(apps, desks, strict=True)
+    }
+    application = pages[""].application if "" in pages else Sites(pages, Guard(key, hosts))
+    return PageServer(application, *address, page.proxy)
+
+
 def own_server(app: App, port: int | None) -> PageServer:
     """Build the page of `sillward page`, beside a daemon that may run. port: instead of the set
-    one."""
-    host, usual_port = app.settings.page.host_port or DEFAULT_ADDRESS
-    key = page_key(app.settings.credentials, app.settings.ledger)
+    one. Raise ConfigError like `page_server`."""
+    page = app.settings.page
+    host, usual_port = page.host_port or DEFAULT_ADDRESS
+    guard = _guard(app, _key(app), Hosts.of(page, host), lambda: app.household)
     desk = PageDesk(page_context(app), lambda: app.household)
-    guard = Guard(key, app.settings.page.host_names)
     at = usual_port if port is None else port
-    return PageServer(Application(desk, guard), host, at, app.settings.page.proxy)
+    return PageServer(Application(desk, guard), host, at, page.proxy)
 
 
 def demo_server(weather: str, key: bytes, port: int | None) -> PageServer:
@@ -64,8 +71,39 @@ def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
     ledger = ledger or Ledger(app.settings.ledger)
     updater = read_only.forecast_updater(app, ledger)
     settings = app.settings
-    key, url = page_key(settings.credentials, settings.ledger), settings.page.url or ""
-    links = PageLinks(key, url.rstrip("/"))
+    links = PageLinks(_key(app), (settings.page.url or "").rstrip("/"))
     return ServiceContext(
         app.household, updater, ledger, apprise_sender.send, app.clock, links=links
     )
+
+
+def _key(app: App) -> bytes:
+    return page_key(app.settings.credentials, app.settings.ledger)
+
+
+def _current(desk: Desk) -> Callable[[], Household]:
+    return lambda: desk.context.household
+
+
+def _desk_beside(app: App, desk: Desk) -> PageDesk:
+    """Return the page's desk of a household, beside that of the daemon."""
+    return PageDesk(
+        page_context(app),
+        _current(desk),
+        lambda: "the ledger cannot be written" if desk.context.ledger.in_memory else None,
+        desk.troubles,
+    )
+
+
+def _guard(app: App, key: bytes, hosts: Hosts, current: Callable[[], Household]) -> Guard:
+    """Return what lets the people of a household in, and nobody else."""
+    require_passphrase(app)
+    settings = app.settings
+    door = Door(
+        key,
+        app.site.name,
+        lambda: current().people,
+        settings.credentials,
+        required=settings.page.beyond_loopback,
+    )
+    return Guard(key, hosts, door)

@@ -50,6 +50,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
     },
     "Set up": {
         "new": "A few questions, and your first collection.",
+        "passphrase": "The passphrase with which you sign in to the page.",
         "check": "Is the collection right? Every limit and its origin.",
         "try-channel": "Send a trial to a channel, or to all.",
         "try-sensors": "What arrives from each sensor, for a while.",

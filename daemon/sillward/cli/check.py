@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import click
 
-from sillward.assembly import read_only
+from sillward.assembly import page_access, read_only
 from sillward.assembly.app import App, Options
 from sillward.assembly.desk_setup import require_places
 from sillward.assembly.examples import demo
@@ -38,6 +38,7 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         if channel.url is None:
             _note(f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}')
     require_places(app)
+    page_access.require_passphrase(app)
     if app.household.sensors and importlib.util.find_spec("paho") is None:
         _note("sensors need paho-mqtt: `pip install '.[mqtt]'` in a checkout")
     if app.settings.calendar is not None:
@@ -56,11 +57,12 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
 def _links(app: App) -> report.MessageLinks | None:
     """Return how messages are answered; None if no page is served."""
     page, channels = app.settings.page, app.household.channels
-    if page.address is None:
+    standing = page_access.standing(app)
+    if standing is None:
         return None
     ways = zip(channels, apprise_sender.ways_to_answer(channels), strict=True)
     return report.MessageLinks(
-        page.url, {channel.name: way.value for channel, way in ways if way is not None}
+        standing, page.url, {channel.name: way.value for channel, way in ways if way is not None}
     )
 
 

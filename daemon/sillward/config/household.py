@@ -133,7 +133,10 @@ class TopicSensor:
 
 @dataclass(frozen=True, slots=True)
 class Household:
-    """A whole collection file: the plants, and how their grower is told of them."""
+    """A whole collection file: the plants, and how their grower is told of them.
+
+    people: the names of those who sign in to the page; none for one passphrase for all.
+    """
 
     collection: Collection
     rounds: Rounds
@@ -143,6 +146,7 @@ class Household:
     wording: Wording = field(default_factory=packaged, repr=False)
     broker: Broker | None = None
     sensors: tuple[TopicSensor, ...] = ()
+    people: tuple[str, ...] = ()
     voice: Voice = field(init=False, repr=False, compare=False)
     """Words every text for this household, with its macros compiled once."""
 

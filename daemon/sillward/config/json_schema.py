@@ -13,6 +13,7 @@ from sillward.config.models import (
     HabitsTable,
     MqttTable,
     NoticesTable,
+    PageTable,
     PlantTable,
     RoundsTable,
     SensorTable,
@@ -46,6 +47,7 @@ class Document(Table):
     rounds: RoundsTable = RoundsTable()
     notices: NoticesTable = NoticesTable()
     channels: list[ChannelTable] = Field([], description="[[channels]]: the ways to reach you.")
+    page: PageTable = PageTable()
     mqtt: MqttTable | None = None
     sensors: list[SensorTable] = Field(
         [], description="[[sensors]]: what thermometers and hygrometers at the spots send."

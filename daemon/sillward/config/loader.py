@@ -17,6 +17,7 @@ from sillward.config.models import (
     FeedTable,
     HabitsTable,
     NoticesTable,
+    PageTable,
     PlantTable,
     RoundsTable,
     SiteTable,
@@ -68,6 +69,7 @@ def load_household(
     notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
     wording = _read_wording(reader, notices, path)
     channels = _read_channels(reader, document, url_for)
+    page = reader.read(PageTable, document.get("page", {}), "page") or PageTable()
     broker = read_broker(reader, document, path.parent, mqtt_password)
     sensors = read_sensors(reader, document, spots)
     if reader.errors or site is None:
@@ -89,6 +91,7 @@ def load_household(
         wording,
         broker,
         sensors,
+        tuple(page.people),
     )
 
 

@@ -24,6 +24,7 @@ from pydantic import (
 from pydantic_core import PydanticCustomError
 
 from sillward.config import patterns
+from sillward.config.credentials import MAX_FILE_NAME, folded_name, passphrase_file
 from sillward.text import printable
 from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
 from sillward_rules.plants.limits import Rest, Rot
@@ -586,6 +587,35 @@ class MqttTable(Table):
         None,
         description=(
             "the name to log in with; `SILLWARD_MQTT__PASSWORD` or a credential holds its password"
+        ),
+    )
+
+
+def _file_can_be_named_after(name: str) -> str:
+    if len(passphrase_file(name)) > MAX_FILE_NAME:
+        msg = "is too long for the name of a file; write a shorter one"
+        raise ValueError(msg)
+    return name
+
+
+def _told_apart(names: list[str]) -> list[str]:
+    if len({folded_name(name) for name in names}) < len(names):
+        msg = "names somebody twice (capital letters make no difference)"
+        raise ValueError(msg)
+    return names
+
+
+PersonName = Annotated[Text, AfterValidator(_file_can_be_named_after)]
+
+
+class PageTable(Table):
+    """[page]: who signs in to the page on which you answer."""
+
+    people: Annotated[list[PersonName], Field(max_length=20), AfterValidator(_told_apart)] = Field(
+        [],
+        description=(
+            "the names of those who sign in, each with a passphrase of their own, which "
+            "`sillward passphrase NAME` sets; left out: one passphrase for all"
         ),
     )
 

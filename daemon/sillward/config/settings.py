@@ -4,10 +4,12 @@ An option on the command line beats the environment, and that beats the default.
 writes about plants and channels is in the collection file (`models`).
 """
 
+import ipaddress
 import os
 import re
 from pathlib import Path
 from typing import Annotated, Any, Literal, Self
+from urllib.parse import urlsplit
 
 from pydantic import (
     AfterValidator,
@@ -135,12 +137,35 @@ def _listen_address(text: str) -> str:
     return text
 
 
+def is_loopback(host: str) -> bool:
+    """Whether a name or address means this machine itself, and can mean nothing else."""
+    if host.lower() == "localhost":
+        return True
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return False
+
+
 def _host_names(text: str) -> str:
     for name in filter(None, (part.strip() for part in text.split(","))):
         if not re.fullmatch(r"[\w.-]+|\[[0-9A-Fa-f:.]+\]", name, re.ASCII):
             msg = "must be names of hosts with commas between, without ports"
             raise ValueError(msg)
     return text
+
+
+def _proxy_address(text: str) -> str:
+    try:
+        return str(ipaddress.ip_address(text))
+    except ValueError:
+        msg = "must be the address of one machine, such as 127.0.0.1"
+        raise ValueError(msg) from None
+
+
+def _splittable(address: str) -> str:
+    urlsplit(address)
+    return address
 
 
 class PageSettings(BaseModel):
@@ -151,12 +176,12 @@ class PageSettings(BaseModel):
     address: Annotated[str, AfterValidator(_listen_address)] | None = None
     """Where `run` serves the page, such as 127.0.0.1:8123; None for nowhere. Any other address than
     this machine's own needs a passphrase."""
-    url: WebAddress | None = None
+    url: Annotated[WebAddress, AfterValidator(_splittable)] | None = None
     """What the page is called by from a phone, such as https://plants.example: links in messages
     begin with it. Without it messages carry no links."""
     hosts: Annotated[str, AfterValidator(_host_names)] = ""
     """Further names by which the page may be called, with commas between."""
-    proxy: str | None = None
+    proxy: Annotated[str, AfterValidator(_proxy_address)] | None = None
     """The address of a web server that passes requests on; what it says of them is believed."""
 
     @property
@@ -176,6 +201,16 @@ class PageSettings(BaseModel):
     def host_names(self) -> tuple[str, ...]:
         """The further names, one by one."""
         return tuple(name.strip().lower() for name in self.hosts.split(",") if name.strip())
+
+    @property
+    def beyond_loopback(self) -> bool:
+        """Whether others than this machine may reach the page: through its address, or through a
+        web server before it, which a name or a proxy shows."""
+        called = [self.host_port[0]] if self.host_port else []
+        if self.url is not None:
+            called.append(urlsplit(self.url).hostname or "")
+        hosts = [*called, *(name.strip("[]") for name in self.host_names)]
+        return self.proxy is not None or not all(map(is_loopback, hosts))
 
 
 class Settings(BaseSettings):

@@ -3,19 +3,22 @@
 import logging
 from collections.abc import Iterable, Mapping
 from typing import TYPE_CHECKING, Any
+from urllib.parse import urlsplit
 
 from werkzeug.exceptions import (
+    Forbidden,
     HTTPException,
     InternalServerError,
     RequestEntityTooLarge,
     ServiceUnavailable,
 )
-from werkzeug.routing import Map, MapAdapter, Rule
+from werkzeug.routing import Map, MapAdapter, RequestRedirect, Rule
 from werkzeug.wrappers import Request, Response
 
 from sillward.errors import LedgerError, SillwardError, UsageError
 from sillward.page.desk import BusyError, PageDesk
 from sillward.page.guard import Guard
+from sillward.page.log_flood import FloodFilter
 from sillward.page.rendering import Templates
 from sillward.page.route import MAX_FORM_BYTES, Route
 from sillward.page.routes import ROUTES
@@ -29,6 +32,7 @@ MAX_FORM_PARTS = 1_000
 """Fields of a form. Judgement: the names of some hundred plants."""
 
 log = logging.getLogger(__name__)
+log.addFilter(FloodFilter())
 
 
 class PageRequest(Request):
@@ -55,22 +59,26 @@ class Application:
 
     def __call__(self, environ: dict[str, Any], start_response: "StartResponse") -> Iterable[bytes]:
         """Answer one request (PEP 3333)."""
-        request = PageRequest(environ)
-        response = self._answer(request)
+        try:
+            response = self._answer(PageRequest(environ))
+        except Exception:
+            # Waitress would answer too, and log the address, which may be a permission.
+            log.exception("page.failed")
+            response = Response("Something went wrong.\n", 500, content_type="text/plain")
         return response(environ, start_response)
 
     def _answer(self, request: PageRequest) -> Response:
         """Return the answer to a request, whatever happens."""
-        addresses = self._map.bind_to_environ(request.environ)
-        word = self._guard.word_of(request)
-        visit = Visit(
-            request,
-            self._desk,
-            self._templates,
-            addresses,
-            None,
-            self._guard.form_token(word),
+        guard, entry = self._guard, self._guard.entry(request)
+        # Not by the name that the request calls us by: that is checked, but never written anywhere.
+        addresses = self._map.bind(
+            "localhost",
+            request.root_path,
+            default_method=request.method,
+            path_info=request.path,
         )
+        token = guard.form_token(entry)
+        visit = Visit(request, self._desk, self._templates, addresses, guard.door, entry, token)
         try:
             response = self._routed(visit, addresses)
         except Exception as error:
@@ -78,18 +86,20 @@ class Application:
         finally:
             visit.close()
             request.close()  # files that were sent
-        self._guard.finish(request, response, word)
+        guard.finish(request, response, entry)
         return response
 
     def _routed(self, visit: Visit, addresses: MapAdapter) -> Response:
-        request = visit.request
+        request, entry = visit.request, visit.entry
         self._guard.check_host(request)
         name, values = addresses.match()
         route = self._routes[name]
+        if not self._guard.may_enter(entry, route.access):
+            return _to_sign_in(visit)
         if (request.content_length or 0) > route.max_bytes:
             raise RequestEntityTooLarge
         if request.method == "POST":
-            self._guard.check_form(request, route.access)
+            self._guard.check_form(request, route.access, entry)
         return route.view(visit, **values)
 
     def _refusal(self, visit: Visit, error: Exception) -> Response:
@@ -106,10 +116,26 @@ class Application:
         else:
             log.error("page.failed", exc_info=error)
             refusal = InternalServerError()
-        if refusal.response is not None:  # a redirect to the address with or without a slash
-            return Response(status=refusal.response.status, headers=refusal.response.headers)
+        if isinstance(refusal, RequestRedirect):  # to the address with or without a slash
+            path = urlsplit(refusal.new_url).path.lstrip("/")
+            return Response(status=refusal.code, headers={"Location": f"/{path}"})
         return self._page(visit, refusal.code or 500, refusal.description or "")
 
     def _page(self, visit: Visit, status: int, reason: str) -> Response:
         visit.close()
         return visit.page("refusal.html", status=status, number=status, reason=reason)
+
+
+def _to_sign_in(visit: Visit) -> Response:
+    """Lead somebody who has not signed in to where that can be done.
+
+    Whoever follows a link from elsewhere, such as a mail, brings no session (SameSite=Strict). They
+    get a page that asks for the same address again, which brings it. Raise Forbidden for a form.
+    """
+    request = visit.request
+    if request.method == "POST":
+        msg = "you are not signed in, or not any more; open the page again"
+        raise Forbidden(msg)
+    if request.headers.get("Sec-Fetch-Site") == "cross-site":
+        return visit.page("elsewhere.html", again=f"{request.root_path}{request.path}")
+    return visit.redirect("sign_in", to=request.path)

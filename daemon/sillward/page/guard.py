@@ -2,28 +2,36 @@
 
 The page changes nothing unless a form of ours asks for it: GET never changes anything. A form is
 ours if its browser says so (`Origin`, `Sec-Fetch-Site`) and it carries a token that fits a cookie
-which no other site can read or set.
+which no other site can read: that of the session, or of the visit where nobody has signed in.
 """
 
 import hmac
-import ipaddress
+import re
 import secrets
-from collections.abc import Collection
-from dataclasses import dataclass
-from urllib.parse import urlsplit
+from dataclasses import dataclass, field
 
 from werkzeug.exceptions import BadRequest, Forbidden
 from werkzeug.wrappers import Request, Response
 
+from sillward.page.door import Door
+from sillward.page.entry import Entry
+from sillward.page.hosts import Hosts
 from sillward.page.route import Access
+from sillward.page.sessions import SESSION_S
 
 VISIT_COOKIE = "sillward-visit"
 """A random word by which the forms of a browser are known again."""
 
+SESSION_COOKIE = "sillward-session"
+"""Who has signed in."""
+
 VISIT_S = 30 * 24 * 3600
 """How long a browser keeps it [s]. Judgement: a page that stays open over a holiday still works."""
 
-_MIN_WORD = 20
+HSTS_S = 365 * 24 * 3600
+"""How long a browser asks for the page by https alone, once it came that way [s] (RFC 6797)."""
+
+_WORD = re.compile(r"[0-9a-f]{32}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,57 +39,64 @@ class Guard:
     """Checks requests.
 
     key: signs the tokens of forms.
-    hosts: the names by which the page may be called, besides addresses of loopback.
+    hosts: by which the page may be called, besides this machine's own names for itself.
+    door: lets people in; None for a page that is open to whoever reaches it.
     """
 
     key: bytes
-    hosts: Collection[str] = ()
+    hosts: Hosts = field(default_factory=Hosts)
+    door: Door | None = None
 
     def check_host(self, request: Request) -> None:
         """Raise BadRequest unless the page was called by a name of its own.
 
         Otherwise a foreign site could have its name point here and read the page (DNS rebinding).
         """
-        host = urlsplit(f"//{request.host}").hostname or ""
-        if host not in self.hosts and not _is_loopback(host):
+        if not self.hosts.has(request.environ.get("HTTP_HOST", "")):
             msg = "the page is not called by that name; SILLWARD_PAGE__HOSTS can add it"
             raise BadRequest(msg)
 
-    def word_of(self, request: Request) -> str:
-        """Return the word of the browser, or a new one."""
-        known = request.cookies.get(VISIT_COOKIE, "")
-        return known if len(known) >= _MIN_WORD and known.isalnum() else secrets.token_hex(16)
+    def entry(self, request: Request) -> Entry:
+        """Return who asks."""
+        known = request.cookies.get(_named(VISIT_COOKIE, request), "")
+        entry = Entry(known if _WORD.fullmatch(known) else secrets.token_hex(16))
+        if self.door is not None and not self.door.open:
+            entry.came_with = request.cookies.get(_named(SESSION_COOKIE, request), "")
+            entry.session = self.door.session_of(entry.came_with) if entry.came_with else None
+        return entry
 
-    def form_token(self, word: str) -> str:
-        """Return what the forms of this browser carry."""
+    def may_enter(self, entry: Entry, access: Access) -> bool:
+        """Whether an address is open to who asks."""
+        if access is not Access.HOUSEHOLD or entry.session is not None:
+            return True
+        return self.door is None or self.door.open
+
+    def form_token(self, entry: Entry) -> str:
+        """Return what the forms of this session carry, or those of a visit without one."""
+        word = entry.word if entry.session is None else f"session {entry.session.word}"
         return hmac.new(self.key, f"form {word}".encode(), "sha256").hexdigest()
 
-    def check_form(self, request: Request, access: Access) -> None:
+    def check_form(self, request: Request, access: Access, entry: Entry) -> None:
         """Raise Forbidden unless a form comes from a page of ours."""
         if access is Access.LINK:
             return
         site = request.headers.get("Sec-Fetch-Site", "same-origin")
         origin = request.headers.get("Origin")
-        foreign = site not in ("same-origin", "none")
-        if origin is not None and urlsplit(origin).netloc != request.host:
-            foreign = True
-        word = request.cookies.get(VISIT_COOKIE, "")
+        foreign = site not in ("same-origin", "none") or (
+            origin is not None and not self.hosts.is_own_origin(origin, request)
+        )
         given = request.form.get("form_token", "") or request.headers.get("X-Form-Token", "")
-        if foreign or not hmac.compare_digest(given.encode(), self.form_token(word).encode()):
+        if foreign or not hmac.compare_digest(given.encode(), self.form_token(entry).encode()):
             msg = "this form did not come from the page, or is too old; open the page again"
             raise Forbidden(msg)
 
-    def finish(self, request: Request, response: Response, word: str) -> None:
+    def finish(self, request: Request, response: Response, entry: Entry) -> None:
         """Set the headers and cookies that every answer has."""
-        if request.cookies.get(VISIT_COOKIE) != word:
-            response.set_cookie(
-                VISIT_COOKIE,
-                word,
-                max_age=VISIT_S,
-                httponly=True,
-                samesite="Strict",
-                secure=request.is_secure,
-            )
+        visit = _named(VISIT_COOKIE, request)
+        if request.cookies.get(visit) != entry.word:
+            # Lax: it comes with a link from a mail too, so forms that are open elsewhere stay good.
+            _set_cookie(request, response, visit, entry.word, VISIT_S, "Lax")
+        self._keep_session(request, response, entry)
         headers = response.headers
         headers.setdefault("Cache-Control", "no-store")
         headers["Content-Security-Policy"] = POLICY
@@ -91,6 +106,18 @@ class Guard:
         headers["Referrer-Policy"] = "same-origin"
         headers["Cross-Origin-Opener-Policy"] = "same-origin"
         headers["Cross-Origin-Resource-Policy"] = "same-origin"
+        if request.is_secure:
+            headers["Strict-Transport-Security"] = f"max-age={HSTS_S}"
+
+    def _keep_session(self, request: Request, response: Response, entry: Entry) -> None:
+        """Hand the session to the browser if it is new, or take it back if it is over."""
+        name = _named(SESSION_COOKIE, request)
+        if entry.session is not None and self.door is not None:
+            cookie = self.door.cookie(entry.session)
+            if cookie != entry.came_with:
+                _set_cookie(request, response, name, cookie, SESSION_S, "Strict")
+        elif entry.came_with:
+            _set_cookie(request, response, name, "", 0, "Strict")
 
 
 POLICY = (
@@ -101,10 +128,28 @@ POLICY = (
 """What a browser may load: only what the page itself serves, no inline script or style."""
 
 
-def _is_loopback(host: str) -> bool:
-    if host == "localhost":
-        return True
-    try:
-        return ipaddress.ip_address(host).is_loopback
-    except ValueError:
-        return False
+def _path(request: Request) -> str:
+    """Return the path below which cookies hold: that of the site."""
+    return f"{request.root_path}/"
+
+
+def _named(cookie: str, request: Request) -> str:
+    """Return the name of a cookie with the prefix that browsers hold it to (RFC 6265bis, 4.1.3):
+    with __Host- no neighbouring name, and nothing without https, can set it."""
+    if not request.is_secure:
+        return cookie
+    return f"__Host-{cookie}" if _path(request) == "/" else f"__Secure-{cookie}"
+
+
+def _set_cookie(
+    request: Request, response: Response, name: str, value: str, seconds: int, same_site: str
+) -> None:
+    response.set_cookie(
+        name,
+        value,
+        max_age=seconds,
+        path=_path(request),
+        secure=request.is_secure,
+        httponly=True,
+        samesite=same_site,
+    )

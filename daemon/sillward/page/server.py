@@ -4,29 +4,17 @@ Whatever happens to it, the ticks go on: they run in other threads and wait for 
 """
 
 import logging
+import socket
 import threading
-from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
-from waitress.server import create_server
-
 from sillward.errors import ConfigError, one_line
+from sillward.page.http_server import LIMITS, HttpServer, Limits
 
-THREADS = 4
-"""Requests that are answered at once. Judgement: a household has a few phones."""
-
-MAX_CONNECTIONS = 40
-"""Connections that are open at once; more wait. Judgement: a browser opens six."""
-
-MAX_HEADER_BYTES = 16_000
-"""Of a request's head. Judgement: browsers send one or two thousand."""
-
-MAX_BODY_BYTES = 10_500_000
-"""Of a request: a photo of 10 MB, and the form around it."""
-
-IDLE_S = 30
-"""A connection on which nothing comes for so long is closed [s]."""
+END_S = 2.0
+"""Longest that an end is waited for [s]; a request that hangs is left behind. Judgement."""
 
 log = logging.getLogger(__name__)
 
@@ -35,6 +23,7 @@ log = logging.getLogger(__name__)
 class PageServer:
     """Serves an application until it is closed. `watch` starts it again if its thread has died.
 
+    port: 0 for one that is free.
     trusted_proxy: the address of the one web server whose word about host and scheme is taken.
     """
 
@@ -42,33 +31,33 @@ class PageServer:
     host: str
     port: int
     trusted_proxy: str | None = None
-    _server: Any = field(default=None, init=False)
+    limits: Limits = LIMITS
+    _server: HttpServer | None = field(default=None, init=False)
     _thread: threading.Thread | None = field(default=None, init=False)
+    _told: str = field(default="", init=False)
+    """Why it could not be started again, as it was logged last."""
 
     def start(self) -> None:
         """Listen. Raise ConfigError if that address cannot be had."""
         try:
-            self._server = create_server(
-                self.application,
-                host=self.host,
-                port=self.port,
-                threads=THREADS,
-                connection_limit=MAX_CONNECTIONS,
-                max_request_header_size=MAX_HEADER_BYTES,
-                max_request_body_size=MAX_BODY_BYTES,
-                channel_timeout=IDLE_S,
-                cleanup_interval=10,
-                ident=None,
-                expose_tracebacks=False,
-                clear_untrusted_proxy_headers=True,
-                **self._proxy(),
-            )
-        except (OSError, ValueError) as error:
-            msg = f"SILLWARD_PAGE__ADDRESS: cannot listen at {self.host}:{self.port}: {error}"
-            raise ConfigError([one_line(msg, 200)]) from None
-        self._thread = threading.Thread(target=self._serve, name="sillward-page", daemon=True)
+            listening = self._listen()
+        except OSError as error:
+            reason = f"cannot listen at {self.host}:{self.port}: {error.strerror or error}"
+            raise ConfigError([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
+        self._server = HttpServer(self.application, listening, self.limits, **self._proxy())
+        self._thread = threading.Thread(
+            target=_serve, args=(self._server,), name="sillward-page", daemon=True
+        )
         self._thread.start()
         log.info("page.started host=%s port=%d", self.host, self.bound_port)
+
+    def _listen(self) -> socket.socket:
+        """Return a socket that listens, at the first of the addresses that a name stands for."""
+        found = socket.getaddrinfo(
+            self.host, self.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
+        )
+        family, *_, address = found[0]
+        return socket.create_server((address[0], self.port), family=family)
 
     def _proxy(self) -> dict[str, Any]:
         if self.trusted_proxy is None:
@@ -83,7 +72,7 @@ class PageServer:
     @property
     def bound_port(self) -> int:
         """The port on which it listens: another than asked for if that was 0."""
-        return int(self._server.effective_port)
+        return self.port if self._server is None else int(self._server.effective_port)
 
     @property
     def address(self) -> str:
@@ -98,24 +87,36 @@ class PageServer:
 
     def watch(self) -> None:
         """Start it again if it has died, at the next call if that fails now."""
-        if not self.alive:
+        if self.alive:
+            return
+        if self._server is not None:
             log.error("page.dead")
             self.close()
-            try:
-                self.start()
-            except ConfigError as error:
+        try:
+            self.start()
+        except ConfigError as error:
+            if str(error) != self._told:
                 log.error("page.not_started reason=%s", error)
+            self._told = str(error)
+        else:
+            self._told = ""
 
     def close(self) -> None:
-        """Stop listening; requests that are being answered are not waited for."""
-        if self._server is not None:
-            server, self._server = self._server, None
-            server.close()
-            server.task_dispatcher.shutdown(timeout=1)
+        """Stop listening; requests that are being answered are hardly waited for."""
+        server, self._server = self._server, None
+        if server is None:
+            return
+        if self.alive and self._thread is not None:
+            server.end()
+            self._thread.join(END_S)
+        else:
+            server.close_all()
+        with suppress(OSError):
+            server.task_dispatcher.shutdown(timeout=END_S)
 
-    def _serve(self) -> None:
-        serve: Callable[[], None] = self._server.run
-        try:
-            serve()
-        except BaseException:
-            log.exception("page.died")
+
+def _serve(server: HttpServer) -> None:
+    try:
+        server.serve()
+    except BaseException:
+        log.exception("page.died")

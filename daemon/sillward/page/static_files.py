@@ -19,6 +19,10 @@ TYPES: Final = {
 """The files, with their content types."""
 
 
+PREFIX: Final = "/assets/"
+"""Where they are, above the households if there are several."""
+
+
 @dataclass(frozen=True, slots=True)
 class StaticFile:
     """A file as it is sent."""
@@ -37,11 +41,10 @@ def _read(name: str, content_type: str) -> StaticFile:
 class StaticFiles:
     """All of them, by name."""
 
-    prefix: str = "/assets/"
     files: dict[str, StaticFile] = field(
         default_factory=lambda: {name: _read(name, kind) for name, kind in TYPES.items()}
     )
 
     def address(self, name: str) -> str:
         """Return the address of a file, which is another one when its content has changed."""
-        return f"{self.prefix}{name}?v={self.files[name].version}"
+        return f"{PREFIX}{name}?v={self.files[name].version}"

@@ -11,6 +11,8 @@ from werkzeug.routing import MapAdapter
 from werkzeug.wrappers import Request, Response
 
 from sillward.page.desk import PageDesk
+from sillward.page.door import Door
+from sillward.page.entry import Entry
 from sillward.page.rendering import Templates
 from sillward.service.context import ServiceContext
 from sillward.wording.voice import Voice
@@ -21,8 +23,9 @@ MAX_TEXT = 2_000
 
 @dataclass(slots=True)
 class Visit:
-    """A request, the household that it is about, and the person who makes it, if one is known.
+    """A request, the household that it is about, and who makes it.
 
+    door: lets people in; None for a page that is open to whoever reaches it.
     form_token: what each form of the answer carries.
     """
 
@@ -30,7 +33,8 @@ class Visit:
     desk: PageDesk
     templates: Templates
     addresses: MapAdapter
-    person: str | None
+    door: Door | None
+    entry: Entry
     form_token: str
     _open: ExitStack = field(default_factory=ExitStack, init=False)
     _context: ServiceContext | None = field(default=None, init=False)
@@ -57,6 +61,11 @@ class Visit:
         """The words and units of the household."""
         return self.context.voice
 
+    @property
+    def person(self) -> str | None:
+        """The name of who has signed in, if people sign in by name."""
+        return self.entry.person
+
     # -- what came
 
     def field(self, name: str) -> str:
@@ -77,7 +86,7 @@ class Visit:
         """Return the address of a page."""
         return self.addresses.build(name, values)
 
-    def page(self, template: str, *, status: int = 200, **facts: Any) -> Response:
+    def page(self, template: str, /, *, status: int = 200, **facts: Any) -> Response:
         """Return a page made from a template."""
         text = self.templates.render(template, visit=self, **facts)
         return Response(text, status, content_type="text/html; charset=utf-8")

@@ -30,9 +30,14 @@ _LIMITS = (Column(fixed=True), Column(fixed=True), Column())
 
 @dataclass(frozen=True, slots=True)
 class MessageLinks:
-    """How messages are answered: the address that links begin with, if there is one, and how each
-    channel shows them, in words."""
+    """The page, and how messages are answered.
 
+    page: where it is served and who may open it, in words.
+    url: what links begin with, if there are any.
+    ways: how each channel shows them, in words.
+    """
+
+    page: str
     url: str | None
     ways: Mapping[str, str]
 
@@ -178,9 +183,10 @@ def _facts(
 
 
 def _about_links(household: Household, links: MessageLinks | None) -> Iterator[tuple[Cell, Cell]]:
-    """Yield how messages are answered, channel by channel."""
+    """Yield how the page stands, and how messages are answered, channel by channel."""
     if links is None:
         return
+    yield "page:", links.page
     if links.url is None:
         yield "links:", "none in messages, because SILLWARD_PAGE__URL is not set"
         return
@@ -289,6 +295,8 @@ def document(
         "caution": collection.habits.caution,
         "forecast": list(sources),
         "channels": [channel.name for channel in household.channels],
+        "page": None if links is None else links.page,
+        "people": list(household.people),
         "answered_by": {} if links is None or links.url is None else dict(links.ways),
         "sensors": [
             {"spot": sensor.spot, "quantity": sensor.quantity.value, "topic": sensor.topic}

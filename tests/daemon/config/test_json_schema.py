@@ -162,6 +162,7 @@ TABLES = {
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",
+    "page": "PageTable",
     "mqtt": "MqttTable",
     "sensors": "SensorTable",
 }

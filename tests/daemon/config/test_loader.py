@@ -343,7 +343,7 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "unknown-table": [
         "habit: unknown table (known: site, spots, plants, rules, habits, feed, rounds, notices, "
-        "channels, mqtt, sensors)"
+        "channels, page, mqtt, sensors)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'

@@ -14,6 +14,7 @@ from sillward.assembly.app import Options, build, channel_url, mqtt_password
 from sillward.assembly.examples import examples
 from sillward.assembly.providers import setup_of
 from sillward.channels.sender import SEND_S
+from sillward.config.credentials import passphrase_file, read_credential
 from sillward.config.settings import (
     PREFIX,
     Settings,
@@ -207,6 +208,7 @@ def test_a_credential_is_one_that_is_looked_for(
         app = build(Options(COURTYARD))
         found = [channel_url(app.settings, "phone"), setup_of(app.settings, "open-meteo").api_key]
         found += [*heartbeat_addresses(app.settings), mqtt_password(app.settings)]
+        found.append(read_credential(app.settings.credentials, passphrase_file(None)))
     else:
         last = read_stopped_notice_settings()
         assert list(last.channels) == ["last-word"]
@@ -268,10 +270,11 @@ def test_the_user_s_units_ask_for_nothing_that_needs_privileges(name: str) -> No
 
 @pytest.mark.parametrize("folder", ["", "user/"])
 def test_both_units_are_hardened_alike(folder: str) -> None:
-    """All lines of the hardening are the same, and in the same order."""
+    """All lines of the hardening are the same, and in the same order, but for the memory: only the
+    daemon makes photos small."""
 
     def hardening(name: str) -> list[tuple[str, str]]:
-        said = [(key, value) for _, key, value in read(folder + name).said]
+        said = [(key, value) for _, key, value in read(folder + name).said if key != "MemoryMax"]
         first = said.index(("NoNewPrivileges", "yes"))
         return said[first : said.index(("SystemCallErrorNumber", "EPERM")) + 1]
 

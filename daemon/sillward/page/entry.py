@@ -1,0 +1,32 @@
+"""Who makes a request, as far as its cookies tell."""
+
+import secrets
+from dataclasses import dataclass
+
+from sillward.page.sessions import Session
+
+
+@dataclass(slots=True)
+class Entry:
+    """Who makes a request: known by cookies before it, and set anew by signing in or out.
+
+    word: of the visit.
+    came_with: the session that the request brought.
+    """
+
+    word: str
+    session: Session | None = None
+    came_with: str = ""
+
+    def sign_in(self, session: Session) -> None:
+        """Begin a session. Forms of the visit before it are worth nothing from here on."""
+        self.session, self.word = session, secrets.token_hex(16)
+
+    def sign_out(self) -> None:
+        """End it."""
+        self.session, self.word = None, secrets.token_hex(16)
+
+    @property
+    def person(self) -> str | None:
+        """The name of who has signed in, if people sign in by name."""
+        return None if self.session is None else self.session.person
