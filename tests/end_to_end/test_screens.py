@@ -58,15 +58,18 @@ def recorded(weather: str) -> Path:
     return EXAMPLES / "recorded" / f"{weather}.json"
 
 
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, [str(word) for word in words])
+def call(*words: object, typed: str = "") -> Result:
+    result = CliRunner().invoke(main, [str(word) for word in words], input=typed)
     assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
     return result
 
 
 @pytest.fixture
-def in_weather(monkeypatch: pytest.MonkeyPatch) -> None:
+def in_weather(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Now is the dusk of the recorded day, and nobody answers: neither provider nor channel."""
+    secrets = tmp_path / "secrets"
+    secrets.mkdir()
+    monkeypatch.setenv("SILLWARD_CREDENTIALS", str(secrets))
     monkeypatch.setenv("SILLWARD_FORECAST__BASE_URL", "http://127.0.0.1:9")
     monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", "json://127.0.0.1:9/")
 
@@ -105,12 +108,14 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "try-channel": ("try-channel", *told),
         "done": ("done", "carry-in", *told),
         "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
+        "passphrase": ("passphrase", *told),
         "replay --set": ("replay", *told, *PAST, "--set", "habits.lead=2 h"),
         "skill": ("skill", *told),
         "skill --demo": ("skill", "--demo"),
         "season": ("season", *told, *PAST[:2], "--quick"),
     }
-    return {name: call(*words).stdout for name, words in calls.items()}
+    typed = {"passphrase": "three brave geese\n" * 2}
+    return {name: call(*words, typed=typed.get(name, "")).stdout for name, words in calls.items()}
 
 
 @pytest.mark.usefixtures("in_weather")

@@ -17,6 +17,7 @@ from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.ownership import refuse_place
 from sillward.links.key_file import page_key
 from sillward.links.page_links import PageLinks
+from sillward.links.site_paths import site_paths
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
@@ -61,9 +62,10 @@ def require_page_parts() -> None:
         raise ConfigError([msg])
 
 
-def page_links(app: App) -> PageLinks | None:
+def page_links(app: App, path: str = "") -> PageLinks | None:
     """Return what makes the links in messages; None if the settings name no page that is served.
 
+    path: of the household, where the page is that of several. A link to answer with works without.
     If there can be no key that is logged: a notice without links is better than none.
     """
     settings, base = app.settings, app.settings.page.link_base
@@ -74,7 +76,7 @@ def page_links(app: App) -> PageLinks | None:
     except ConfigError as error:
         log.warning("links.none reason=%s", error)
         return None
-    return PageLinks(key, base)
+    return PageLinks(key, f"{base}{path}")
 
 
 def build_desks(
@@ -102,8 +104,17 @@ def build_desks(
         show_progress=show_progress,
         step_done=run.step_done,
     )
+    paths = site_paths([app.site.name for app in apps])
     contexts += [
-        ServiceContext(app.household, updater, ledger, sender, app.clock, run, page_links(app))
+        ServiceContext(
+            app.household,
+            updater,
+            ledger,
+            sender,
+            app.clock,
+            run,
+            page_links(app, paths[app.site.name]),
+        )
         for app in apps
     ]
     return [Desk.of(context) for context in contexts]

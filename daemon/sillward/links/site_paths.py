@@ -6,7 +6,7 @@ import unicodedata
 from collections import Counter
 from collections.abc import Sequence
 
-RESERVED = frozenset({"assets"})
+RESERVED = frozenset({"assets", "t"})
 """What is at the top beside the households."""
 
 MAX_LENGTH = 40

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 from werkzeug.exceptions import HTTPException, MethodNotAllowed, NotFound
 from werkzeug.wrappers import Request, Response
 
+from sillward.links.token import digest, read
 from sillward.page.application import Application
 from sillward.page.guard import Guard
 from sillward.page.rendering import Templates
@@ -43,13 +44,28 @@ class Sites:
         if path.startswith(PREFIX):
             return self._files(environ, start_response)
         first, slash, rest = path[1:].partition("/")
-        household = self._households.get(f"/{first}")
+        of_link = self._path_of_link(rest) if first == "t" else None
+        household = self._households.get(of_link or f"/{first}")
         if household is not None and slash:
-            environ["SCRIPT_NAME"], environ["PATH_INFO"] = f"/{first}", f"/{rest}"
+            at, within = (of_link, path) if of_link else (f"/{first}", f"/{rest}")
+            environ["SCRIPT_NAME"], environ["PATH_INFO"] = at, within
             return household.application(environ, start_response)
         request = Request(environ)
         response = self._own(request, f"/{first}/" if household is not None else None)
         return response(environ, start_response)
+
+    def _path_of_link(self, text: str) -> str | None:
+        """Return the path of the household that a link is of, which was made when that was the only
+        one, or by a command that knows no other."""
+        token = read(text, self._guard.key)
+        return next(
+            (
+                path
+                for path, household in self._households.items()
+                if token is not None and token.site == digest(household.name)
+            ),
+            None,
+        )
 
     def _own(self, request: Request, moved: str | None) -> Response:
         """Return the list, or a page that leads to it. moved: the address that was meant."""
