@@ -6,8 +6,12 @@ before it a request that was wrong could be followed by another that was worked 
 """
 
 import logging
+import os
 import socket
+import threading
 import time
+from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from typing import Any
 
@@ -105,6 +109,8 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
     ) -> None:
         """Serve on a socket. more: further adjustments of waitress."""
         self.limits = limits
+        self._waking = threading.Lock()
+        self._ended = False
         adjustments = Adjustments(
             host="127.0.0.1",  # not used, but looked up
             port=0,
@@ -130,6 +136,7 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
             adj=adjustments,
             sockinfo=(listening.family, listening.type, listening.proto, listening.getsockname()),
         )
+        os.set_blocking(self.trigger.trigger, False)
         dispatcher.set_thread_count(limits.threads)
 
     def bytes_on_their_way(self) -> int:
@@ -154,11 +161,25 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
 
     def end(self) -> None:
         """Let `serve` close all connections and return. It may be called in any thread."""
-        self.trigger.pull_trigger(self.close_all)
+        self._wake(self.close_all)
 
     def close_all(self) -> None:
         """Close all connections, and stop listening."""
-        wasyncore.close_all(self._map, ignore_all=True)
+        with self._waking:
+            self._ended = True
+            wasyncore.close_all(self._map, ignore_all=True)
+
+    def pull_trigger(self) -> None:
+        """Wake `serve`: an answer is ready. Nothing happens if it has ended."""
+        self._wake()
+
+    def _wake(self, then: Callable[[], None] | None = None) -> None:
+        """Waitress would write to a pipe that may be closed, and its number another file by now,
+        such as the ledger."""
+        with self._waking:
+            if not self._ended:
+                with suppress(BlockingIOError):  # full, so it wakes all the same
+                    self.trigger.pull_trigger(then)
 
 
 # Both of waitress' loggers say what nobody needs to know, the first with the address of a request,

@@ -1,6 +1,7 @@
 """The server in its thread: it starts, dies, is started again, and lets nothing leak."""
 
 import http.client
+import os
 import socket
 import threading
 from collections.abc import Callable, Iterable, Iterator
@@ -138,6 +139,26 @@ def test_closing_ends_its_threads_and_frees_the_port(server: PageServer) -> None
     assert not server.alive
     socket.create_server(("127.0.0.1", port)).close()
     server.close()  # twice is once
+
+
+def test_a_request_that_ends_after_the_server_writes_to_no_file_of_others(
+    server: PageServer,
+) -> None:
+    """The pipe that wakes the server is closed then, and its number may be the ledger's."""
+    ended = server._server
+    assert ended is not None
+    number = ended.trigger.trigger
+    server.close()
+    read, write = os.pipe()
+    os.dup2(write, number)
+
+    ended.pull_trigger()
+    ended.end()
+
+    for file in {write, number}:
+        os.close(file)
+    with os.fdopen(read, "rb") as pipe:
+        assert pipe.read() == b""
 
 
 # -- a web server before it
