@@ -4,15 +4,17 @@ from collections.abc import Iterator
 from itertools import pairwise
 
 import pytest
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, expect
 
+from sillward.assembly import demo_page
 from sillward.page.keys import key_of
 from sillward.page.routes import ROUTES
 from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone, axe_violations
 from tests.support.page_addresses import addresses, is_page
-from tests.support.pages import Visitor, link_of_dusk
+from tests.support.page_people import Guest, Yard, passphrase_of
+from tests.support.pages import REAL, Visitor, link_of_dusk
 
 WIDTHS_PX = (1280, 768, 320, 360)
 """320 is 1280 at 400 % (WCAG 2.2, 1.4.10); what fits there fits at 200 % too. The last stays."""
@@ -33,9 +35,15 @@ PAGES = [route.name for route in ROUTES if is_page(route)]
 
 
 @pytest.fixture(scope="module")
-def visitor() -> Visitor:
-    """The packaged example, with something to see on every page."""
-    visitor = Visitor()
+def yard(tmp_path_factory: pytest.TempPathFactory) -> Yard:
+    return Yard(tmp_path_factory.mktemp("passphrases"))
+
+
+@pytest.fixture(scope="module")
+def visitor(yard: Yard) -> Visitor:
+    """Inés, who has signed in to the packaged example, with something to see on every page."""
+    visitor = Guest(yard, demo_page.page_desk("cold-snap", now=REAL))
+    visitor.sign_in("Inés", passphrase_of("Inés"))
     for path, fields in (
         (f"{A_PLANT}/notes", {"text": "a new root, <b>green</b> at its tip"}),
         (f"{A_SPOT}/readings", {"value": "7.5", "when": "now"}),
@@ -50,18 +58,24 @@ def places(visitor: Visitor) -> dict[str, str]:
         day = context.site.local_date(context.clock())
         notice, *_ = context.ledger.notices.of_round(context.site.name, "dusk", day)
     words = f"/told/{day}/{key_of(notice.key)}"  # linked where there are too many for one page
-    return addresses(visitor, beside=[A_PLANT, A_SPOT, link_of_dusk(visitor.desk), words])
+    beside = [A_PLANT, A_SPOT, link_of_dusk(visitor.desk), words, "/sign-in"]
+    return addresses(visitor, beside)
 
 
 @pytest.fixture(scope="module")
-def lived_in(visitor: Visitor) -> Iterator[PageServer]:
-    with browsing.serving(visitor.desk) as server:
+def lived_in(visitor: Visitor, yard: Yard) -> Iterator[PageServer]:
+    with browsing.serving(visitor.desk, guard=yard.guard()) as server:
         yield server
 
 
 @pytest.fixture(scope="module")
 def one_window(browser: Browser, lived_in: PageServer) -> Iterator[Phone]:
     with browsing.holding(browser, lived_in.address) as window:
+        page = window.open("/sign-in")
+        page.get_by_label("Your name").fill("Inés")
+        page.get_by_label("Passphrase").fill(passphrase_of("Inés"))
+        page.get_by_role("button", name="Sign in").click()
+        expect(page.get_by_text("Signed in as Inés.")).to_be_visible()
         yield window
 
 

@@ -47,9 +47,9 @@ def launched(playwright: Playwright) -> Browser:
 
 
 @contextmanager
-def serving(desk: PageDesk, port: int = 0) -> Iterator[PageServer]:
-    """Serve the page of a desk on loopback."""
-    server = PageServer(Application(desk, Guard(KEY)), "127.0.0.1", port)
+def serving(desk: PageDesk, port: int = 0, guard: Guard | None = None) -> Iterator[PageServer]:
+    """Serve the page of a desk on loopback. guard: instead of one that lets everybody in."""
+    server = PageServer(Application(desk, guard or Guard(KEY)), "127.0.0.1", port)
     server.start()
     with closing(server):
         yield server

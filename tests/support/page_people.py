@@ -80,4 +80,6 @@ class Guest(Visitor):
         """Fill in the form."""
         self.get("/sign-in")
         fields = {"name": name, "passphrase": passphrase, "to": to}
-        return self.post("/sign-in", **fields)
+        answer = self.post("/sign-in", **fields)
+        self.seen = None  # what was seen before has forms that are worth nothing now
+        return answer
