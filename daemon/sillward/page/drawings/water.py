@@ -27,6 +27,9 @@ HEIGHT = MIST_BOTTOM + LINE + 6.0
 
 MOST_TICKS = 3
 
+LEAST_BAR_WIDTH = 3.0
+"""Of a misting, which may last some minutes only."""
+
 FILM_TICKS_MIN = (5, 15, 60, 180, 480)
 LEAST_FILM_MIN = 3.0
 """Lower end of the scale of film life, which is logarithmic, unless a film is shorter [min]."""
@@ -80,10 +83,9 @@ def water_drawing(data: ChartData, now: datetime, voice: Voice) -> WaterDrawing:
     vpd_y = Span(0.0, highest, VPD_BOTTOM, VPD_TOP + 4.0)
     film_y = _film_scale(film)
     xs = [vpd_panel.x(at) for at in times]
-    heights, film_heights = (
-        [vpd_y(limit) for limit in limits],
-        [film_y(math.log(each)) for each in uptake],
-    )
+    heights = [vpd_y(limit) for limit in limits]
+    film_heights = [film_y(math.log(each)) for each in uptake]
+    values = zip(limits, heights, apart(heights), strict=True)
     return WaterDrawing(
         vpd_panel,
         film_panel,
@@ -92,35 +94,25 @@ def water_drawing(data: ChartData, now: datetime, voice: Voice) -> WaterDrawing:
             Tick(film_y(math.log(value)), f"{value}+" if value == MAX_FILM_MIN else f"{value}")
             for value in FILM_TICKS_MIN
         ],
-        list(_hours(vpd_panel, voice)),
-        [
-            (
-                number(vpd_panel.x(night.start)),
-                number(vpd_panel.x(night.end) - vpd_panel.x(night.start)),
-            )
-            for night in data.nights
-        ],
+        _hours(vpd_panel, voice),
+        [_bar(vpd_panel, night.start, night.end) for night in data.nights],
         heights,
         film_heights,
         [
-            Tick(y, f"{value:.1f}")
-            for value, y, fits in zip(limits, heights, apart(heights), strict=True)
-            if fits
-        ]
-        + [Tick(y, f"{value:.0f}") for value, y in zip(uptake, film_heights, strict=True)],
-        vpd=line(xs, [None if value is None else vpd_y(value) for value in vpd]),
-        film=line(
-            xs, [None if value is None else film_y(math.log(max(value, 0.1))) for value in film]
-        ),
-        mistings=[
-            (
-                number(vpd_panel.x(each.opens)),
-                number(max(vpd_panel.x(each.closes) - vpd_panel.x(each.opens), 3.0)),
-            )
-            for each in windows_shown(data)
+            *(Tick(y, f"{value:.1f}") for value, y, fits in values if fits),
+            *(Tick(y, f"{value:.0f}") for value, y in zip(uptake, film_heights, strict=True)),
         ],
-        now=vpd_panel.x(now),
+        line(xs, [None if value is None else vpd_y(value) for value in vpd]),
+        line(xs, [None if value is None else film_y(math.log(max(value, 0.1))) for value in film]),
+        [_bar(vpd_panel, each.opens, each.closes, LEAST_BAR_WIDTH) for each in windows_shown(data)],
+        vpd_panel.x(now),
     )
+
+
+def _bar(panel: Panel, start: datetime, end: datetime, least: float = 0.0) -> tuple[str, str]:
+    """Return the left edge and the width of what lasts from start to end."""
+    left = panel.x(start)
+    return number(left), number(max(panel.x(end) - left, least))
 
 
 def days_shown(data: ChartData) -> list[date]:
