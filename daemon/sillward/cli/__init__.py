@@ -38,7 +38,8 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
     "Be told": {
         "run": "The daemon: sends every round in time, until SIGTERM.",
         "send": "Tell one round to its channels, never twice.",
-        "done": "Say that a chore is done.",
+        "done": "Say that a chore is done, not needed, or for later.",
+        "move": "Say that a plant stands at another spot now.",
         "away": "Others are told too, for some days.",
         "page": "The page on which you answer, served by itself.",
         "stopped": "Tell the channels that sillward has stopped.",

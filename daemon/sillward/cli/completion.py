@@ -44,6 +44,24 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
     return _next_words(names, context.params.get("plant") or (), incomplete)
 
 
+def plant_and_spot(
+    context: click.Context, _: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
+    """Complete the words of a plant, and after its whole name those of a spot."""
+    household = _household(context)
+    if household is None:
+        return []
+    words = context.params.get("words") or ()
+    said = " ".join(words).lower().split()
+    names = [plant.name for plant in household.collection.plants]
+    offers = _next_words(names, words, incomplete)
+    for name in names:
+        own = name.lower().split()
+        if said[: len(own)] == own:
+            offers += _next_words(_spot_names(context), said[len(own) :], incomplete)
+    return offers
+
+
 def spots(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the next word of the names of spots that begin with the words so far."""
     words = context.params.get("words") or context.params.get("spot") or ()

@@ -10,7 +10,7 @@ a plant that has joined this one meanwhile is not answered for, and answering tw
 once.
 """
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
@@ -73,11 +73,17 @@ class PutOff:
 
 @dataclass(frozen=True, slots=True)
 class Moved:
-    """A plant that was moved, from where (None if that was not known) to where."""
+    """A plant that was moved, from where (None if that was not known) to where.
+
+    done: the ids of the orders to carry it in that are done by that.
+    still_open: those that are not.
+    """
 
     plant: str
     from_spot: str | None
     spot: str
+    done: Sequence[str] = ()
+    still_open: Sequence[StoredChore] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,18 +206,18 @@ def move(
     """
     with ledger.transaction():
         old = ledger.plant_states.of_site(site).get(plant)
-        carried = [
-            (chore, [plant])
+        orders = [
+            chore
             for chore in ledger.chores.due_since(site, now - _RECENT)
             if chore.open
             and chore.kind is ChoreKind.CARRY_IN
             and plant in chore.plants
             and (chore.chore.not_before is None or chore.chore.not_before <= now)
-            and (indoors or chore.chore.to_spot == spot)
         ]
+        carried = [chore.id for chore in orders if indoors or chore.chore.to_spot == spot]
         new = moved_by_hand(old or PlantState(spot), spot, now, indoors=indoors)
-        closed = _parts(carried)
-        if closed:
+        if carried:
+            closed = {key: [plant] for key in carried}
             ledger.confirm(site, now, closed, {plant: new}, answer=Answer.MOVED, person=person)
         else:
             ledger.keep_moved(site, now, {plant: new}, person)
@@ -219,7 +225,8 @@ def move(
         about = {"plants": [plant], "from": came_from, "to": spot}
         ledger.deeds.insert(site, Deed(now, person, Answer.MOVED.value, about))
         ledger.diary.add(site, [DiaryEntry(plant, now, now, EntryKind.MOVE, spot, person)])
-        return Moved(plant, came_from, spot)
+        left = [chore for chore in orders if chore.id not in carried]
+        return Moved(plant, came_from, spot, carried, left)
 
 
 def take_back(
@@ -368,10 +375,6 @@ def _declined(chore: Chore, name: str, now: datetime) -> Declined:
             Ground(reason.value, reason.unit, reason.limit, reason.above) for reason in reasons
         ),
     )
-
-
-def _parts(carried: Iterable[tuple[StoredChore, Sequence[str]]]) -> dict[str, Sequence[str]]:
-    return {chore.id: names for chore, names in carried}
 
 
 def _about(chore: Chore, plants: Sequence[str] | None = None) -> dict[str, object]:

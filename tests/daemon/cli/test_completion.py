@@ -72,6 +72,14 @@ def test_plants_are_completed_word_by_word() -> None:
     assert offers("why", "Blue", "basket", "") == []
 
 
+def test_a_plant_that_is_moved_is_followed_by_a_spot() -> None:
+    assert offers("move", "b") == ["Blue", "Boat"]
+    assert offers("move", "Blue", "") == ["basket"]
+    assert offers("move", "Blue", "basket", "") == ["pergola", "wall", "sunroom", "back"]
+    assert offers("move", "Blue basket", "wall", "") == ["bench"]
+    assert offers("move", "Blue", "basket", "s") == ["sunroom"]
+
+
 def test_in_a_quote_the_whole_name_is_completed() -> None:
     assert offers("why", "Blue b") == ["Blue basket"]
 
