@@ -111,12 +111,19 @@ class DeliveryError(SillwardError):
 
     perhaps_sent: whether it may have been sent.
     wait: how long to wait before trying again.
+    gone: whether nothing will ever reach it again.
     """
 
     def __init__(
-        self, text: str, *, perhaps_sent: bool = False, wait: timedelta | None = None
+        self,
+        text: str,
+        *,
+        perhaps_sent: bool = False,
+        wait: timedelta | None = None,
+        gone: bool = False,
     ) -> None:
         super().__init__(text)
+        self.gone = gone
         self.perhaps_sent = perhaps_sent
         self.wait = wait
 

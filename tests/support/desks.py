@@ -58,16 +58,20 @@ class Weatherman(FakeSource):
 
 @dataclass
 class Post:
-    """A sender that is a list; channels that are down raise."""
+    """A sender that is a list; channels that are down, or have ended for good, raise."""
 
     pushes: list[tuple[str, Message]] = field(default_factory=list)
     down: set[str] = field(default_factory=set)
+    ended: set[str] = field(default_factory=set)
     tried: list[str] = field(default_factory=list)
     hanging: bool = False
     """What is down gives no answer, and may have taken it all the same."""
 
     def __call__(self, channel: Channel, message: Message) -> None:
         self.tried.append(channel.name)
+        if channel.name in self.ended:
+            msg = f"channel {channel.name}: its browser takes no messages any more"
+            raise DeliveryError(msg, gone=True)
         if channel.name in self.down:
             msg = f"channel {channel.name}: the other side did not take it"
             raise DeliveryError(msg, perhaps_sent=self.hanging)

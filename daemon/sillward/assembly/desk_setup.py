@@ -6,7 +6,8 @@ from importlib.util import find_spec
 
 from sillward.assembly import read_only
 from sillward.assembly.app import App
-from sillward.channels import apprise_sender
+from sillward.assembly.web_push import push_identity
+from sillward.channels import apprise_sender, sending
 from sillward.channels.sender import Problems, Sender
 from sillward.config.credentials import read_credential
 from sillward.config.household import Channel
@@ -82,7 +83,7 @@ def page_links(app: App, path: str = "") -> PageLinks | None:
 def build_desks(
     apps: Sequence[App],
     ledger: Ledger | None = None,
-    sender: Sender = apprise_sender.send,
+    sender: Sender = sending.send,
     run: RunControl | None = None,
     *,
     show_progress: bool = False,
@@ -114,6 +115,7 @@ def build_desks(
             app.clock,
             run,
             page_links(app, paths[app.site.name]),
+            push_identity(app),
         )
         for app in apps
     ]

@@ -5,6 +5,7 @@ from collections.abc import Callable, Sequence
 from sillward.assembly import demo_page, read_only
 from sillward.assembly.app import App
 from sillward.assembly.page_access import require_passphrase
+from sillward.assembly.web_push import push_identity
 from sillward.channels import apprise_sender
 from sillward.config.household import Household
 from sillward.ledger import Ledger
@@ -73,7 +74,13 @@ def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
     settings = app.settings
     links = PageLinks(_key(app), (settings.page.url or "").rstrip("/"))
     return ServiceContext(
-        app.household, updater, ledger, apprise_sender.send, app.clock, links=links
+        app.household,
+        updater,
+        ledger,
+        apprise_sender.send,
+        app.clock,
+        links=links,
+        push=push_identity(app),
     )
 
 

@@ -73,7 +73,7 @@ def check_channels(
 def send(channel: Channel, message: Message) -> None:
     """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
     apprise = _apprise()
-    service, message = _service_for(channel, _clean(message))
+    service, message = _service_for(channel, clean(message))
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
@@ -99,20 +99,8 @@ def send(channel: Channel, message: Message) -> None:
         return
     # A plugin that uses other libraries than those watched may still be sending.
     perhaps_sent = wire.unanswered or (outcome == "TIMEOUT" and not wire.seen)
-    msg = f"channel {channel.name}: {_reason(wire, perhaps_sent=perhaps_sent)}"
+    msg = f"channel {channel.name}: {wire.why(perhaps_sent=perhaps_sent)}"
     raise DeliveryError(msg, perhaps_sent=perhaps_sent, wait=wire.wait)
-
-
-def _reason(wire: WireMonitor, *, perhaps_sent: bool) -> str:
-    """Return why a message was not taken, in words."""
-    if perhaps_sent:
-        return "no answer in time; perhaps it arrived all the same"
-    if wire.page:
-        return "answered with a web page; a login page in between?"
-    if wire.reason is not None:
-        return wire.reason
-    number = "" if wire.status is None else f" ({wire.status})"
-    return f"the other side did not take it{number}"
 
 
 def _answers_with_pages(service: Any) -> bool:
@@ -123,7 +111,7 @@ def _answers_with_pages(service: Any) -> bool:
 # -- what is sent
 
 
-def _clean(message: Message) -> Message:
+def clean(message: Message) -> Message:
     """Return the message without characters that end a header or line, or cannot be encoded."""
     html = None if message.html is None else _lines(message.html)
     links = message.links

@@ -13,7 +13,7 @@ from typing import Any
 
 from pydantic import SecretStr
 
-from sillward.channels import apprise_sender
+from sillward.channels import apprise_sender, sending
 from sillward.channels.sender import SEND_S
 from sillward.child_process import ChildError, ChildProcess, serve
 from sillward.config.household import Channel
@@ -42,7 +42,7 @@ class SenderProcess:
         try:
             reply = self._child.ask(request)
         except OSError:  # no memory for another process: then in this one
-            apprise_sender.send(channel, message)
+            sending.send(channel, message)
             return
         except ChildError as error:
             msg = f"channel {channel.name}: its courier was lost"
@@ -50,7 +50,9 @@ class SenderProcess:
         if "error" in reply:
             wait_s = reply["wait_s"]
             wait = None if wait_s is None else timedelta(seconds=wait_s)
-            raise DeliveryError(reply["error"], perhaps_sent=reply["perhaps_sent"], wait=wait)
+            raise DeliveryError(
+                reply["error"], perhaps_sent=reply["perhaps_sent"], wait=wait, gone=reply["gone"]
+            )
 
     def problems(self, channels: Sequence[Channel]) -> list[str | None]:
         """Return what is wrong with the URL of each of these channels, if anything is."""
@@ -119,12 +121,15 @@ def answer(request: dict[str, Any]) -> dict[str, Any]:
         channels = [_channel_from_json(fields) for fields in request["channels"]]
         return {"problems": apprise_sender.problems(channels)}
     try:
-        apprise_sender.send(
-            _channel_from_json(request["channel"]), _message_from_json(request["message"])
-        )
+        sending.send(_channel_from_json(request["channel"]), _message_from_json(request["message"]))
     except DeliveryError as error:
         wait_s = None if error.wait is None else error.wait.total_seconds()
-        return {"error": str(error), "perhaps_sent": error.perhaps_sent, "wait_s": wait_s}
+        return {
+            "error": str(error),
+            "perhaps_sent": error.perhaps_sent,
+            "wait_s": wait_s,
+            "gone": error.gone,
+        }
     return {}
 
 

@@ -25,7 +25,7 @@ import requests
 import urllib3
 from requests.adapters import BaseAdapter
 
-from sillward.net.deadline import Deadline, DeadlineAdapter
+from sillward.net.deadline import Deadline, DeadlineAdapter, MayDial
 from sillward.net.http import Answer
 
 MAX_REPLY_BYTES = 1_000_000
@@ -43,8 +43,9 @@ _current: ContextVar["WireMonitor | None"] = ContextVar("wire_monitor", default=
 class WireMonitor:
     """One attempt to send: a context in which connections are bounded and answers remembered."""
 
-    def __init__(self, seconds: float) -> None:
-        """Take how long connections may last [s], counted from now."""
+    def __init__(self, seconds: float, may_dial: MayDial | None = None) -> None:
+        """Take how long connections may last [s], counted from now; may_dial: see
+        `DeadlineAdapter`."""
         self.seen = False
         """Whether the plugin speaks by what is watched here."""
         self.unanswered = False
@@ -58,7 +59,7 @@ class WireMonitor:
         self.reason: str | None = None
         """Why there was no connection, in words."""
         self.deadline = Deadline(seconds, time.monotonic)
-        self.adapter = _WatchedAdapter(self)
+        self.adapter = _WatchedAdapter(self, may_dial)
 
     def __enter__(self) -> Self:
         _install()
@@ -75,6 +76,17 @@ class WireMonitor:
         self.deadline.__exit__(kind, error, trace)
         self.adapter.close()
         _current.reset(self._token)
+
+    def why(self, *, perhaps_sent: bool) -> str:
+        """Return why a message was not taken, in words."""
+        if perhaps_sent:
+            return "no answer in time; perhaps it arrived all the same"
+        if self.page:
+            return "answered with a web page; a login page in between?"
+        if self.reason is not None:
+            return self.reason
+        number = "" if self.status is None else f" ({self.status})"
+        return f"the other side did not take it{number}"
 
     # -- over HTTP
 
@@ -135,8 +147,8 @@ class WireMonitor:
 class _WatchedAdapter(DeadlineAdapter):
     """The adapter of `requests` that reports to a monitor what happens."""
 
-    def __init__(self, monitor: WireMonitor) -> None:
-        super().__init__(monitor.deadline)
+    def __init__(self, monitor: WireMonitor, may_dial: MayDial | None) -> None:
+        super().__init__(monitor.deadline, may_dial)
         self._monitor = monitor
 
     def send(self, request: requests.PreparedRequest, *args: Any, **kwargs: Any) -> Any:

@@ -23,6 +23,7 @@ from sillward.ledger.subjects import Alarm, Subject
 from sillward.ledger.tables.absences import Absence
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.deeds import Deed
+from sillward.ledger.tables.devices import Device
 
 __all__ = [
     "Absence",
@@ -32,6 +33,7 @@ __all__ = [
     "CalendarEventVersion",
     "CallSchedule",
     "Deed",
+    "Device",
     "Ledger",
     "Mark",
     "Notice",

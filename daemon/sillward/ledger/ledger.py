@@ -30,6 +30,7 @@ from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
 from sillward.ledger.tables.confirmations import Answer, Confirmation, ConfirmationTable
 from sillward.ledger.tables.deeds import DeedTable
+from sillward.ledger.tables.devices import DeviceTable
 from sillward.ledger.tables.diary import DiaryTable
 from sillward.ledger.tables.forecasts import ForecastTable
 from sillward.ledger.tables.marks import MarkTable
@@ -96,6 +97,7 @@ class Ledger:
         self.deeds = DeedTable(self.database)
         self.plant_states = PlantStateTable(self.database)
         self.calendar_events = CalendarEventTable(self.database)
+        self.devices = DeviceTable(self.database)
         self.diary = DiaryTable(self.database)
         self.marks = MarkTable(self.database)
         self.absences = AbsenceTable(self.database)

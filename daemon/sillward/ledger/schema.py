@@ -90,10 +90,10 @@ CREATE TABLE absence (
     briefed_at TEXT, ended_at TEXT, parted_at TEXT
 ) STRICT;
 CREATE TABLE device (
-    id INTEGER PRIMARY KEY, site TEXT NOT NULL, endpoint TEXT NOT NULL, p256dh TEXT NOT NULL,
-    auth TEXT NOT NULL, person TEXT, added_at TEXT NOT NULL, failures INTEGER NOT NULL DEFAULT 0,
-    UNIQUE (site, endpoint)
-) STRICT;
+    site TEXT NOT NULL, name TEXT NOT NULL, person TEXT, endpoint TEXT NOT NULL,
+    p256dh TEXT NOT NULL, auth TEXT NOT NULL, added_at TEXT NOT NULL, gone_at TEXT,
+    PRIMARY KEY (site, name)
+) STRICT, WITHOUT ROWID;
 CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);

@@ -30,6 +30,8 @@ class Alarm(StrEnum):
     """Somebody else looks after the plants for some days; its end is when they do no longer."""
     HELPER_UNREACHED = "helper"
     """Who looks after the plants cannot be told."""
+    DEVICE = "phone"
+    """A phone is told by Web Push from now on."""
 
 
 _OVER, _EARLY, TOO_SOON = " over", " early", " too soon"

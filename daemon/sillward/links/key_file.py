@@ -3,13 +3,13 @@
 A new key makes every link and every session from before invalid; to delete the file is enough.
 """
 
-import logging
 import re
 import secrets
 from pathlib import Path
 
 from sillward import files
 from sillward.config.credentials import read_credential
+from sillward.config.made_secret import kept_or_made, places
 from sillward.errors import ConfigError, NotOursError
 
 NAME = "page-key"
@@ -21,8 +21,6 @@ KEY_BYTES = 32
 MIN_CHARACTERS = 32
 """A key that somebody wrote must not be shorter. Judgement: 128 bits in hexadecimal digits."""
 
-log = logging.getLogger(__name__)
-
 
 def page_key(credentials: Path | None, ledger: Path) -> bytes:
     """Return the key: that of the credentials folder, else the one beside the ledger, else a new
@@ -32,22 +30,7 @@ def page_key(credentials: Path | None, ledger: Path) -> bytes:
     under systemd. Raise ConfigError if no key can be kept: links would be worth nothing after a
     restart.
     """
-    folders = [folder for folder in (credentials, ledger.parent) if folder is not None]
-    for folder in folders:
-        known = read_credential(folder, NAME)
-        if known is not None:
-            return _checked(known.get_secret_value(), folder / NAME)
-    made = _new()
-    for folder in folders:
-        try:
-            files.make_folder(folder)
-            files.write(folder / NAME, made, exclusive=True)
-        except (OSError, NotOursError) as error:
-            log.info("page.key_not_written folder=%s reason=%s", folder, error)
-        else:
-            return made.strip()
-    msg = f"{ledger.parent / NAME}: the key for the page cannot be written"
-    raise ConfigError([msg])
+    return _checked(*kept_or_made(NAME, credentials, ledger, _new))
 
 
 def replace_page_key(credentials: Path | None, ledger: Path) -> Path:
@@ -56,7 +39,7 @@ def replace_page_key(credentials: Path | None, ledger: Path) -> Path:
     Raise ConfigError if that cannot be done: only a key that was made here is replaced.
     """
     page_key(credentials, ledger)  # there is one from here on, in the first folder that has one
-    folders = [folder for folder in (credentials, ledger.parent) if folder is not None]
+    folders = places(credentials, ledger)
     path = next(folder / NAME for folder in folders if read_credential(folder, NAME) is not None)
     try:
         files.write_to(files.destination(path, _is_ours, 2 * len(_new())), _new())

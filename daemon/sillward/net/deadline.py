@@ -21,6 +21,9 @@ from urllib3.connectionpool import ConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import ConnectTimeoutError, NameResolutionError, NewConnectionError
 from urllib3.util.connection import create_connection
 
+MayDial = Callable[[str], bool]
+"""Whether a connection to an IP address may be made."""
+
 CONNECT_S = 5.0
 """The time to connect to one address of a host, if the deadline leaves as much [s]."""
 
@@ -89,11 +92,14 @@ class Deadline:
 
 
 class DeadlineAdapter(HTTPAdapter):
-    """An adapter for `requests` whose connections a deadline watches. It tries once."""
+    """An adapter for `requests` whose connections a deadline watches. It tries once.
 
-    def __init__(self, deadline: Deadline) -> None:
+    may_dial: asked for each address of a host, unless a proxy is between; by default all may be.
+    """
+
+    def __init__(self, deadline: Deadline, may_dial: MayDial | None = None) -> None:
         super().__init__(max_retries=0)
-        self._deadline = deadline
+        self._deadline, self._may_dial = deadline, may_dial
 
     def get_connection_with_tls_context(
         self,
@@ -106,7 +112,9 @@ class DeadlineAdapter(HTTPAdapter):
         pool = super().get_connection_with_tls_context(request, verify, proxies, cert)
         ours = _SecureConnection if isinstance(pool, HTTPSConnectionPool) else _PlainConnection
         # A pool calls what it has here, be it a class or not.
-        pool.ConnectionCls = partial(ours, deadline=self._deadline)  # type: ignore[attr-defined]
+        pool.ConnectionCls = partial(  # type: ignore[attr-defined]
+            ours, deadline=self._deadline, may_dial=self._may_dial
+        )
         return pool
 
     def proxy_manager_for(self, proxy: str, **proxy_kwargs: Any) -> Any:
@@ -118,21 +126,25 @@ class DeadlineAdapter(HTTPAdapter):
 
 
 class _PlainConnection(HTTPConnection):
-    def __init__(self, *args: Any, deadline: Deadline, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, deadline: Deadline, may_dial: MayDial | None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self._deadline = deadline
+        self._deadline, self._may_dial = deadline, may_dial
 
     def _new_conn(self) -> socket.socket:
-        return _dial(self, self._dns_host, self._deadline)
+        return _dial(self, self._dns_host, self._deadline, self._may_dial)
 
 
 class _SecureConnection(HTTPSConnection):
-    def __init__(self, *args: Any, deadline: Deadline, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, deadline: Deadline, may_dial: MayDial | None, **kwargs: Any
+    ) -> None:
         super().__init__(*args, **kwargs)
-        self._deadline = deadline
+        self._deadline, self._may_dial = deadline, may_dial
 
     def _new_conn(self) -> socket.socket:
-        return _dial(self, self._dns_host, self._deadline)
+        return _dial(self, self._dns_host, self._deadline, self._may_dial)
 
     def _tunnel(self) -> None:
         super()._tunnel()
@@ -142,14 +154,23 @@ class _SecureConnection(HTTPSConnection):
             raise TimeoutError
 
 
-def _dial(connection: HTTPConnection, host: str, deadline: Deadline) -> socket.socket:
-    """Connect to the first address that answers; all of them share what time is left."""
+def _dial(
+    connection: HTTPConnection, host: str, deadline: Deadline, may_dial: MayDial | None
+) -> socket.socket:
+    """Connect to the first address that answers; all of them share what time is left.
+
+    An address that may not be dialled is passed over: it is asked for the very address that is
+    connected to, so that no name can change its meaning in between.
+    """
     try:
         found = socket.getaddrinfo(host.strip("[]"), connection.port, type=socket.SOCK_STREAM)
     except socket.gaierror as error:
         raise NameResolutionError(connection.host, connection, error) from error
     failed: OSError = TimeoutError()
     for address in dict.fromkeys(str(sockaddr[0]) for *_, sockaddr in found):
+        if may_dial is not None and connection.proxy is None and not may_dial(address):
+            failed = ConnectionRefusedError()
+            continue
         left_s = deadline.left_s()
         if left_s <= 0:
             failed = TimeoutError()

@@ -5,7 +5,7 @@ from datetime import date, datetime
 from typing import Any
 
 from sillward.ledger.tables.deeds import Deed
-from sillward.service import absences
+from sillward.service import absences, devices
 from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
 
@@ -20,6 +20,8 @@ _DID = {
     "taken back": "taken back ({answer}): {plants}",
     absences.BEGUN: "Away: {helper} is told too, {days}",
     absences.ENDED: "Back: {helper} is told no more",
+    devices.BEGUN: "{phone} is told",
+    devices.ENDED: "{phone} is told no more",
 }
 """What was done, by the names of deeds; a deed of another name is told by that name."""
 
@@ -36,6 +38,7 @@ def line(deed: Deed, voice: Voice) -> str:
         "to": about.get("to", ""),
         "answer": about.get("answer", ""),
         "helper": about.get("helper", ""),
+        "phone": about.get("phone", ""),
         "days": _days(about, voice),
     }
     form = _DID.get(deed.what)

@@ -11,6 +11,8 @@ from typing import Final
 TYPES: Final = {
     "page.css": "text/css; charset=utf-8",
     "page.js": "text/javascript; charset=utf-8",
+    "phones.js": "text/javascript; charset=utf-8",
+    "service-worker.js": "text/javascript; charset=utf-8",
     "icon.svg": "image/svg+xml",
     "icon-192.png": "image/png",
     "icon-512.png": "image/png",

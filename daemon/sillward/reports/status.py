@@ -67,6 +67,10 @@ def document(
             _sensor_document(state, now, iso)
             for state in sensor_status.states(household, ledger, now)
         ],
+        "phones": [
+            {"name": device.name, "since": iso(device.added_at), "gone": iso(device.gone_at)}
+            for device in ledger.devices.of_site(site.name)
+        ],
         "next": {round_.value: iso(occasion.due_at) for round_, occasion in upcoming.items()},
         "notices": [_notice_document(notice, iso) for notice in ledger.notices.latest(site.name)],
         "chores": [
@@ -242,6 +246,11 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
             f"{sensors}; in 7 days {readings['by_hand']} by hand, "
             f"{readings['set_aside']:,} set aside{why}",
         )
+    for number, phone in enumerate(report["phones"]):
+        told = f"told since {_date_and_hour(phone['since'], voice)}"
+        is_gone = phone["gone"] is not None
+        what = f"{phone['name']}, {'not told any more' if is_gone else told}"
+        yield "" if number else "phones", Marked(what, Mark.TROUBLE if is_gone else None)
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
 

@@ -108,7 +108,7 @@ def open_now(context: ServiceContext, token: Token) -> list[StoredChore]:
 def person_of(context: ServiceContext, token: Token) -> str | None:
     """Return for whom a link was made; None if no channel is theirs any more, or nobody's."""
     helpers = context.ledger.absences.of_site(context.site.name)
-    persons = [channel.person for channel in context.household.channels]
+    persons = [channel.person for channel in context.channels]
     persons += [absence.person for absence in helpers]
     return next((name for name in persons if name and digest(name) == token.person), None)
 

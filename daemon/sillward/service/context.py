@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
+from sillward.channels.push_identity import PushIdentity
 from sillward.channels.sender import Sender
 from sillward.config.household import Channel, Household
 from sillward.forecast.store import Clock, ForecastStore, utc_now
@@ -13,6 +14,7 @@ from sillward.links.page_links import PageLinks
 from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
 from sillward.service.defects import contained
+from sillward.service.device_channel import channel_of
 from sillward.service.plant_states import states_at
 from sillward.service.run_control import RunControl
 from sillward.service.season_memory import with_season
@@ -47,6 +49,8 @@ class ServiceContext:
     run: RunControl = field(default_factory=RunControl)
     links: PageLinks | None = None
     """Makes the links in messages; None if messages carry none."""
+    push: PushIdentity | None = None
+    """Signs what is sent to phones by Web Push; None if that cannot be."""
     lessons: Lessons = field(init=False)
 
     def __post_init__(self) -> None:
@@ -141,6 +145,17 @@ class ServiceContext:
         """Return the absences in which others look after the plants on a day."""
         return self.ledger.absences.covering(self.site.name, day)
 
+    @property
+    def devices(self) -> list[Channel]:
+        """The phones that are told by Web Push, each as a channel."""
+        devices = self.ledger.devices.of_site(self.site.name)
+        return [channel_of(device, self.push) for device in devices if device.gone_at is None]
+
+    @property
+    def channels(self) -> list[Channel]:
+        """The channels of the collection, and after them the phones."""
+        return [*self.household.channels, *self.devices]
+
     def channels_for(self, kind: str, day: date) -> list[Channel]:
         """Return the channels that are told a kind of notice: a round by its name, or `ALARM`.
 
@@ -150,12 +165,13 @@ class ServiceContext:
         helping = {absence.channel for absence in self.helpers(day)} if kind in FOR_HELPERS else ()
         return [
             replace(channel, all_clear=True) if channel.name in helping else channel
-            for channel in self.household.channels
+            for channel in self.channels
             if kind in channel.rounds or channel.name in helping
         ]
 
     def alarmed(self, day: date, *, helpers: bool = True) -> list[Channel]:
-        """Return the channels that are told alarms; all that are told anything if none is.
+        """Return the channels that are told alarms; all that are told anything if none of the
+        collection is.
 
         helpers: whether those of helpers on that day are among them, too.
         """
@@ -164,7 +180,8 @@ class ServiceContext:
         names = {channel.name for channel in own}
         if helpers:
             names |= {absence.channel for absence in self.helpers(day)}
-        return [channel for channel in self.household.channels if channel.name in names]
+        told = [channel for channel in self.household.channels if channel.name in names]
+        return [*told, *self.devices]
 
     def person_of(self, channel: Channel, day: date) -> str | None:
         """Return who reads a channel on a day, if that is known."""

@@ -279,7 +279,7 @@ class Corrections:
             channel.name for channel in self.context.channels_for(told.round.value, told.day)
         }
         audience = []
-        for channel in self.context.household.channels:
+        for channel in self.context.channels:
             notices = [notice for notice in correction.notices if notice.channel == channel.name]
             was_quiet = has_orders and _had_nothing_to_hear(notices)
             if channel.name in of_round:

@@ -1,6 +1,6 @@
 """What is wrong, if anything is: for `sillward status`, the heartbeat and systemd's status line."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Collection, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from hashlib import sha256
 from pathlib import Path
@@ -60,6 +60,7 @@ def troubles(
         *_of_notices(household, ledger, now),
         *_of_chores(ledger, now, voice),
         *_of_helpers(household, ledger, now),
+        *_of_devices(ledger, voice),
     ]
 
 
@@ -130,8 +131,11 @@ def _because(store: ForecastStore, voice: Voice) -> str:
 
 def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator[str]:
     notices = ledger.notices.latest(household.collection.site.name, most=MAX_NOTICES)
-    for channel in household.channels:
-        own = [notice for notice in notices if notice.channel == channel.name]
+    devices = ledger.devices.of_site(household.collection.site.name)
+    names = [channel.name for channel in household.channels]
+    names += [device.name for device in devices if device.gone_at is None]
+    for name in names:
+        own = [notice for notice in notices if notice.channel == name]
         lost = [notice for notice in own if _was_lost_lately(notice, now)]
         stuck = [
             notice
@@ -145,8 +149,8 @@ def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator
                 *([f"{len(stuck)} waiting"] if stuck else []),
             ]
             why = f": {last.last_error}" if last.last_error else ""
-            yield f"{channel.name}: {', '.join(counts)}{why}"
-    yield from _of_removed_channels(household, notices, now)
+            yield f"{name}: {', '.join(counts)}{why}"
+    yield from _of_removed_channels({*names, *(device.name for device in devices)}, notices, now)
     since = household.collection.site.local_date(now - UNREADABLE_TOLD_FOR)
     unreadable = ledger.notices.unreadable(household.collection.site.name, since)
     if unreadable:
@@ -165,11 +169,23 @@ def _of_helpers(household: Household, ledger: Ledger, now: datetime) -> Iterator
         yield f"{person}, who looks after the plants, cannot be told: {why}"
 
 
+def _of_devices(ledger: Ledger, voice: Voice) -> Iterator[str]:
+    """Yield which phones are told no more, until somebody removes them or has them told again."""
+    for device in ledger.devices.of_site(voice.site.name):
+        if device.gone_at is not None:
+            yield (
+                f"{device.name} is not told any more since {voice.date_and_hour(device.gone_at)}: "
+                'its browser takes no messages; press "Tell this phone" on it again'
+            )
+
+
 def _of_removed_channels(
-    household: Household, notices: Sequence[Notice], now: datetime
+    names: Collection[str], notices: Sequence[Notice], now: datetime
 ) -> Iterator[str]:
-    """Yield what no channel has been told, since it was meant for one that was removed."""
-    names = {channel.name for channel in household.channels}
+    """Yield what no channel has been told, since it was meant for one that was removed.
+
+    names: of the channels that there are, or were until lately.
+    """
     reached = {
         (notice.day, notice.round_name) for notice in notices if notice.state is NoticeState.SENT
     }

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from traceback import format_tb
 
+from sillward.channels.push_address import is_push
 from sillward.channels.sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
@@ -31,6 +32,9 @@ LEASE = timedelta(seconds=2 * SEND_S)
 
 SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
 """Pauses between attempts to send; the last one is repeated."""
+
+_FOR_ONE = (Alarm.HELPER, Alarm.DEVICE)
+"""What nobody else is told in the place of a channel that was removed."""
 
 log = logging.getLogger(__name__)
 
@@ -79,7 +83,7 @@ class Outbox:
         A defect in one of them holds up no other.
         """
         context = self.context
-        channels = {channel.name: channel for channel in context.household.channels}
+        channels = {channel.name: channel for channel in context.channels}
         failed = 0
         for notice in notices:
             if context.run.stop_requested:
@@ -99,14 +103,14 @@ class Outbox:
         The heir is told the same rounds and has heard nothing of this one.
         """
         context = self.context
-        names = [channel.name for channel in context.household.channels]
+        names = [channel.name for channel in context.channels]
         for notice in context.ledger.notices.waiting_for_others(context.site.name, names):
             with self.defects.contained("notice.failed_to_hand_over", f"key={notice.key}"):
                 self._hand_over_one(notice)
 
     def _hand_over_one(self, notice: Notice) -> None:
         context, notices = self.context, self.context.ledger.notices
-        if notice.subject.kind is Alarm.HELPER:  # it is meant for one person
+        if notice.subject.kind in _FOR_ONE:  # it is meant for one person
             return
         round_ = notice.subject.round
         of_round = notices.of_round(context.site.name, notice.round, day_of(notice), stage=None)
@@ -189,6 +193,9 @@ class Outbox:
         try:
             context.sender(channel, message)
         except DeliveryError as error:
+            if error.gone and is_push(channel.url):
+                self._let_go(channel, error)
+                return True
             if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
                 ledger.mark_sent(notice.key, clock(), str(error))
                 log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
@@ -207,6 +214,14 @@ class Outbox:
         del self._sent_unmarked[notice.key]
         log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
         return True
+
+    def _let_go(self, channel: Channel, error: DeliveryError) -> None:
+        """Send nothing more to a device that takes no messages any more; its status says so."""
+        ledger, site = self.context.ledger, self.context.site.name
+        with ledger.database.transaction():
+            ledger.devices.mark_gone(site, channel.name, self.context.clock())
+            ledger.notices.drop_of_channel(site, channel.name)
+        log.warning("device.gone name=%s reason=%s", channel.name, error)
 
     def _put_back(self, notice: Notice, error: DeliveryError) -> None:
         """Have a notice tried again later."""

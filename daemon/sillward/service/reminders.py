@@ -160,7 +160,7 @@ class Reminders:
         is_untold = any(open_round.is_untold(order) for order in due)
         channels = [
             channel
-            for channel in context.household.channels
+            for channel in context.channels
             if channel.name in reached
             and (is_untold or counts.get(channel.name, 0) < policy.max_messages)
         ]
@@ -206,7 +206,7 @@ class Reminders:
     def _may_still_be_confirmed(self, open_round: _OpenRound) -> bool:
         """Whether a notice is about to be sent, or was sent only a moment ago."""
         now = self.context.clock()
-        names = {channel.name for channel in self.context.household.channels}
+        names = {channel.name for channel in self.context.channels}
         is_on_its_way = any(
             notice.state is NoticeState.WAITING and not notice.attempts and notice.channel in names
             for notice in open_round.notices

@@ -202,6 +202,15 @@ class NoticeTable:
             "UPDATE notice SET state = 'not needed' WHERE key = ? AND state = 'waiting'", key
         )
 
+    def drop_of_channel(self, site: str, channel: str) -> None:
+        """Send nothing that waits for a channel, or is just being tried."""
+        self._database.execute(
+            "UPDATE notice SET state = 'not needed'"
+            " WHERE site = ? AND channel = ? AND state IN ('waiting', 'sending')",
+            site,
+            channel,
+        )
+
     def set_apart(
         self, site: str, round_: str, day: str, change_number: int, enqueued_at: str
     ) -> None:

@@ -18,6 +18,7 @@ from sillward.wording.voice import capital
 MORE = (
     ("told", "What was told", "Each notice, and what came of it"),
     ("log", "Log", "Who did what"),
+    ("phones", "Phones", "Which phones this page tells by itself; tell this one"),
     ("status", "Status", "What is wrong, if anything is, and what comes next"),
 )
 """The pages that the page More leads to: names of routes, how they are called, what they show."""

@@ -1,0 +1,86 @@
+"""Phones and other browsers that are told by Web Push, each as a channel of its own.
+
+They are told dusk, morning and alarms, like a channel of the collection with these rounds; nobody
+else is told less because of them.
+"""
+
+import logging
+from collections.abc import Collection
+from datetime import datetime, timedelta
+
+from sillward.channels.push_address import Subscription
+from sillward.errors import UsageError, one_line
+from sillward.ledger import Alarm, Deed, Device, Subject
+from sillward.service.context import ServiceContext
+from sillward.service.device_channel import channel_of
+from sillward.wording.push import Message
+
+MAX_DEVICES = 20
+"""Of a household. Judgement: a few people with two devices each, and some that were lost."""
+
+MAX_PERSON = 40
+"""Characters of a name."""
+
+GREETED_WITHIN = timedelta(minutes=30)
+"""How long the first message to a phone is of use: whoever waits for it has put it away by then."""
+
+BEGUN, ENDED = "phone told", "phone not told"
+"""The deeds of the log."""
+
+log = logging.getLogger(__name__)
+
+
+def add(context: ServiceContext, to: Subscription, person: str, by: str | None) -> Device:
+    """Have a device told from now on, and greet it: then it is seen whether messages arrive.
+
+    A device that is told already keeps its name. by: who says so, if that is known. Raise
+    UsageError if there are too many.
+    """
+    ledger, site, now = context.ledger, context.site.name, context.clock()
+    person = one_line(person.strip(), MAX_PERSON)
+    with ledger.database.transaction():
+        known = ledger.devices.of_site(site)
+        same = next((device for device in known if device.endpoint == to.endpoint), None)
+        if same is None and sum(device.gone_at is None for device in known) >= MAX_DEVICES:
+            msg = f"{MAX_DEVICES} phones are told already; remove one first"
+            raise UsageError(msg)
+        taken = {device.name for device in known if device.gone_at is None}
+        taken |= {channel.name for channel in context.household.channels}
+        name = _free_name(person, taken) if same is None else same.name
+        device = Device(name, person or None, to.endpoint, to.p256dh, to.auth, now)
+        ledger.devices.write(site, device)
+        ledger.deeds.insert(site, Deed(now, by, BEGUN, {"phone": name}))
+        _greet(context, device, now)
+    log.info("device.added name=%s", name)
+    return device
+
+
+def _greet(context: ServiceContext, device: Device, now: datetime) -> None:
+    voice = context.voice
+    subject = str(Subject(Alarm.DEVICE, time=f"{now:%H:%M:%S}"))
+    message = Message(voice.say("phone_is_told"), voice.say("phone_gets"))
+    channel = channel_of(device, context.push)
+    until = now + GREETED_WITHIN
+    context.ledger.notices.insert(
+        context.notice(channel, subject, context.day, message, until, round_=subject)
+    )
+
+
+def remove(context: ServiceContext, device: Device, by: str | None) -> None:
+    """Tell a device nothing more, and forget it."""
+    ledger, site = context.ledger, context.site.name
+    with ledger.database.transaction():
+        ledger.devices.remove(site, device.name)
+        ledger.notices.drop_of_channel(site, device.name)
+        ledger.deeds.insert(site, Deed(context.clock(), by, ENDED, {"phone": device.name}))
+    log.info("device.removed name=%s", device.name)
+
+
+def _free_name(person: str, taken: Collection[str]) -> str:
+    """Return "phone of Inés", or "phone of Inés 2" if there is one already.
+
+    A device that is gone gives its name to the next one of the same person.
+    """
+    first = f"phone of {person}" if person else "phone"
+    names = [first, *(f"{first} {number}" for number in range(2, len(taken) + 3))]
+    return next(name for name in names if name not in taken)
