@@ -44,5 +44,5 @@ def is_page(route: Route) -> bool:
     return route.method == "GET" and route.name not in NO_PAGES
 
 
-NO_PAGES = {"asset", "health", "photo", "small_photo", "manifest"}
+NO_PAGES = {"asset", "health", "photo", "small_photo", "manifest", "service_worker"}
 """GET routes that give something else than a page."""

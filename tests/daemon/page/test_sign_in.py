@@ -208,7 +208,7 @@ def test_every_page_of_the_household_is_closed(guest: Guest) -> None:
     assert {name for name, status in answers.items() if status not in (303, 403, 404)} == set()
     assert answers["today"] == 303
     assert {route.name for route in ROUTES} - set(answers) == {
-        "asset", "health", "manifest", "sign_in", "sign_in_now", "tap", "tapped"
+        "asset", "health", "manifest", "service_worker", "sign_in", "sign_in_now", "tap", "tapped"
     }  # fmt: skip
 
 
