@@ -19,6 +19,7 @@ from sillward.errors import LedgerError, SillwardError, UsageError
 from sillward.page.desk import BusyError, PageDesk
 from sillward.page.guard import Guard
 from sillward.page.log_flood import FloodFilter
+from sillward.page.refusals import in_words
 from sillward.page.rendering import Templates
 from sillward.page.route import MAX_FORM_BYTES, Route
 from sillward.page.routes import ROUTES
@@ -96,7 +97,9 @@ class Application:
         route = self._routes[name]
         if not self._guard.may_enter(entry, route.access):
             return _to_sign_in(visit)
-        if (request.content_length or 0) > route.max_bytes:
+        # Only a form in parts is read piece by piece; any other is held as a whole.
+        most = route.max_bytes if request.mimetype == "multipart/form-data" else MAX_FORM_BYTES
+        if (request.content_length or 0) > most:
             raise RequestEntityTooLarge
         if request.method == "POST":
             self._guard.check_form(request, route.access, entry)
@@ -119,7 +122,7 @@ class Application:
         if isinstance(refusal, RequestRedirect):  # to the address with or without a slash
             path = urlsplit(refusal.new_url).path.lstrip("/")
             return Response(status=refusal.code, headers={"Location": f"/{path}"})
-        return self._page(visit, refusal.code or 500, refusal.description or "")
+        return self._page(visit, refusal.code or 500, in_words(refusal))
 
     def _page(self, visit: Visit, status: int, reason: str) -> Response:
         visit.close()

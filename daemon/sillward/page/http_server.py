@@ -79,7 +79,7 @@ class _ErrorTask(ErrorTask):  # type: ignore[misc]
 
 
 class _Channel(HTTPChannel):  # type: ignore[misc]
-    """A connection that knows since when a request is on its way."""
+    """A connection that knows since when a request, or an answer, is on its way."""
 
     parser_class = _Parser
     error_task_class = _ErrorTask
@@ -92,6 +92,11 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
         if self.server.bytes_on_their_way() > self.server.limits.all_bytes:
             self.will_close = True
         return bool(super().received(data))
+
+    def service(self) -> None:
+        """Answer the next request; the time to take the answer begins when it is ready."""
+        super().service()
+        self.began = time.monotonic()
 
     def is_late(self, now: float, limit_s: float) -> bool:
         """Whether a request, or who should take its answer, has taken too long."""
@@ -118,14 +123,14 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
             connection_limit=limits.connections,
             max_request_header_size=limits.head_bytes,
             max_request_body_size=limits.body_bytes,
-            channel_timeout=limits.idle_s,
-            cleanup_interval=limits.look_s,
             ident=None,
             expose_tracebacks=False,
             clear_untrusted_proxy_headers=True,
             asyncore_use_poll=True,  # select cannot watch files beyond number 1023
             **more,
         )
+        # Given as above they would become whole seconds.
+        adjustments.channel_timeout, adjustments.cleanup_interval = limits.idle_s, limits.look_s
         dispatcher = ThreadedTaskDispatcher()
         super().__init__(
             application,
@@ -157,7 +162,7 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
 
     def serve(self) -> None:
         """Serve until `end` is called."""
-        wasyncore.loop(timeout=1, map=self._map, use_poll=True)
+        wasyncore.loop(timeout=min(1.0, self.limits.look_s), map=self._map, use_poll=True)
 
     def end(self) -> None:
         """Let `serve` close all connections and return. It may be called in any thread."""

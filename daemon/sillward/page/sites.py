@@ -11,6 +11,7 @@ from werkzeug.wrappers import Request, Response
 from sillward.links.token import digest, read
 from sillward.page.application import Application
 from sillward.page.guard import Guard
+from sillward.page.refusals import in_words
 from sillward.page.rendering import Templates
 from sillward.page.static_files import PREFIX, StaticFiles
 
@@ -73,7 +74,7 @@ class Sites:
             self._guard.check_host(request)
             response = self._listed(request, moved)
         except HTTPException as error:
-            response = self._page("no_site.html", error.code or 400, reason=error.description)
+            response = self._page("no_site.html", error.code or 400, reason=in_words(error))
         self._guard.finish(request, response, self._guard.entry(request))
         return response
 

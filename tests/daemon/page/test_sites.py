@@ -55,8 +55,8 @@ def test_the_list_leads_to_each_and_names_are_escaped(client: Client) -> None:
     answer = client.get("/")
 
     assert answer.status_code == 200
-    assert '<a href="/courtyard/">Courtyard</a>' in answer.text
-    assert '<a href="/roof-b-bed/">Roof &amp; &lt;b&gt;bed</a>' in answer.text
+    assert '<a class="button quiet" href="/courtyard/">Courtyard</a>' in answer.text
+    assert '<a class="button quiet" href="/roof-b-bed/">Roof &amp; &lt;b&gt;bed</a>' in answer.text
     assert answer.headers["Content-Security-Policy"].startswith("default-src 'none'")
 
 
