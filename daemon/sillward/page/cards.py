@@ -3,7 +3,7 @@
 Pure: everything is worked out from the chores that the ledger holds and the time.
 """
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
@@ -12,7 +12,7 @@ from sillward.ledger import StoredChore
 from sillward.page.keys import key_of
 from sillward.wording import follow_up, full_sheet, reason_phrases
 from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, Reason
+from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, Reason, only
 
 LATE_SHOWN = timedelta(hours=18)
 """An order of the night before that nobody has answered is shown for so long after its deadline.
@@ -95,14 +95,36 @@ def cards(
     spots: the names of all spots in the order of the collection, which is that of a walk.
     """
     places = {name: number for number, name in enumerate(spots)}
-    shown = [
-        (group, _order(chores[kept.id], now, places), kept)
+    grouped = [
+        (group, chores[kept.id], kept)
         for kept in stored
         if kept.id in chores and (group := _group(kept, now)) is not None
     ]
     ranks = {group: rank for rank, group in enumerate(Group)}
-    shown.sort(key=lambda row: (ranks[row[0]], row[1]))
-    return [_card(kept, chores[kept.id], group, now, voice) for group, _, kept in shown]
+    shown = sorted(
+        _without_those_to_go_in(grouped),
+        key=lambda row: (ranks[row[0]], _order(row[1], now, places)),
+    )
+    return [_card(kept, chore, group, now, voice) for group, chore, kept in shown]
+
+
+_Shown = tuple[Group, Chore, StoredChore]
+
+
+def _without_those_to_go_in(grouped: Sequence[_Shown]) -> Iterator[_Shown]:
+    """Yield the same, but say "keep in" only of plants that are not to be carried in first."""
+    going_in = {
+        name
+        for _, chore, kept in grouped
+        if kept.open and kept.kind is ChoreKind.CARRY_IN
+        for name in chore.plants
+    }
+    for group, chore, kept in grouped:
+        staying = [name for name in chore.plants if name not in going_in]
+        if group is not Group.KNOW or kept.kind is not ChoreKind.STAY_IN:
+            yield group, chore, kept
+        elif staying:
+            yield group, only(chore, staying), kept
 
 
 def _group(kept: StoredChore, now: datetime) -> Group | None:

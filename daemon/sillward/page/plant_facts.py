@@ -11,6 +11,7 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
 from sillward.reports.plant_nights import PlantNight, coldest_told
 from sillward.reports.reading_noted import LAST_YEAR
+from sillward.wording import follow_up
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
@@ -125,11 +126,13 @@ def _open_by_plant(
     found: dict[str, list[str]] = {}
     for chore in chores:
         is_over = chore.before <= now and chore.kind not in _MOVES
-        if not chore.open or is_over or chore.kind is ChoreKind.STAY_IN:
+        if not chore.open or is_over:
             continue
         kind = voice.say("kind", name=chore.kind.value)
         words = f"{kind} {_due(chore, now, voice)}"
         for reason in chore.chore.because:
+            if chore.kind is ChoreKind.STAY_IN and reason.plant not in chore.chore.unconfirmed:
+                continue  # nothing to do
             told = coldest_told(reason) if chore.kind in URGENT else None
             low = ""
             if told is not None and told.value is not None and told.limit is not None:
@@ -144,8 +147,20 @@ def unbroken(value: str) -> str:
     return value.replace(" ", "\u00a0")
 
 
+def limit_name(name: str) -> str:
+    """Return how a limit is called: "Night low", "VPD high"."""
+    return capital(name.replace("_", " ")).replace("Vpd", "VPD")
+
+
+def limit_value(value: float | str, unit: str, voice: Voice) -> str:
+    """Return the value of a limit with its unit."""
+    if isinstance(value, str):
+        return value
+    return unbroken(voice.bound(value, unit).replace("umol m-2 s-1", "µmol/m²/s"))
+
+
 def _due(chore: StoredChore, now: datetime, voice: Voice) -> str:
-    if chore.before > now:
+    if chore.before > now - follow_up.LATE:
         return voice.by(chore.before, now)
     return f"(overdue since {voice.clock_of_day(chore.before, now)})"
 

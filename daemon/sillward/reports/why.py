@@ -1,6 +1,6 @@
 """What `sillward why` prints: the numbers, hour by hour, behind the decisions for one plant."""
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from string import ascii_lowercase
 from typing import Any, NamedTuple
@@ -354,13 +354,19 @@ def _shelter_lines(
 
 def _decisions(
     explanation: Explanation, decided: Sequence[Sheet]
-) -> Iterator[tuple[Sheet, Chore, Reason]]:
-    """Yield the chores of these sheets for the plant, each with the plant's reason."""
+) -> list[tuple[Sheet, Chore, Reason]]:
+    """Return the chores of these sheets for the plant, each with the plant's reason.
+
+    One that two sheets ask for, like an order that is still open, is the last one's.
+    """
+    found: dict[Hashable, tuple[Sheet, Chore, Reason]] = {}
     for sheet in decided:
         for chore in sheet.chores:
             for reason in chore.because:
                 if reason.plant == explanation.plant.name:
-                    yield sheet, chore, reason
+                    what = chore.kind, chore.from_spot, chore.to_spot, chore.before
+                    found[what] = sheet, chore, reason
+    return list(found.values())
 
 
 # -- for machines

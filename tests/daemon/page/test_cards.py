@@ -7,7 +7,7 @@ import pytest
 from sillward.ledger import StoredChore
 from sillward.page.cards import LATE_AFTER, LATE_SHOWN, SETTLED_SHOWN, Card, Group, cards
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import Chore, ChoreKind, only
 from tests.support.chores import a_chore
 from tests.support.core import MENDOZA
 
@@ -113,6 +113,17 @@ def test_cards_of_one_walk_stand_in_the_order_of_the_spots_and_later_ones_below(
     ]
 
     assert [card.id.rpartition("-")[2] for card in shown(*stored)] == ["pergola", "bench", "later"]
+
+
+def test_what_is_to_be_carried_in_first_is_not_said_to_keep_in() -> None:
+    stay = StoredChore(an_order("stay", kind=ChoreKind.STAY_IN, way=("room", "room")))
+    order = StoredChore(only(an_order("in"), ["Moth"]))
+    done = StoredChore(order.chore, done_at=NOW)
+
+    told = {card.title: [plant.name for plant in card.plants] for card in shown(stay, order)}
+    assert told == {"Carry in: 1 plant": ["Moth"], "Keep in: 1 plant": ["Fern"]}
+    assert groups(stay, StoredChore(an_order("in"))) == {"in": Group.NOW}
+    assert groups(stay, done) == {"stay": Group.KNOW, "in": Group.SETTLED}
 
 
 @pytest.mark.parametrize("kind", [ChoreKind.STOP_WETTING, ChoreKind.STAY_IN])

@@ -98,8 +98,8 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
     ]
     limits = [
         (
-            name.replace("_", " "),
-            value if isinstance(value, str) else plant_facts.unbroken(voice.bound(value, unit)),
+            plant_facts.limit_name(name),
+            plant_facts.limit_value(value, unit, voice),
             voice.retold(origin),
         )
         for name, value, unit, origin in limit_rows(it.limits)

@@ -11,7 +11,7 @@ from sillward.charts.data import ChartData
 from sillward.page import noted
 from sillward.page.drawings.night import give_or_take_k
 from sillward.page.keys import key_of, named
-from sillward.page.plant_facts import rows_by_spot
+from sillward.page.plant_facts import SpotRows, rows_by_spot, unbroken
 from sillward.page.route import Route
 from sillward.page.views.ahead import charts, spot_nights, spots_lived_at
 from sillward.page.visit import Visit
@@ -100,10 +100,11 @@ def tonight(data: ChartData, voice: Voice) -> str:
     if night.low_c is None or night.low_at is None:
         return "not known: treat it as cold"
     off = give_or_take_k(data, night.low_at)
+    low = unbroken(voice.degrees(night.low_c))
     if off is None:  # a room that holds its temperature all night
-        return voice.degrees(night.low_c)
-    sure = f"give or take {voice.kelvins(off)}"
-    return f"{voice.degrees(night.low_c)} at {voice.hour(night.low_at)}, {sure}"
+        return low
+    sure = f"give or take {unbroken(voice.kelvins(off))}"
+    return f"{low} at {unbroken(voice.hour(night.low_at))}, {sure}"
 
 
 # -- one spot
@@ -139,6 +140,8 @@ def show(
     air = ForecastHere(context.site, here, context.weather()).low(night)
     states = sensor_status.states(context.household, context.ledger, now)
     lived_at = here.name in spots_lived_at(collection)
+    groups = {group.spot: group for group in rows_by_spot(visit)}
+    standing = groups.get(here.name, SpotRows(here.name, (), are_assumed=False))
     return visit.page(
         "spot.html",
         status=200 if wrong is None else 422,
@@ -157,9 +160,8 @@ def show(
         moved=_moved(here, voice),
         question=None if here.question is None else voice.remark(here.question),
         sensors=[_sensor(state, now, voice) for state in states if state.sensor.spot == here.name],
-        plants=[
-            row for group in rows_by_spot(visit) if group.spot == here.name for row in group.rows
-        ],
+        plants=standing.rows,
+        are_assumed=standing.are_assumed,
         **_readings(visit, here.name, now),
     )
 

@@ -33,7 +33,10 @@ def status(visit: Visit) -> Response:
     return visit.page(
         "status.html",
         wrong=[capital(text) for text in dict.fromkeys(wrong)],
-        facts=[(_plain(what)[0], *_plain(cell)) for what, cell in report.facts(document, voice)],
+        facts=[
+            (capital(_plain(what)[0]), *_plain(cell))
+            for what, cell in report.facts(document, voice)
+        ],
         sensors=[
             [*(_plain(cell)[0] for cell in row[:2]), *_plain(row[2])]
             for row in (report.sensor_row(sensor, voice) for sensor in document["sensors"])

@@ -8,6 +8,7 @@ import pytest
 
 from sillward.assembly import demo_page
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.page.cards import LATE_AFTER
 from sillward.page.desk import PageDesk
 from sillward.page.keys import key_of
 from sillward.page.views.plants import SHOWN
@@ -84,7 +85,7 @@ def test_every_plant_stands_under_its_spot_in_the_order_of_the_collection(
 def test_it_says_what_is_open_and_what_is_only_assumed(visitor: Visitor) -> None:
     said = visitor.says("/plants")
 
-    assert f"{PLANT} Carry in (overdue since 17:14): 4.0 °C expected, limit 13 °C" in said
+    assert f"{PLANT} Carry in now: 4.0 °C expected, limit 13 °C" in said
     assert "Cork-slab laelia Carry in by 18:10: 4.0 °C expected, limit 8 °C" in said
     assert "pergola Assumed: nobody has said that they stand here. Strap-leaf" in said
 
@@ -106,7 +107,7 @@ def test_a_place_that_somebody_confirmed_has_its_time_and_no_mark(visitor: Visit
     at = context.clock() - timedelta(hours=1)
     context.ledger.plant_states.keep(SITE, {"Moth orchid": PlantState("sunroom", at, False)})
 
-    assert "sunroom Moth orchid since today 16:16" in visitor.says("/plants")
+    assert "sunroom Moth orchid here since today 16:16" in visitor.says("/plants")
 
 
 def test_entries_are_counted_and_diaries_of_plants_that_are_gone_are_kept(
@@ -143,8 +144,8 @@ def test_a_plant_says_where_it_stands_and_whose_its_limits_are(visitor: Visitor)
 
     assert "Stands at pergola assumed nobody has confirmed it" in said
     assert "Home pergola Shelter sunroom" in said
-    assert "brief low 7 °C" in said
-    assert "Carry in (overdue since 17:14): 4.0 °C expected, limit 13 °C" in said
+    assert "Brief low 7 °C" in said
+    assert "Carry in now: 4.0 °C expected, limit 13 °C" in said
 
 
 def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so() -> None:
@@ -152,9 +153,11 @@ def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so() -> None:
     household = desk.current()
     units = replace(household.units, temperature="°F", clock="12 h")
     other = replace(desk, current=lambda: replace(household, units=units))
+    clock = other.context.clock
+    other.context.clock = lambda: clock() + LATE_AFTER
     said = Visitor(other).says(PAGE)
 
-    assert "brief low 44.6 °F" in said
+    assert "Brief low 44.6 °F" in said
     assert "overdue since 5:14 pm" in said
 
 
@@ -216,7 +219,7 @@ def test_a_plant_that_was_moved_outdoors_is_to_come_in_all_the_same(mover: Visit
     said = mover.says(PAGE)
 
     assert "Stands at wall bench, since today 17:16 Home" in said
-    assert "Carry in (overdue since 17:14): 4.0 °C expected, limit 13 °C" in said
+    assert "Carry in now: 4.0 °C expected, limit 13 °C" in said
 
 
 def test_a_move_can_be_taken_back_once(mover: Visitor) -> None:
@@ -228,7 +231,7 @@ def test_a_move_can_be_taken_back_once(mover: Visitor) -> None:
         assert mover.post(f"{PAGE}/move/back", answer=answer).headers["Location"] == PAGE
     said = mover.says(PAGE)
     assert "Stands at pergola assumed" in said
-    assert "Carry in (overdue since 17:14)" in said
+    assert "Carry in now" in said
     assert "Moved to" not in said
     assert "Take the move back" not in said
 

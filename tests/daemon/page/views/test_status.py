@@ -18,8 +18,8 @@ def test_what_is_well_is_said() -> None:
     words = visitor.says("/status")
 
     assert "All is well." in words
-    assert "forecast Invented weather, fetched Thu 14 May 17:00" in words
-    assert "next" in words
+    assert "Forecast Invented weather, fetched Thu 14 May 17:00" in words
+    assert "Next" in words
     assert "answers are written down" in words
 
 
