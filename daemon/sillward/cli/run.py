@@ -80,7 +80,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             status_line=after_tick.status_line,
         )
         if page is not None:
-            page.start()
+            page.start_beside_daemon()
         if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)

@@ -62,8 +62,8 @@ class Application:
         """Answer one request (PEP 3333)."""
         try:
             response = self._answer(PageRequest(environ))
-        except Exception:
-            # Waitress would answer too, and log the address, which may be a permission.
+        except BaseException:  # also SystemExit: waitress would never end the request
+            # It would answer any other, but log the address, which may be a permission.
             log.exception("page.failed")
             response = Response("Something went wrong.\n", 500, content_type="text/plain")
         return response(environ, start_response)

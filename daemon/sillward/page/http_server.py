@@ -142,7 +142,11 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
             sockinfo=(listening.family, listening.type, listening.proto, listening.getsockname()),
         )
         os.set_blocking(self.trigger.trigger, False)
-        dispatcher.set_thread_count(limits.threads)
+        try:
+            dispatcher.set_thread_count(limits.threads)
+        except BaseException:
+            self.close_all()
+            raise
 
     def bytes_on_their_way(self) -> int:
         """Return how much is held of bodies that have not come whole."""

@@ -3,6 +3,7 @@
 Whatever happens to it, the ticks go on: they run in other threads and wait for nothing here.
 """
 
+import errno
 import logging
 import socket
 import threading
@@ -10,13 +11,17 @@ from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
-from sillward.errors import ConfigError, one_line
+from sillward.errors import ConfigError, SillwardError, one_line
 from sillward.page.http_server import LIMITS, HttpServer, Limits
 
 END_S = 2.0
 """Longest that an end is waited for [s]; a request that hangs is left behind. Judgement."""
 
 log = logging.getLogger(__name__)
+
+
+class AddressMissingError(ConfigError):
+    """The address to listen at is not one of this machine's, or its name is not known, so far."""
 
 
 @dataclass(slots=True)
@@ -37,14 +42,29 @@ class PageServer:
     _told: str = field(default="", init=False)
     """Why it could not be started again, as it was logged last."""
 
+    def start_beside_daemon(self) -> None:
+        """Listen; at an address that is not there yet, `watch` tries again: a network or a VPN may
+        come up later, and nobody goes without alarms until then. Raise ConfigError for a port that
+        is taken or not allowed."""
+        try:
+            self.start()
+        except AddressMissingError as error:
+            self._log_not_started(error)
+
     def start(self) -> None:
         """Listen. Raise ConfigError if that address cannot be had."""
         try:
             listening = self._listen()
         except OSError as error:
             reason = f"cannot listen at {self.host}:{self.port}: {error.strerror or error}"
-            raise ConfigError([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
-        self._server = HttpServer(self.application, listening, self.limits, **self._proxy())
+            missing = isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL
+            kind = AddressMissingError if missing else ConfigError
+            raise kind([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
+        try:
+            self._server = HttpServer(self.application, listening, self.limits, **self._proxy())
+        except BaseException:
+            listening.close()
+            raise
         self._thread = threading.Thread(
             target=_serve, args=(self._server,), name="sillward-page", daemon=True
         )
@@ -94,12 +114,15 @@ class PageServer:
             self.close()
         try:
             self.start()
-        except ConfigError as error:
-            if str(error) != self._told:
-                log.error("page.not_started reason=%s", error)
-            self._told = str(error)
+        except (SillwardError, OSError, RuntimeError) as error:  # no more files, no more threads
+            self._log_not_started(error)
         else:
             self._told = ""
+
+    def _log_not_started(self, error: Exception) -> None:
+        if str(error) != self._told:
+            log.error("page.not_started reason=%s", error)
+        self._told = str(error)
 
     def close(self) -> None:
         """Stop listening; requests that are being answered are hardly waited for."""

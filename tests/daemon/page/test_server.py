@@ -1,5 +1,6 @@
 """The server in its thread: it starts, dies, is started again, and lets nothing leak."""
 
+import errno
 import http.client
 import os
 import socket
@@ -119,6 +120,56 @@ def test_if_it_cannot_start_again_it_is_tried_at_each_look_and_logged_once(
     assert ask(server).startswith("127.0.0.1")
     said = [record.getMessage() for record in caplog.records]
     assert sum(line.startswith("page.not_started") for line in said) == 1
+
+
+def test_an_address_that_comes_up_later_is_waited_for(
+    caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    server, listen = PageServer(hello, "127.0.0.1", 0), PageServer._listen
+    errors = [
+        OSError(errno.EADDRNOTAVAIL, "Cannot assign requested address"),
+        socket.gaierror(socket.EAI_AGAIN, "Temporary failure in name resolution"),
+        OSError(errno.EADDRINUSE, "Address already in use"),
+    ]
+
+    def not_yet(self: PageServer) -> socket.socket:
+        if errors:
+            raise errors.pop(0)
+        return listen(self)
+
+    monkeypatch.setattr(PageServer, "_listen", not_yet)
+    with closing(server):
+        server.start_beside_daemon()
+        assert not server.alive
+        for _ in range(3):
+            server.watch()
+        assert ask(server).startswith("127.0.0.1")
+    assert sum("page.not_started" in record.getMessage() for record in caplog.records) == 3
+
+    errors.append(OSError(errno.EADDRINUSE, "Address already in use"))
+    with pytest.raises(ConfigError, match="in use"):
+        server.start_beside_daemon()
+
+
+def test_a_start_that_fails_half_way_frees_the_port_and_ends_no_tick(
+    monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    server = PageServer(hello, "127.0.0.1", 0)
+    server.start()
+    server.close()
+    with socket.create_server(("127.0.0.1", 0)) as free:
+        server.port = free.getsockname()[1]
+
+    def no_more(*_: object, **__: object) -> None:
+        raise OSError(errno.EMFILE, "Too many open files")
+
+    with monkeypatch.context() as patch, closing(server):
+        patch.setattr("sillward.page.server.HttpServer", no_more)
+        server.watch()
+        patch.undo()
+        server.watch()
+        assert ask(server).startswith("127.0.0.1")
+    assert "Too many open files" in caplog.text
 
 
 def test_a_server_that_lives_is_left_alone(server: PageServer) -> None:
