@@ -6,14 +6,19 @@ Tables, keys and columns are read from SQLite, so that new tables need no change
 """
 
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from datetime import datetime, timedelta
 
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
-from sillward.ledger.records import declined_of, state_of, state_to_plain
+from sillward.ledger.records import declined_of, maybe_moment, state_of, state_to_plain
 from sillward_rules.chore import Chore, only
-from sillward_rules.transitions import with_declined
+from sillward_rules.plants.state import PlantState
+from sillward_rules.transitions import answered, moved_by_hand, with_declined
+
+SAME_NIGHT = timedelta(hours=12)
+"""Orders to carry in whose deadlines are closer than this are of the same night."""
 
 HISTORY_RESET = "history reset"
 """The mark that says in words what was lost of the ledger."""
@@ -150,10 +155,11 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
     _close_what_was_answered(db)
     db.execute(
         "UPDATE memory.chore AS mem SET later_until = m.later_until FROM main.chore AS m"
-        " WHERE m.site = mem.site AND m.id = mem.id"
+        " WHERE m.site = mem.site AND m.id = mem.id AND m.chore_json = mem.chore_json"
         " AND NOT EXISTS (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
         " AND b.later_until IS m.later_until)"
     )
+    _keep_moves(db)
     listed = ", ".join(map(quoted, tables["plant_state"]))
     values = ", ".join(f"m.{quoted(name)}" for name in tables["plant_state"])
     db.execute(
@@ -181,13 +187,13 @@ def _close_what_was_answered(db: sqlite3.Connection) -> None:
     Plants that have joined a chore in memory stay open; those whose hour was moved there are closed
     where they are now.
     """
-    answered = db.execute(
+    answers = db.execute(
         "SELECT m.* FROM main.chore AS m"
         " WHERE COALESCE(m.done_at, m.declined_at) IS NOT NULL AND NOT EXISTS"
         " (SELECT 1 FROM before.chore AS b WHERE b.site = m.site AND b.id = m.id"
         " AND b.done_at IS m.done_at AND b.declined_at IS m.declined_at)"
     ).fetchall()
-    for answer in answered:
+    for answer in answers:
         whole = _chore_or_none(answer)
         if whole is None:
             continue
@@ -200,20 +206,64 @@ def _close_what_was_answered(db: sqlite3.Connection) -> None:
             chore = _chore_or_none(row)
             if chore is None or chore.from_spot != whole.from_spot:
                 continue
-            left = [name for name in chore.plants if name not in whole.plants]
-            key = (row["site"], row["id"])
-            if not left:
-                values = (answer["done_at"], answer["declined_at"], answer["done_by"], *key)
-                db.execute(
-                    "UPDATE memory.chore SET done_at = ?, declined_at = ?, done_by = ?"
-                    " WHERE site = ? AND id = ?",
-                    values,
-                )
-            elif len(left) < len(chore.plants):
-                db.execute(
-                    "UPDATE memory.chore SET chore_json = ? WHERE site = ? AND id = ?",
-                    (encode(only(chore, left)), *key),
-                )
+            _close(db, row, chore, whole.plants, answer)
+            done_at = maybe_moment(answer["done_at"])
+            if done_at is not None:
+                _confirm_states(db, row["site"], chore, whole.plants, done_at)
+
+
+def _close(
+    db: sqlite3.Connection,
+    row: sqlite3.Row,
+    chore: Chore,
+    plants: Collection[str],
+    answer: sqlite3.Row,
+) -> None:
+    """Close a chore of memory for these plants, as it was answered in the file."""
+    left = [name for name in chore.plants if name not in plants]
+    key = (row["site"], row["id"])
+    if not left:
+        db.execute(
+            "UPDATE memory.chore SET done_at = ?, declined_at = ?, done_by = ?"
+            " WHERE site = ? AND id = ?",
+            (answer["done_at"], answer["declined_at"], answer["done_by"], *key),
+        )
+    elif len(left) < len(chore.plants):
+        db.execute(
+            "UPDATE memory.chore SET chore_json = ? WHERE site = ? AND id = ?",
+            (encode(only(chore, left)), *key),
+        )
+
+
+def _confirm_states(
+    db: sqlite3.Connection, site: str, chore: Chore, plants: Collection[str], done_at: datetime
+) -> None:
+    """Confirm the open orders that states of memory have by a chore that was done in the file."""
+    for plant in (name for name in chore.plants if name in plants):
+        state, there = _state(db, "memory", site, plant), _state(db, "main", site, plant)
+        if state is not None and state.asked is not None:
+            known = there is not None and not there.assumed
+            spot = there.spot if there is not None and known else chore.to_spot
+            _write_state(db, site, plant, answered(state, chore.kind, spot, chore.before, done_at))
+
+
+def _keep_moves(db: sqlite3.Connection) -> None:
+    """Bring moves made by hand in the file into states of memory, where their order stays open.
+
+    A state with an open order has the hour of that order, which may be later than the move.
+    """
+    moved = db.execute(
+        "SELECT m.* FROM main.plant_state AS m JOIN before.plant_state AS b"
+        " ON m.site = b.site AND m.plant = b.plant"
+        " WHERE m.assumed = 0 AND m.asked IS NOT NULL AND m.since IS NOT b.since"
+    ).fetchall()
+    for row in moved:
+        there, state = state_of(row), _state(db, "memory", row["site"], row["plant"])
+        if state is None or state.asked is None or there.asked is None or there.since is None:
+            continue
+        if state.assumed and abs(state.asked.before - there.asked.before) < SAME_NIGHT:
+            after = moved_by_hand(state, there.spot, there.since, indoors=False)
+            _write_state(db, row["site"], row["plant"], after)
 
 
 def _keep_what_was_declined(db: sqlite3.Connection) -> None:
@@ -227,13 +277,23 @@ def _keep_what_was_declined(db: sqlite3.Connection) -> None:
     for row in changed:
         said, before = declined_of(row["said"]), declined_of(row["before"])
         state = with_declined(state_of(row), said, [one for one in said if one not in before])
-        values = state_to_plain(state)
-        assert values is not None
-        columns = ", ".join(f"{name} = ?" for name in values)
-        db.execute(
-            f"UPDATE memory.plant_state SET {columns} WHERE site = ? AND plant = ?",
-            (*values.values(), row["site"], row["plant"]),
-        )
+        _write_state(db, row["site"], row["plant"], state)
+
+
+def _state(db: sqlite3.Connection, side: str, site: str, plant: str) -> PlantState | None:
+    query = f"SELECT * FROM {side}.plant_state WHERE site = ? AND plant = ?"
+    row = db.execute(query, (site, plant)).fetchone()
+    return None if row is None else state_of(row)
+
+
+def _write_state(db: sqlite3.Connection, site: str, plant: str, state: PlantState) -> None:
+    values = state_to_plain(state)
+    assert values is not None
+    columns = ", ".join(f"{name} = ?" for name in values)
+    db.execute(
+        f"UPDATE memory.plant_state SET {columns} WHERE site = ? AND plant = ?",
+        (*values.values(), site, plant),
+    )
 
 
 def _chore_or_none(row: sqlite3.Row) -> Chore | None:

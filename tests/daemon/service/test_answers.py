@@ -1,6 +1,8 @@
 """What a grower answers, and what the service makes of it: not needed, later, moved, taken back."""
 
+import threading
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import closing
 from dataclasses import replace
 from datetime import datetime, timedelta
@@ -396,6 +398,30 @@ def test_two_people_who_answer_for_some_plants_each_close_theirs(tmp_path: Path)
     assert not any(chore.open for chore in chores)
 
 
+def test_two_answers_at_the_same_moment_are_one(tmp_path: Path) -> None:
+    world, _, page = evening_on_disk(tmp_path)
+    shown, gate = order(world), threading.Barrier(2)
+    answers_given = {"Ana": confirm, "Luz": decline}
+
+    def tap(person: str) -> list[answers.Answered]:
+        with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
+            gate.wait(10)
+            return answers_given[person](
+                ledger, SITE.name, [(shown, shown.plants)], world.clock.now, person
+            )
+
+    with closing(world.ledger), closing(page), ThreadPoolExecutor(2) as both:
+        results = list(both.map(tap, answers_given))
+        (chore,) = page.chores.of_day(SITE.name, DAY)
+        deeds = page.deeds.latest(SITE.name, 9)
+
+    assert all(result for result in results)
+    assert chore.done_at is not None  # what is done is done, whoever came first
+    assert chore.done_by == "Ana"
+    assert {deed.person for deed in deeds} <= {"Ana", "Luz"}
+    assert deeds[0].person == "Ana"
+
+
 # -- taken back, and the log
 
 
@@ -447,3 +473,160 @@ def test_the_log_says_who_did_what() -> None:
         "from": "bench",
         "to": "room",
     }
+
+
+# -- beside the daemon, through a ledger of its own
+
+
+def evening_on_disk(folder: Path) -> tuple[World, Desk, Ledger]:
+    """The same evening with the ledger in a file, and the ledger of the page on that file."""
+    world = a_world("17:00", low_c=5.0)
+    world.household = a_household(PHONE, PARTNER, plants=PLANTS, policy=NoticePolicy())
+    world.ledger = Ledger(folder / "ledger.sqlite3")
+    desk = world.desk
+    desk.tick()
+    return world, desk, Ledger(folder / "ledger.sqlite3")
+
+
+def say_done(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
+    confirm(ledger, SITE.name, [(chore, chore.plants)], now)
+
+
+def say_not_needed(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
+    decline(ledger, SITE.name, [(chore, chore.plants)], now)
+
+
+def say_later(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
+    put_off(ledger, SITE.name, [chore], now + timedelta(minutes=20), now)
+
+
+def carry_all(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
+    for name in chore.plants:
+        move(ledger, SITE.name, name, "room", now, indoors=True)
+
+
+Say = Callable[[Ledger, StoredChore, datetime], None]
+EVERY_ANSWER = pytest.mark.parametrize("say", [say_done, say_not_needed, say_later, carry_all])
+
+
+@EVERY_ANSWER
+def test_an_answer_on_the_page_ends_reminders_at_the_next_tick(say: Say, tmp_path: Path) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        until(world, desk, local("18:09"), minutes=1)
+        say(page, order(world), world.clock.now)
+
+        until(world, desk, local("18:20"), minutes=1)
+
+        assert len(titles(world)) == 1
+        assert titles(world, "partner") == []
+
+
+@EVERY_ANSWER
+def test_an_answer_that_comes_before_a_waiting_reminder_goes_out_stops_it(
+    say: Say, tmp_path: Path
+) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        world.clock.now = local("18:09")
+        world.post.down = {"phone", "partner"}
+        until(world, desk, local("18:15"), minutes=1)
+        waiting = world.ledger.notices.of_round(SITE.name, "dusk", DAY, stage=Stage.REMINDER)
+        assert [notice.state for notice in waiting] == [NoticeState.WAITING]
+        say(page, order(world), world.clock.now)
+        world.post.down = set()
+
+        until(world, desk, local("18:25"), minutes=1)
+
+        assert len(titles(world)) == 1
+        assert titles(world, "partner") == []
+
+
+@pytest.mark.parametrize("say", [say_done, say_not_needed, carry_all])
+def test_an_answer_in_the_file_holds_when_the_daemon_comes_back_from_memory(
+    say: Say, tmp_path: Path
+) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        shown = order(world)
+        world.ledger.to_memory()
+        _correct_in_memory(world, desk)
+        assert order(world).before < shown.before
+        say(page, shown, world.clock.now)
+
+        assert world.ledger.to_file()
+
+        assert open_chores(world) == []
+        states = world.ledger.plant_states.of_site(SITE.name)
+        assert [state.asked for state in states.values()] == [None, None]
+        place = "bench" if say is say_not_needed else "room"
+        assert [state.at(local("23:00")).spot for state in states.values()] == [place, place]
+        pushes = len(world.post.pushes)
+        until(world, desk, local("17:50"), minutes=1)
+        assert world.post.pushes[pushes:] == []
+
+
+def test_later_in_the_file_holds_over_a_reminder_in_memory(tmp_path: Path) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        until(world, desk, local("18:05"))
+        shown = order(world)
+        world.ledger.to_memory()
+        world.clock.now = local("18:10")
+        desk.reminders.look()
+        put_off(page, SITE.name, [shown], local("18:25"), world.clock.now)
+
+        assert world.ledger.to_file()
+
+        until(world, desk, local("18:24"), minutes=1)
+        assert len(titles(world)) == 1
+        until(world, desk, local("18:25"), minutes=1)
+        assert len(titles(world)) == 2
+
+
+def _correct_in_memory(world: World, desk: Desk) -> None:
+    """A much colder forecast moves the hour of the order while the ledger is in memory."""
+    world.source.low_c = -8.0
+    world.clock.move(minutes=20)
+    due = CallSchedule(next_at=world.clock.now)
+    world.ledger.call_schedules.keep(world.source.name, due)
+    desk.context.updater.refresh_due(desk.context.site)
+    desk.corrections.look()
+    desk.outbox.deliver()
+
+
+def test_a_plant_that_has_joined_in_memory_stays_open(tmp_path: Path) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        shown = order(world)
+        world.ledger.to_memory()
+        world.household = a_household(PHONE, plants=(*PLANTS, a_plant("Pot 2")))
+        desk = world.desk
+        _correct_in_memory(world, desk)
+        say_done(page, shown, world.clock.now)
+
+        assert world.ledger.to_file()
+
+        assert {name for chore in open_chores(world) for name in chore.plants} == {"Pot 2"}
+        states = world.ledger.plant_states.of_site(SITE.name)
+        assert {name: state.asked is not None for name, state in states.items()} == {
+            "Pot 0": False,
+            "Pot 1": False,
+            "Pot 2": True,
+        }
+
+
+def test_a_move_in_the_file_that_leaves_the_order_open_is_kept_too(tmp_path: Path) -> None:
+    world, desk, page = evening_on_disk(tmp_path)
+    with closing(world.ledger), closing(page):
+        world.ledger.to_memory()
+        _correct_in_memory(world, desk)
+        move(page, SITE.name, "Pot 0", "yard", world.clock.now)
+
+        assert world.ledger.to_file()
+
+        state = world.ledger.plant_states.of_site(SITE.name)["Pot 0"]
+        assert (state.spot, state.assumed) == ("yard", False)
+        assert state.asked is not None
+        assert state.asked.from_spot == "yard"
+        assert "Pot 0" in order(world).plants
