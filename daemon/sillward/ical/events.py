@@ -162,6 +162,9 @@ def _told_event(told: StoredChore, voice: Voice) -> Event:
     if told.done_at is not None:
         note = "done"
         lines = [voice.say("event_done", at=told.done_at), *lines]
+    elif told.declined_at is not None:
+        note = "not needed"
+        lines = [voice.say("event_not_needed", at=told.declined_at), *lines]
     elif told.called_off_at is not None:
         status, note = Status.CANCELLED, "not needed"
         lines = [voice.say("event_off", at=told.called_off_at), *lines]

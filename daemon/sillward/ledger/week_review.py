@@ -70,6 +70,7 @@ class WeekReview:
         late: how many of those were confirmed more than `IN_TIME` after their deadline.
         missed: how many notices could not be sent in time.
         false_alarms: how many orders to carry in proved unnecessary.
+        declined: how many orders the grower said were not needed.
         nights: the nights of which the forecast at dusk is known, and what came.
         thermometer: the spot whose thermometer says what came; None if none does.
     """
@@ -84,6 +85,7 @@ class WeekReview:
     false_alarms: int
     nights: tuple[ReviewedNight, ...]
     thermometer: str | None = None
+    declined: int = 0
 
 
 def first_day(day: date) -> date:
@@ -132,6 +134,7 @@ def review_of(
         done=len(confirmed),
         late=sum(done_at > before + IN_TIME for done_at, before in confirmed),
         called_off=sum(order.called_off_at is not None for order in orders),
+        declined=sum(order.declined_at is not None for order in orders),
         missed=missed,
         false_alarms=sum(_was_false_alarm(order, off_k.get(order.day)) for order in orders),
         nights=nights,

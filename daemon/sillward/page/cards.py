@@ -162,7 +162,7 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         group=group,
         title=f"{voice.say('kind', name=chore.kind.value)}: {voice.plants(len(chore.plants))}",
         way=_way(chore, now, voice),
-        tag=_tag(kept, group, voice),
+        tag=_tag(kept, group, now, voice),
         why=reason_phrases.why([chore], voice) if brief else "",
         plants=tuple(_plants(chore, voice, brief=brief)),
         asks=_ASKS.get(chore.kind, "Done") if _can_be_answered(kept, chore) else "",
@@ -195,20 +195,19 @@ def _can_be_answered(kept: StoredChore, chore: Chore) -> bool:
     return kept.open
 
 
-def _tag(kept: StoredChore, group: Group, voice: Voice) -> str:
+def _tag(kept: StoredChore, group: Group, now: datetime, voice: Voice) -> str:
     """Return how a chore stands, in a word or two."""
     by = f" by {kept.done_by}" if kept.done_by else ""
     if kept.done_at is not None:
         return f"done {voice.hour(kept.done_at)}{by}"
     if kept.declined_at is not None:
-        return f"not needed, you said at {voice.hour(kept.declined_at)}"
-    if group is Group.LATE:
-        return f"overdue since {voice.hour(kept.before)}"
+        return f"not needed, {kept.done_by or 'you'} said at {voice.hour(kept.declined_at)}"
     if group is Group.SETTLED:
         return "its hours are over"
-    if kept.later_until is not None:
-        return f"you are reminded at {voice.hour(kept.later_until)}"
-    return ""
+    late = f"overdue since {voice.hour(kept.before)}" if group is Group.LATE else ""
+    if kept.later_until is None or not kept.is_put_off(now):
+        return late
+    return ", ".join(filter(None, (late, f"you are reminded at {voice.hour(kept.later_until)}")))
 
 
 def _plants(chore: Chore, voice: Voice, *, brief: bool) -> Iterable[CardPlant]:

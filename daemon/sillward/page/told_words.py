@@ -149,6 +149,8 @@ def _outcome(chore: StoredChore, now: datetime, voice: Voice) -> str:
         return f"called off {voice.clock_of_day(chore.called_off_at, now)}"
     reminded = chore.reminded_at
     again = "" if reminded is None else f", reminded {voice.clock_of_day(reminded, now)}"
+    if chore.later_until is not None and chore.is_put_off(now):
+        again += f", put off to {voice.clock_of_day(chore.later_until, now)}"
     if chore.kind in URGENT and chore.before <= now - LATE:
         return f"not confirmed, was due {due}{again}"
     if chore.kind in URGENT or chore.before > now:

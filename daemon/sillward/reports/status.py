@@ -169,7 +169,10 @@ def _chore_document(chore: StoredChore, iso: IsoTime) -> dict[str, Any]:
         "id": chore.id,
         "before": iso(chore.before),
         "done": iso(chore.done_at),
+        "by": chore.done_by,
+        "not_needed": iso(chore.declined_at),
         "called_off": iso(chore.called_off_at),
+        "later": iso(chore.later_until),
         "reminded": iso(chore.reminded_at),
     }
 
@@ -289,9 +292,16 @@ def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:
 
 
 def _chore_row(chore: dict[str, Any], voice: Voice) -> list[Cell]:
+    by = f" by {chore['by']}" if chore["by"] else ""
     if chore["done"]:
-        return [chore["id"], f"done {_date_and_hour(chore['done'], voice)}"]
-    return [chore["id"], "called off" if chore["called_off"] else "open"]
+        return [chore["id"], f"done {_date_and_hour(chore['done'], voice)}{by}"]
+    if chore["not_needed"]:
+        said = _date_and_hour(chore["not_needed"], voice)
+        return [chore["id"], f"not needed, said {said}{by}"]
+    if chore["called_off"]:
+        return [chore["id"], "called off"]
+    later = f", put off to {_date_and_hour(chore['later'], voice)}" if chore["later"] else ""
+    return [chore["id"], f"open{later}"]
 
 
 def _plant_row(name: str, plant: dict[str, Any], voice: Voice) -> list[Cell]:

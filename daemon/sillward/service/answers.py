@@ -245,7 +245,9 @@ def take_back(
         if given.answer is Answer.MOVED:
             for plant in given.plants:
                 ledger.diary.remove_move(site, plant, given.at)
-        what = {"answer": given.answer.value, "chores": taken.chores, "plants": taken.plants}
+        chores = (ledger.chores.get(site, chore_id) for chore_id in taken.chores)
+        plants = taken.plants or [name for chore in chores if chore for name in chore.plants]
+        what = {"answer": given.answer.value, "chores": taken.chores, "plants": plants}
         ledger.deeds.insert(site, Deed(now, person, TAKEN_BACK, what))
         return taken
 

@@ -58,6 +58,7 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "begins": (True, False),
     "carried": (True, False),
     "below_k": (4.3, 6.0),
+    "declined": (0, 1),
     "done": (4, 2),
     "dry_from": (_AT, _LATER),
     "dry_until": (_LATER, _AT),

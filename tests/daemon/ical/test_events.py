@@ -189,6 +189,14 @@ def test_a_confirmed_chore_says_so() -> None:
     assert event.text("DESCRIPTION").startswith("Done Thu 18:21\n")
 
 
+def test_a_chore_that_the_grower_declined_stays_and_says_so() -> None:
+    event = the_event(stored(told_as(), declined_at=local("18:21")))
+
+    assert event.text("SUMMARY") == "Carry in (not needed): 2 plants, bench to room"
+    assert event.text("STATUS") == "CONFIRMED"
+    assert event.text("DESCRIPTION").startswith("Not needed, you said Thu 18:21\n")
+
+
 def test_a_cancelled_chore_stays_for_some_days() -> None:
     told = stored(told_as(), called_off_at=local("17:32"))
     last = local("18:40") + CANCELLED_KEPT

@@ -33,6 +33,7 @@ def chore(
     done: bool = False,
     minutes_after: int = 0,
     called_off: bool = False,
+    declined: bool = False,
 ) -> StoredChore:
     at = local("18:00", day)
     told = a_chore(
@@ -48,6 +49,7 @@ def chore(
         told,
         done_at=at + timedelta(minutes=minutes_after) if done else None,
         called_off_at=at if called_off else None,
+        declined_at=at if declined else None,
     )
 
 
@@ -91,6 +93,14 @@ def test_what_was_told_done_called_off_and_missed_is_counted() -> None:
     )
 
     assert (week.told, week.done, week.called_off, week.missed) == (4, 2, 1, 2)
+
+
+def test_what_the_grower_declined_is_counted_apart() -> None:
+    declined = chore(NIGHT, ChoreKind.CARRY_IN, "Right pot", number=2, declined=True)
+
+    week = of(chore(done=True), declined)
+
+    assert (week.told, week.done, week.called_off, week.declined) == (2, 1, 0, 1)
 
 
 @pytest.mark.parametrize("kind", [ChoreKind.MIST, ChoreKind.CARRY_OUT, ChoreKind.STOP_WETTING])

@@ -76,6 +76,22 @@ def test_what_is_answered_can_be_taken_back_for_some_hours() -> None:
     assert not any(card.asks for card in found.values())
 
 
+def test_a_card_says_who_declined_it_and_until_when_it_is_put_off() -> None:
+    declined = StoredChore(an_order("declined"), declined_at=NOW - HOUR, done_by="Inés")
+    waiting = StoredChore(an_order("waiting"), later_until=NOW + HOUR / 2)
+    late = StoredChore(an_order("late", -LATE_AFTER), later_until=NOW + HOUR / 2)
+    over = StoredChore(an_order("over"), later_until=NOW)
+
+    tags = {card.id.rpartition("-")[2]: card.tag for card in shown(declined, waiting, late, over)}
+
+    assert tags == {
+        "declined": "not needed, Inés said at 16:00",
+        "waiting": "you are reminded at 17:30",
+        "late": "overdue since 16:45, you are reminded at 17:30",
+        "over": "",
+    }
+
+
 def test_what_was_called_off_is_not_shown() -> None:
     assert shown(StoredChore(an_order(), called_off_at=NOW)) == []
 

@@ -59,20 +59,25 @@ class ConfirmationTable:
         )
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
-        """Return the last answer, or the last about a chore whose id contains `about`, or about
-        the move of the plant of that name.
+        """Return the last answer; None if there is none.
+
+        about: the id of a chore, or a plant, for the last answer about that chore or about a move
+            of that plant; or, if it is neither, a part of the id of a chore.
         """
         rows = self._database.rows(
             "SELECT * FROM confirmation WHERE site = ? ORDER BY id DESC", site
         )
+        near = None
         for row in rows:
             undo = json.loads(row["undo"])
             chores = tuple(chore["id"] for chore in undo["chores"])
             found = Confirmation(row["id"], to_moment(row["at"]), chores, undo, row["person"])
             is_moved = found.answer is Answer.MOVED and about in found.plants
-            if about is None or is_moved or any(about in chore_id for chore_id in chores):
+            if about is None or is_moved or about in {*chores, *undo["made"].values()}:
                 return found
-        return None
+            if near is None and any(about in chore_id for chore_id in chores):
+                near = found
+        return near
 
     def remove(self, confirmation: Confirmation) -> None:
         """Forget an answer."""

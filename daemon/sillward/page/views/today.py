@@ -77,7 +77,7 @@ def _last(visit: Visit) -> _Last | None:
     context = visit.context
     for deed in context.ledger.deeds.latest(context.site.name, 1):
         if context.clock() - deed.at < RECENT:
-            can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED)
+            can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED, Answer.LATER)
             about = str(deed.about.get("chore", "")) if can_be_undone else ""
             return _Last(deed_words.line(deed, visit.voice), about)
     return None

@@ -17,6 +17,7 @@ def sentences(review: WeekReview, voice: Voice) -> list[str]:
         done=review.done,
         late=review.late,
         called_off=review.called_off,
+        declined=review.declined,
         missed=review.missed,
     )
     sentences = [orders, _forecast(review, voice)]

@@ -90,6 +90,16 @@ def test_an_answer_can_be_taken_back(visitor: Visitor) -> None:
     assert visitor.post("/undo", about=SUNROOM).status_code == 422
 
 
+def test_an_answer_for_some_plants_can_be_taken_back_at_its_own_card(visitor: Visitor) -> None:
+    answer(visitor, "done", *SIX[:4])
+    answer(visitor, "not-needed", *SIX[4:])
+
+    assert visitor.post("/undo", about=f"{SUNROOM}-done").status_code == 303
+
+    assert ticked(card_of(visitor.get(), f"{SUNROOM}-done")) == list(SIX[:4])
+    assert not state_of(visitor, SIX[4])[1]
+
+
 def test_not_needed_leaves_the_plant_where_it_is_and_in_sight(visitor: Visitor) -> None:
     answer(visitor, "not-needed", "Grey curls")
 
