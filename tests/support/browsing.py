@@ -91,9 +91,8 @@ def holding(
     """Open a browser window of its own; afterwards nothing must have gone wrong in it."""
     context = browser.new_context(
         viewport={"width": size[0], "height": size[1]},
-        service_workers="block",
         reduced_motion="reduce",  # nothing glides, so nothing has to be waited for
-        **options,
+        **({"service_workers": "block"} | options),
     )
     context.set_default_timeout(PATIENCE_MS)
     try:
