@@ -183,13 +183,12 @@ def night_words(data: ChartData, voice: Voice) -> str:
 
 @dataclass(frozen=True, slots=True)
 class NightNumbers:
-    """The numbers of a night: its low, when that is, its give or take, and how many plants of how
-    many have a higher limit."""
+    """The numbers of a night: its low with its give or take, when that is, and how many plants have
+    a higher limit."""
 
     day: str
     low: str
     at: str
-    give_or_take: str
     under: int | None
 
 
@@ -198,20 +197,26 @@ def night_numbers(data: ChartData, voice: Voice) -> list[NightNumbers]:
     rows = []
     for night in data.nights:
         if night.low_c is None or night.low_at is None:
-            rows.append(NightNumbers(voice.day(night.start), "not known", "", "", None))
+            rows.append(NightNumbers(voice.day(night.start), "not known", "", None))
             continue
         off = give_or_take_k(data, night.low_at)
         under = sum(len(limit.plants) for limit in data.limits if night.low_c < limit.value)
         rows.append(
             NightNumbers(
                 voice.day(night.start),
-                voice.degrees(night.low_c),
+                _low_within(night.low_c, off, voice),
                 voice.hour(night.low_at),
-                "" if off is None else f"± {voice.kelvins(off)}",
                 under,
             )
         )
     return rows
+
+
+def _low_within(low_c: float, off_k: float | None, voice: Voice) -> str:
+    """Return "4.0 ± 1.4 °C", or "4.0 °C" where nothing is known of its give or take."""
+    if off_k is None:
+        return voice.degrees(low_c)
+    return f"{fixed(voice.units.shown(low_c, '°C')[0], 1)} ± {voice.kelvins(off_k)}"
 
 
 def give_or_take_k(data: ChartData, at: datetime) -> float | None:

@@ -22,7 +22,7 @@ def test_each_spot_where_plants_live_has_a_chart_with_its_lows_and_limits() -> N
     for text in ("pergola", "wall bench", "sunroom", "14 °C Blue basket", "The week"):
         assert text in words
     assert "Lowest leaf temperatures at pergola: Thu 14 May 4.0 °C" in page
-    assert "Thu 14 May 4.0 °C 08:00 ± 1.4 °C 7 of 7" in words
+    assert "Thu 14 May 4.0 ± 1.4 °C 08:00 7 of 7" in words
 
 
 def test_nothing_in_a_name_becomes_markup() -> None:
