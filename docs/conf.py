@@ -17,6 +17,7 @@ copyright = "the sillward developers"
 extensions = ["myst_parser"]
 exclude_patterns = ["_build", "make"]
 myst_heading_anchors = 4
+myst_enable_extensions = ["html_image"]  # pictures with a width, as other readers know them too
 nitpicky = True
 
 html_theme = "furo"

@@ -1,6 +1,7 @@
 """The manual in docs/: what is generated is current, links lead somewhere, code runs."""
 
 import ast
+import json
 import re
 import subprocess
 import sys
@@ -12,8 +13,9 @@ from types import ModuleType
 
 import pytest
 
-from docs.make import pages, pictures
+from docs.make import pages, pictures, screens
 from tests.support.documents import blocks, text_of
+from tests.support.pages import Visitor
 from tests.support.paths import ROOT
 
 PAGES = [path.name for path in pages.pages()]
@@ -56,7 +58,19 @@ def test_the_charts_are_current(name: str) -> None:
 def test_every_chart_of_the_manual_is_drawn_from_numbers() -> None:
     drawn = {path.stem for path in pictures.PICTURES.glob("*.png")}
 
-    assert drawn == set(pictures.charts())
+    assert drawn == {*pictures.charts(), *(screen.name for screen in screens.SCREENS)}
+
+
+@pytest.mark.parametrize("screen", screens.SCREENS, ids=lambda screen: screen.name)
+def test_a_picture_of_the_page_shows_what_the_page_says(screen: screens.Screen) -> None:
+    record = json.loads(screen.record.read_text(encoding="utf-8"))
+    remedy = "run `python -m docs.make.screens`"
+    assert screens.digest(screen.picture) == record["picture"], remedy
+    assert screen.picture.stat().st_size <= 60_000
+
+    said = iter(Visitor().says(f"/{screen.path}").split())
+    assert len(record["words"]) > 30
+    assert all(word in said for word in record["words"]), remedy  # in this order
 
 
 def test_a_chart_with_other_numbers_or_other_code_is_outdated() -> None:

@@ -33,6 +33,7 @@ from sillward.page.visit import Visit
 from sillward.wording.voice import Voice, capital
 from sillward.wording.weekly_mail import week_ahead, week_tables
 from sillward_rules.plants.collection import Collection
+from sillward_rules.remark import ForecastOld
 from sillward_rules.sheet import Round, Sheet
 
 MAX_NAMED = 6
@@ -185,7 +186,11 @@ def _week(sheet: Sheet, voice: Voice) -> dict[str, Any]:
         "walks": [(voice.day(day), text) for day, text in week_ahead.carrying(sheet.chores, voice)],
         "days": [week_tables.day_row(day, voice) for day in ahead.days],
         "facts": [capital(voice.remark(fact)) for fact in facts if fact is not None],
-        "warnings": [capital(voice.remark(warning)) for warning in sheet.warnings],
+        "warnings": [
+            capital(voice.remark(warning))
+            for warning in sheet.warnings
+            if not isinstance(warning, ForecastOld)  # the line of the forecast says so
+        ],
     }
 
 
