@@ -49,7 +49,9 @@ TO_BEGIN = (
     "sillward.reports.words",
 )
 
-NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_LISTEN, *TO_DRAW, *THE_WEEK, *TO_BEGIN)
+TO_SERVE = ("waitress", "werkzeug", "sillward.page", "sillward.assembly.page_setup")
+
+NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_LISTEN, *TO_DRAW, *THE_WEEK, *TO_BEGIN, *TO_SERVE)
 """What a sheet does without, as long as it has its forecast from a file."""
 
 NOT_TO_READ = (
@@ -128,9 +130,10 @@ def test_to_read_which_commands_there_are_imports_none_of_them(
     assert sorted(imported.intersection([*NOT_TO_LOOK, *NOT_TO_READ])) == []
 
 
-def test_the_daemon_imports_what_listens_to_a_broker_only_once_there_are_sensors() -> None:
+def test_the_daemon_imports_what_listens_to_a_broker_or_serves_a_page_only_once_it_must() -> None:
     said, imported = said_and_imported("run", "--help")
 
     assert "Run the daemon" in said
     assert "sillward.readings.mqtt_connection" in imported
     assert "paho" not in imported
+    assert sorted(imported.intersection(TO_SERVE)) == []
