@@ -85,8 +85,9 @@ _MEANINGS: Mapping[str, str] = {
 _DEFAULTS: Mapping[str, str] = {
     "LEDGER": "`~/.local/state/sillward/ledger.sqlite3`",
     "CREDENTIALS": "none",
+    "PAGE__HOSTS": "none",
 }
-"""Of those whose default depends on the machine."""
+"""Of those whose default depends on the machine, or is nothing."""
 
 _UNITS: Mapping[str, str] = {"HEARTBEAT__EVERY": "minutes", "FORECAST__SECOND_OPINION": "K"}
 
