@@ -42,7 +42,10 @@ def launched(playwright: Playwright) -> Browser:
     return playwright.chromium.launch(
         executable_path=PROGRAM,
         chromium_sandbox=os.getuid() != 0,  # which Chromium refuses to root
-        args=["--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1", "--disable-gpu"],
+        args=[
+            "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
+            "--disable-gpu",
+        ],
     )
 
 

@@ -89,8 +89,11 @@ class _Channel(HTTPChannel):  # type: ignore[misc]
         """Take in what has come."""
         if self.request is None and not self.requests:
             self.began = time.monotonic()
-        if self.server.bytes_on_their_way() > self.server.limits.all_bytes:
+        # A request that comes in one piece, as all do but photos, is always taken.
+        more = self.request is not None and self.request.body_bytes_received > 0
+        if more and self.server.bytes_on_their_way() > self.server.limits.all_bytes:
             self.will_close = True
+            return False
         return bool(super().received(data))
 
     def service(self) -> None:

@@ -6,13 +6,13 @@ import os
 import socket
 import threading
 from collections.abc import Callable, Iterable, Iterator
-from contextlib import closing
+from contextlib import ExitStack, closing, suppress
 from typing import Any
 
 import pytest
 
 from sillward.errors import ConfigError
-from sillward.page.http_server import HttpServer
+from sillward.page.http_server import HttpServer, Limits
 from sillward.page.server import PageServer
 
 
@@ -260,3 +260,25 @@ def test_an_error_that_nobody_expected_ends_the_thread_and_is_logged(
     server.close()
 
     assert "page.died" in caplog.text
+
+
+# -- bounds
+
+
+def test_bodies_on_their_way_are_bounded_together() -> None:
+    """Many at once would fill memory or disk, each of them within its own bound."""
+    server = PageServer(hello, "127.0.0.1", 0, limits=Limits(all_bytes=1_000, look_s=0.02))
+    server.start()
+    head = b"POST / HTTP/1.1\r\nHost: localhost\r\nContent-Length: 5000\r\n\r\n"
+    with closing(server), ExitStack() as stack:
+        senders = []
+        for _ in range(4):
+            sender = socket.create_connection(("127.0.0.1", server.bound_port), timeout=10)
+            stack.enter_context(closing(sender))
+            sender.sendall(head + b"x" * 400)
+            senders.append(sender)
+        assert ask(server).startswith("127.0.0.1")  # so all have been looked at
+        with suppress(ConnectionError):
+            senders[0].sendall(b"x")
+            assert senders[0].recv(1) == b""
+        assert ask(server).startswith("127.0.0.1")
