@@ -230,7 +230,13 @@ def _alike(treatment: _Treatment, names: Sequence[str], voice: Voice) -> AlikePl
         way = say("list_stays", count=count, here=here)
     else:
         way = say("list_way", to=treatment.shelter, count=count, here=here)
-    water = say("list_water", holder=treatment.holder, misted=treatment.misted, bare=treatment.bare)
+    water = say(
+        "list_water",
+        holder=treatment.holder,
+        misted=treatment.misted,
+        bare=treatment.bare,
+        count=count,
+    )
     crowns = [say("list_crowns")] if treatment.tender_crown else []
     return AlikePlants(tuple(names), (way, water, *crowns))
 
