@@ -20,7 +20,7 @@ from pathlib import Path
 from unittest import mock
 from urllib.parse import urlencode
 
-from sillward.page import passphrases
+from sillward.page.people import passphrases
 from tests.bench.table import Row, report
 from tests.support.installation import Installation, an_installation, wait_for
 

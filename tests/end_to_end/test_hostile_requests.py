@@ -17,16 +17,16 @@ import pytest
 
 from sillward.assembly import demo_page
 from sillward.links.page_links import PageLinks
-from sillward.page import passphrases
 from sillward.page.application import MAX_FORM_PARTS, Application
 from sillward.page.desk import PageDesk
-from sillward.page.door import Door
 from sillward.page.guard import Guard
 from sillward.page.http_server import LIMITS, Limits
 from sillward.page.keys import key_of
+from sillward.page.people import passphrases
+from sillward.page.people.door import Door
+from sillward.page.people.sessions import Session, Sessions
 from sillward.page.route import MAX_FORM_BYTES
 from sillward.page.server import PageServer
-from sillward.page.sessions import Session, Sessions
 from tests.support.page_people import NOON, Yard, passphrase_of, quick_hash
 from tests.support.pages import KEY, REAL, link_of_dusk
 

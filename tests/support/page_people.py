@@ -10,9 +10,9 @@ from werkzeug.test import Client, TestResponse
 from sillward.config.credentials import passphrase_file
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
-from sillward.page.door import Door
 from sillward.page.guard import Guard
 from sillward.page.hosts import Hosts
+from sillward.page.people.door import Door
 from tests.support.pages import KEY, Visitor
 
 NOON = 1_778_760_000.0

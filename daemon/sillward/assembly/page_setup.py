@@ -14,9 +14,9 @@ from sillward.links.page_links import PageLinks
 from sillward.links.site_paths import site_paths
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
-from sillward.page.door import Door
 from sillward.page.guard import Guard
 from sillward.page.hosts import Hosts
+from sillward.page.people.door import Door
 from sillward.page.server import PageServer
 from sillward.page.sites import SitePage, Sites
 from sillward.service.context import ServiceContext

@@ -28,7 +28,7 @@ def passphrase(options: Options, name: str | None, only_print: bool) -> None:
     Example: sillward passphrase Inés
     """
     require_page_parts()
-    from sillward.page import passphrases
+    from sillward.page.people import passphrases
 
     app = shared.build(options)
     person = _person(app, name)
@@ -74,7 +74,7 @@ def _path(app: App, person: str | None) -> Path:
 
 def _write(path: Path, made: str) -> None:
     """Write a hash, in the place of an older one or where nothing is. Raise ConfigError."""
-    from sillward.page.passphrases import is_hash
+    from sillward.page.people.passphrases import is_hash
 
     try:
         files.make_folder(path.parent)

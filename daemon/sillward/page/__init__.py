@@ -1,8 +1,11 @@
 """The page on which a grower sees what is to do and answers, served by the daemon or by itself.
 
     server.py        waitress in a thread of its own, watched by the daemon
+    http_server.py   waitress, bounded further
+    sites.py         several households in one server
     application.py   a request in, a response out: checks, route, errors
-    guard.py         who may ask what: host, origin, forms
+    guard.py         who may ask what: host (hosts.py), origin, forms
+    people/          who may come in: passphrases, sessions, a brake on guesses
     desk.py          the ledger and the household, for one request at a time
     visit.py         one request as a view sees it
     routes.py        all addresses

@@ -13,11 +13,11 @@ from dataclasses import dataclass, field
 from werkzeug.exceptions import BadRequest, Forbidden
 from werkzeug.wrappers import Request, Response
 
-from sillward.page.door import Door
-from sillward.page.entry import Entry
 from sillward.page.hosts import Hosts
+from sillward.page.people.door import Door
+from sillward.page.people.entry import Entry
+from sillward.page.people.sessions import SESSION_S
 from sillward.page.route import Access
-from sillward.page.sessions import SESSION_S
 
 VISIT_COOKIE = "sillward-visit"
 """A random word by which the forms of a browser are known again."""

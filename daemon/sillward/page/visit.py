@@ -11,8 +11,8 @@ from werkzeug.routing import MapAdapter
 from werkzeug.wrappers import Request, Response
 
 from sillward.page.desk import PageDesk
-from sillward.page.door import Door
-from sillward.page.entry import Entry
+from sillward.page.people.door import Door
+from sillward.page.people.entry import Entry
 from sillward.page.rendering import Templates
 from sillward.service.context import ServiceContext
 from sillward.wording.voice import Voice

@@ -7,7 +7,7 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sillward.cli import main
-from sillward.page import passphrases
+from sillward.page.people import passphrases
 from tests.support.page_people import quick_hash
 from tests.support.paths import EXAMPLES
 

@@ -6,9 +6,9 @@ import pytest
 from werkzeug.test import TestResponse
 
 from sillward.assembly import demo_page
-from sillward.page import passphrases
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
+from sillward.page.people import passphrases
 from sillward.page.route import Access
 from sillward.page.routes import ROUTES
 from tests.support.page_people import Guest, Yard, passphrase_of, quick_hash

@@ -9,10 +9,10 @@ from werkzeug.test import Client, TestResponse
 from sillward.assembly import demo_page
 from sillward.links.page_links import PageLinks
 from sillward.links.token import Purpose, Token, digest, write
-from sillward.page import passphrases
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
+from sillward.page.people import passphrases
 from sillward.page.sites import SitePage, Sites
 from tests.support.page_people import Yard, passphrase_of, quick_hash
 from tests.support.pages import KEY, REAL

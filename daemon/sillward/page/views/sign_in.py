@@ -3,7 +3,7 @@
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
-from sillward.page.door import NotSignedInError
+from sillward.page.people.door import NotSignedInError
 from sillward.page.route import Access, Route
 from sillward.page.visit import Visit
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 from sillward.config.credentials import folded_name, those_with_passphrase
 from sillward.errors import SillwardError
-from sillward.page import throttle
-from sillward.page.passphrases import Passphrases
-from sillward.page.sessions import Session, Sessions
+from sillward.page.people import throttle
+from sillward.page.people.passphrases import Passphrases
+from sillward.page.people.sessions import Session, Sessions
 
 
 class NotSignedInError(SillwardError):

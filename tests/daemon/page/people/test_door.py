@@ -8,8 +8,8 @@ import pytest
 
 from sillward.config.credentials import passphrase_file
 from sillward.errors import ConfigError
-from sillward.page import door, passphrases, sessions
-from sillward.page.door import NotSignedInError
+from sillward.page.people import door, passphrases, sessions
+from sillward.page.people.door import NotSignedInError
 from tests.support.page_people import Yard, keep, passphrase_of, quick_hash
 
 DAY = 24 * 3600

@@ -3,7 +3,7 @@
 import secrets
 from dataclasses import dataclass
 
-from sillward.page.sessions import Session
+from sillward.page.people.sessions import Session
 
 
 @dataclass(slots=True)

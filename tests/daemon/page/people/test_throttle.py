@@ -2,8 +2,8 @@
 
 import pytest
 
-from sillward.page import throttle
-from sillward.page.throttle import Throttle, of_address, of_name
+from sillward.page.people import throttle
+from sillward.page.people.throttle import Throttle, of_address, of_name
 
 
 class Clock:
