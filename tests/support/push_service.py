@@ -101,7 +101,8 @@ class PushService:
 
     @property
     def origin(self) -> str:
-        return f"https://127.0.0.1:{self.port}"
+        """By a name: a number that is not public is refused before anything is sent."""
+        return f"https://localhost:{self.port}"
 
     def browser(self, name: str = "one") -> Browser:
         return Browser(f"{self.origin}/push/{name}")
@@ -119,7 +120,7 @@ def push_service(trusted: Path, monkeypatch: Any) -> Iterator[PushService]:
     monkeypatch.setenv("REQUESTS_CA_BUNDLE", str(certificates))
     monkeypatch.setenv("NO_PROXY", "*")
     tls = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
-    authority.issue_cert("127.0.0.1").configure_cert(tls)
+    authority.issue_cert("localhost", "127.0.0.1").configure_cert(tls)
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:

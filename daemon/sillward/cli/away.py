@@ -63,8 +63,10 @@ def _lines(context: ServiceContext, words: Sequence[str], note: str, *, end: boo
     if end:
         absence = absences.one_of(coming, " ".join(words))
         absences.end(context, absence)
-        known = absence.briefed_at is not None
-        yield f"{absence.person} is told no more" + ("; that is told now" if known else "")
+        if absence.briefed_at is None:
+            yield f"{absence.person} will not be told"
+        else:
+            yield f"{absence.person} is told no more; that is told now"
     elif words:
         yield from _entered(context, words, note)
     else:

@@ -4,10 +4,10 @@ Pure: everything is worked out from what the ledger holds and the time.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
-from sillward.ledger import Notice, NoticeState, Stage, StoredChore
+from sillward.ledger import Notice, NoticeState, Stage, StoredChore, Subject
 from sillward.page.keys import key_of
 from sillward.wording.follow_up import LATE
 from sillward.wording.voice import Voice, capital
@@ -81,13 +81,21 @@ def days(
         ToldDay(
             voice.day(date.fromisoformat(day)),
             [
-                ToldRound(capital(name), [_notice(each, now, voice) for each in reversed(of_round)])
+                ToldRound(
+                    _subject(name), [_notice(each, now, voice) for each in reversed(of_round)]
+                )
                 for name, of_round in told.get(day, {}).items()
             ],
             [_chore(chore, now, voice) for chore in asked.get(day, ())],
         )
         for day in sorted({*told, *asked}, reverse=True)
     ]
+
+
+def _subject(name: str) -> str:
+    """Return what a name in the ledger is about, without the time that tells it from others."""
+    subject = Subject.parse(name)
+    return capital(name if subject.kind is None else str(replace(subject, time="")))
 
 
 def _notice(notice: Notice, now: datetime, voice: Voice) -> ToldNotice:

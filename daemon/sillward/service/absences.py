@@ -20,6 +20,7 @@ from sillward.service.round_in_force import round_in_force
 from sillward.wording import absence_notices, helper_list
 from sillward.wording.helper_list import HelperList
 from sillward.wording.push import Message
+from sillward_rules.plants.group_names import folded
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 
@@ -129,11 +130,11 @@ def one_of(absences: Sequence[Absence], name: str) -> Absence:
 
     name: that of the helper or of their channel; empty for any.
     """
-    wanted = name.strip().lower()
+    wanted = folded(name)
     found = [
         absence
         for absence in absences
-        if not wanted or wanted in (absence.person.lower(), absence.channel.lower())
+        if not name.strip() or wanted in (folded(absence.person), folded(absence.channel))
     ]
     if len(found) == 1:
         return found[0]

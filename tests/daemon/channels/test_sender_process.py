@@ -11,11 +11,13 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
+from sillward.channels.push_address import PushAddress
 from sillward.channels.sender_process import SenderProcess
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.loopback_server import serving, whole
+from tests.support.push_service import IDENTITY, Browser
 
 MESSAGE = Message("Carry in 2 plants by 17:10", "Pergola: first, second\n23 °C")
 OK = whole(b"ok")
@@ -65,6 +67,17 @@ def test_one_child_sends_all_there_is_and_then_goes(sender: SenderProcess) -> No
         sender(to(server.address), MESSAGE)
         assert child_of(sender) != first
     assert len(server.asked) == 3
+
+
+def test_a_push_goes_through_the_child_too_and_to_no_machine_at_home(
+    sender: SenderProcess,
+) -> None:
+    browser = Browser("https://localhost:9/push/one")
+    url = PushAddress(browser.subscription, IDENTITY).url
+    phone = Channel("phone of Inés", url, ("dusk",), all_clear=False, full_length=False)
+
+    with pytest.raises(DeliveryError, match="phone of Inés: cannot be reached"):
+        sender(phone, MESSAGE)
 
 
 def test_a_refusal_comes_back_as_it_was(sender: SenderProcess) -> None:

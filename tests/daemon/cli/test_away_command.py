@@ -70,7 +70,7 @@ def test_it_is_shown_printed_and_ended() -> None:
     assert listed.startswith("The plants of Courtyard")
     assert "WALL BENCH: 3 PLANTS" in listed
 
-    assert away("--end", "inés").stdout == "Inés is told no more\n"
+    assert away("--end", "ines").stdout == "Inés will not be told\n"
     assert away().stdout.startswith("Nobody")
 
 
@@ -99,8 +99,8 @@ def test_whose_it_is_must_be_clear() -> None:
     away("fri", "sun", "Tomás", "phone")
 
     assert away("--end").stderr == "sillward: say of whom it is (Inés, Tomás)\n"
-    assert away("--end", "phone").stdout == "Tomás is told no more\n"
-    assert away("--end").stdout == "Inés is told no more\n"
+    assert away("--end", "phone").stdout == "Tomás will not be told\n"
+    assert away("--end").stdout == "Inés will not be told\n"
 
 
 def test_a_collection_whose_channels_are_told_nothing_is_refused(yard: Path) -> None:

@@ -56,6 +56,25 @@ def test_the_form_has_what_its_script_needs_and_is_hidden_without() -> None:
     assert "<noscript>" in text
 
 
+def test_the_worker_stays_below_the_path_of_its_household() -> None:
+    """A service worker may show what is below its own address (Service Workers, 3.1.1)."""
+    visitor = served()
+
+    text = visitor.client.get("/phones", environ_overrides={"SCRIPT_NAME": "/courtyard"}).text
+
+    assert 'data-worker="/courtyard/service-worker.js"' in text
+
+
+def test_the_first_message_is_among_what_was_told() -> None:
+    visitor = served()
+    visitor.post("/phones", **Browser().given, person="Inés")
+
+    words = visitor.says("/told")
+
+    assert "Phone phone of Inés: waits to be sent" in words
+    assert "This phone is told from now on" in words
+
+
 def test_no_secret_is_on_the_page() -> None:
     visitor = served()
     browser = Browser()
