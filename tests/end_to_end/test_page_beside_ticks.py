@@ -11,6 +11,8 @@ from pathlib import Path
 import pytest
 from werkzeug.wrappers import Response
 
+from sillward.channels.sender_process import SenderProcess
+from sillward.cli.run import _AfterTick
 from sillward.ledger import Ledger, opening
 from sillward.page import application
 from sillward.page import desk as page_desk
@@ -173,3 +175,16 @@ def test_a_view_that_holds_the_ledger_for_ever_keeps_no_notice_back(beside: Besi
     assert not beside.world.ledger.in_memory
     assert beside.world.notice().sent_at is not None
     assert beside.ask("/") == 200
+
+
+def test_a_page_that_cannot_be_served_is_told_with_what_else_is_wrong(beside: Beside) -> None:
+    taken = PageServer(beside.server.application, "127.0.0.1", beside.server.bound_port)
+    after = _AfterTick([beside.world.desk], SenderProcess(), None, None, taken)
+
+    after.run()
+    assert "the page is not served" in after._troubles[-1]
+
+    beside.server.close()
+    after.run()
+    assert "the page" not in " ".join(after._troubles)
+    taken.close()

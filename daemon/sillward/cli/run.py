@@ -145,6 +145,8 @@ class _AfterTick:
         if self.calendar is not None:
             self.calendar.update()
         troubles = [desk.troubles() for desk in self.desks]
+        if self.page is not None and self.page.trouble is not None:
+            troubles[0] = [*troubles[0], self.page.trouble]
         self._troubles = troubles[0]
         if self.heartbeat is not None:
             now = self.desks[0].context.clock()

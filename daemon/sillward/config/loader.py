@@ -11,6 +11,7 @@ from pydantic import SecretStr
 from sillward.config import build_collection, cross_checks
 from sillward.config.changes import Change, changed
 from sillward.config.collection_file import TABLES, read_document
+from sillward.config.credentials import folded_name
 from sillward.config.household import Channel, Household, is_mail
 from sillward.config.models import (
     ChannelTable,
@@ -68,8 +69,8 @@ def load_household(
     times = reader.read(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
     wording = _read_wording(reader, notices, path)
-    channels = _read_channels(reader, document, url_for)
     page = reader.read(PageTable, document.get("page", {}), "page") or PageTable()
+    channels = _read_channels(reader, document, url_for, page.people)
     broker = read_broker(reader, document, path.parent, mqtt_password)
     sensors = read_sensors(reader, document, spots)
     if reader.errors or site is None:
@@ -216,8 +217,11 @@ def _read_wording(reader: TableReader, table: NoticesTable, path: Path) -> Wordi
 
 
 def _read_channels(
-    reader: TableReader, document: Mapping[str, Any], url_for: UrlFor
+    reader: TableReader, document: Mapping[str, Any], url_for: UrlFor, people: Sequence[str]
 ) -> list[Channel]:
+    """Return the channels. people: who sign in to the page; a channel's person is one of them if
+    the names differ in capitals and the like alone."""
+    written = {folded_name(name): name for name in people}
     channels: list[Channel] = []
     names: set[str] = set()
     for index, raw in enumerate(reader.list_of_tables(document, "channels") or []):
@@ -231,7 +235,8 @@ def _read_channels(
         url = table.url or url_for(table.name)
         full = table.length == "full" if table.length else is_mail(url)
         rounds = tuple(table.rounds)
-        channels.append(Channel(table.name, url, rounds, table.all_clear, full, table.person))
+        person = table.person and written.get(folded_name(table.person), table.person)
+        channels.append(Channel(table.name, url, rounds, table.all_clear, full, person))
     if channels and not any(channel.rounds for channel in channels):
         reader.report("channels", "none of them is told anything; give one of them its rounds")
     return channels

@@ -5,6 +5,7 @@ Whatever happens to it, the ticks go on: they run in other threads and wait for 
 
 import errno
 import logging
+import os
 import socket
 import threading
 from contextlib import suppress
@@ -56,8 +57,10 @@ class PageServer:
         try:
             listening = self._listen()
         except OSError as error:
-            reason = f"cannot listen at {self.host}:{self.port}: {error.strerror or error}"
-            missing = isinstance(error, socket.gaierror) or error.errno == errno.EADDRNOTAVAIL
+            unknown = isinstance(error, socket.gaierror)
+            why = error.strerror if unknown or error.errno is None else os.strerror(error.errno)
+            reason = f"cannot listen at {self.host}:{self.port}: {why}"
+            missing = unknown or error.errno == errno.EADDRNOTAVAIL
             kind = AddressMissingError if missing else ConfigError
             raise kind([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
         try:
@@ -104,6 +107,11 @@ class PageServer:
     def alive(self) -> bool:
         """Whether it serves."""
         return self._thread is not None and self._thread.is_alive()
+
+    @property
+    def trouble(self) -> str | None:
+        """What is wrong with it, in words; None if it serves."""
+        return None if self.alive else f"the page is not served: {self._told or 'it has died'}"
 
     def watch(self) -> None:
         """Start it again if it has died, at the next call if that fails now."""

@@ -229,6 +229,20 @@ def test_a_channel_without_url_can_be_read() -> None:
     assert channel.name == "phone"
 
 
+def test_a_channel_s_person_is_the_one_of_the_page_however_it_is_written(tmp_path: Path) -> None:
+    text = (FILES / "good.toml").read_text(encoding="utf-8")
+    channels = [
+        f'[[channels]]\nname = "c{number}"\nurl = "json://localhost"\nperson = "{person}"\n'
+        for number, person in enumerate(("INE\u0301S", "Neighbour"))
+    ]
+    path = tmp_path / "yard.toml"
+    path.write_text("\n".join([text, '[page]\npeople = ["Inés"]', *channels]), encoding="utf-8")
+
+    persons = [channel.person for channel in load_household(path).channels[-2:]]
+
+    assert persons == ["Inés", "Neighbour"]
+
+
 # -- what is wrong, in exact words
 
 LIME = 'plants[3] "Clay-pot lime"'

@@ -141,9 +141,12 @@ def test_an_address_that_comes_up_later_is_waited_for(
     with closing(server):
         server.start_beside_daemon()
         assert not server.alive
+        assert server.trouble is not None
+        assert "the page is not served: SILLWARD_PAGE__ADDRESS: cannot listen" in server.trouble
         for _ in range(3):
             server.watch()
         assert ask(server).startswith("127.0.0.1")
+        assert server.trouble is None
     assert sum("page.not_started" in record.getMessage() for record in caplog.records) == 3
 
     errors.append(OSError(errno.EADDRINUSE, "Address already in use"))

@@ -11,6 +11,7 @@ from sillward.page.guard import Guard
 from sillward.page.people import passphrases
 from sillward.page.route import Access
 from sillward.page.routes import ROUTES
+from sillward.page.views import sign_in
 from tests.support.page_people import Guest, Yard, passphrase_of, quick_hash
 from tests.support.pages import KEY, REAL, Visitor
 
@@ -85,6 +86,17 @@ def test_too_many_tries_say_how_long_to_wait(guest: Guest) -> None:
     assert answer.status_code == 429
     assert answer.headers["Retry-After"] == "16"
     assert "Wait 15 seconds" in answer.text
+
+
+def test_wrong_tries_are_logged_without_what_was_typed(
+    guest: Guest, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(sign_in.log, "filters", [])
+    guest.sign_in("Mallory", "wrong wrong wrong")
+
+    assert "page.not_signed_in address= reason=The name or" in caplog.text
+    assert "Mallory" not in caplog.text
+    assert "wrong wrong" not in caplog.text
 
 
 ELSEWHERE = [

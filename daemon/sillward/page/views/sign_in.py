@@ -1,11 +1,18 @@
 """Signing in and out."""
 
+import logging
+
 from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response
 
+from sillward.errors import one_line
+from sillward.page.log_flood import FloodFilter
 from sillward.page.people.door import NotSignedInError
 from sillward.page.route import Access, Route
 from sillward.page.visit import Visit
+
+log = logging.getLogger(__name__)
+log.addFilter(FloodFilter())
 
 MAX_ADDRESS = 300
 """Characters of the address that one wanted to go to. Judgement: ours are shorter."""
@@ -25,6 +32,7 @@ def sign_in(visit: Visit) -> Response:
     try:
         session = door.sign_in(visit.field("name"), visit.field("passphrase"), address)
     except NotSignedInError as error:
+        log.warning("page.not_signed_in address=%s reason=%s", one_line(address, 50), error)
         response = _shown(visit, to, str(error), status=429 if error.wait_s else 403)
         if error.wait_s:
             response.headers["Retry-After"] = str(int(error.wait_s) + 1)
