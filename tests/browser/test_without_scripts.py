@@ -11,6 +11,7 @@ from sillward.page.keys import key_of
 from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone
+from tests.support.pages import link_of_dusk
 
 FIRST, SECOND = "pergola to sunroom", "wall bench to sunroom"
 A_PLANT, A_SPOT = f"plants/{key_of('Blue basket')}", f"spots/{key_of('pergola')}"
@@ -102,3 +103,26 @@ def test_a_reading_is_asked_about_noted_and_corrected(phone: Phone) -> None:
     page.get_by_role("link", name="Delete it").click()
     page.get_by_role("button", name="Delete").click()
     expect(reading).to_have_count(0)
+
+
+def test_an_absence_is_planned_and_cancelled(phone: Phone) -> None:
+    page = phone.open("away")
+    page.get_by_label("First day").fill("2026-06-01")
+    page.get_by_label("Last day").fill("2026-06-04")
+    page.get_by_label("Who helps").fill("Tomás")
+    page.get_by_role("button", name="Have them told").click()
+    planned = page.locator("section.card").filter(has_text="Tomás")
+    expect(planned).to_contain_text("from Monday 1 June")
+    planned.get_by_role("button", name="Cancel it").click()
+    expect(planned).to_have_count(0)
+
+
+def test_a_link_of_a_message_answers_all_that_it_told(phone: Phone, server: PageServer) -> None:
+    page = phone.open(link_of_dusk(server.application._desk))
+    page.get_by_label("Blue basket").uncheck()
+    page.get_by_role("button", name="Done").click()
+    expect(page.get_by_role("heading", level=1)).to_be_visible()
+    phone.open()
+    to_do = page.locator("article:has(button.wide):visible")
+    expect(to_do).to_have_count(1)
+    expect(to_do).to_contain_text("Blue basket")

@@ -161,7 +161,7 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         kind=chore.kind.value,
         group=group,
         title=f"{voice.say('kind', name=chore.kind.value)}: {voice.plants(len(chore.plants))}",
-        way=_way(chore, now, voice),
+        way=_way(chore, now, voice, is_settled=group is Group.SETTLED),
         tag=_tag(kept, group, now, voice),
         why=reason_phrases.why([chore], voice) if brief else "",
         plants=tuple(_plants(chore, voice, brief=brief)),
@@ -172,9 +172,9 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
     )
 
 
-def _way(chore: Chore, now: datetime, voice: Voice) -> str:
+def _way(chore: Chore, now: datetime, voice: Voice, *, is_settled: bool) -> str:
     """Return when and where: "By 17:50, pergola to sunroom"."""
-    if chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10", even when that is past
+    if is_settled or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10", even when that is past
         now = min(now, chore.before - timedelta(minutes=1))
     return capital(full_sheet.when(replace(chore, unconfirmed=()), now, voice))
 

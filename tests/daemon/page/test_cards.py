@@ -73,6 +73,7 @@ def test_what_is_answered_can_be_taken_back_for_some_hours() -> None:
     assert found["declined"].tag == "not needed, you said at 16:00"
     assert set(found) == {"done", "declined"}
     assert all(card.group is Group.SETTLED and card.can_be_undone for card in found.values())
+    assert {card.way for card in found.values()} == {"By 18:00, bench to room"}
     assert not any(card.asks for card in found.values())
 
 
