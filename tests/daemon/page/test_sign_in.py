@@ -189,7 +189,7 @@ def test_whoever_follows_a_link_in_a_mail_needs_no_second_sign_in(guest: Guest) 
 
     assert answer.status_code == 200
     assert '<meta http-equiv="refresh" content="0">' in answer.text
-    assert '<a href="/">Go on to the page</a>' in answer.text
+    assert '<a class="line" href="/">Go on to the page</a>' in answer.text
     assert "Courtyard" not in answer.text
 
 
