@@ -8,6 +8,11 @@ from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
+from hypothesis import settings
+
+# How long an example takes says something of the machine only.
+settings.register_profile("sillward", deadline=None)
+settings.load_profile("sillward")
 
 
 def pytest_configure(config: pytest.Config) -> None:

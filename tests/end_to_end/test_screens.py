@@ -112,15 +112,22 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "done": ("done", "carry-in", "--by", "Ana", *told),
         "move": ("move", plant, "wall bench", *told),
         "move --undo": ("move", "--undo", plant, *told),
-        "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
         "passphrase": ("passphrase", *told),
-        "replay --set": ("replay", *told, *PAST, "--set", "habits.lead=2 h"),
         "skill": ("skill", *told),
-        "skill --demo": ("skill", "--demo"),
-        "season": ("season", *told, *PAST[:2], "--quick"),
     }
     typed = {"passphrase": "three brave geese\n" * 2}
     return {name: call(*words, typed=typed.get(name, "")).stdout for name, words in calls.items()}
+
+
+def all_that_is_said_of_the_past(path: Path) -> dict[str, str]:
+    """What the commands say that read an archive: no forecast changes it."""
+    told = ("--collection", path)
+    calls = {
+        "replay": ("replay", *told, *PAST, "--away", "2024-11-22"),
+        "replay --set": ("replay", *told, *PAST, "--set", "habits.lead=2 h"),
+        "season": ("season", *told, *PAST[:2], "--quick"),
+    }
+    return {name: call(*words).stdout for name, words in calls.items()}
 
 
 @pytest.mark.usefixtures("in_weather")
@@ -139,10 +146,18 @@ def test_all_that_is_printed_fits_80_columns(
     assert [name for name, said in told.items() if not said.strip()] == []
 
 
+def test_what_is_said_of_the_past_fits_too() -> None:
+    told = all_that_is_said_of_the_past(COURTYARD)
+
+    assert {name: lines for name, said in told.items() if (lines := too_wide(said))} == {}
+    assert [name for name, said in told.items() if not said.strip()] == []
+
+
 @pytest.mark.parametrize(
     "words",
     [
         ("groups",),
+        ("skill", "--demo"),
         ("mix", "--npk", "20-20-20", "--grams-per-litre", "999", "--water-ec", "0.3",
          "--salt", "MgSO4.7H2O=9", "--litres", "9999", "--limit", "0.7", "--ca", "9"),
         *((name, "--help") for name in main.commands),
@@ -177,7 +192,7 @@ def test_names_of_every_script_break_no_column(
     text = text.replace("[spots.pergola]", f'[spots."{name.strip()}"]')
     path = household(tmp_path, "cold-snap", monkeypatch, text)
 
-    told = all_that_is_printed(path, name.strip())
+    told = all_that_is_printed(path, name.strip()) | all_that_is_said_of_the_past(path)
 
     assert {key: lines for key, said in told.items() if (lines := too_wide(said))} == {}
     letters = name.replace(" ", "")
