@@ -22,7 +22,7 @@ from sillward.wording.push import Button, Links, Message
 from tests.support import browsing
 from tests.support.browsing import Phone
 from tests.support.pages import KEY, REAL, link_of_dusk
-from tests.support.push_service import IDENTITY
+from tests.support.push_service import IDENTITY, bytes_of
 from tests.support.push_service import Browser as Subscribed
 
 GIVEN = Subscribed().given
@@ -31,11 +31,16 @@ SUBSCRIBES = f"""
 const given = {json.dumps(GIVEN)};
 const bytes = (text) =>
   Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (c) => c.charCodeAt(0));
-PushManager.prototype.getSubscription = async () => null;
-PushManager.prototype.subscribe = async (asked) => {{
-  window.asked = {{ ...asked, applicationServerKey: [...asked.applicationServerKey] }};
-  sessionStorage.asked = JSON.stringify(window.asked);
-  return {{ endpoint: given.endpoint, getKey: (name) => bytes(given[name]).buffer }};
+PushManager.prototype.getSubscription = async () => {{
+  const key = sessionStorage.asked && new Uint8Array(JSON.parse(sessionStorage.asked)).buffer;
+  const getKey = (name) => bytes(given[name]).buffer;
+  const options = {{ applicationServerKey: key }};
+  return key ? {{ endpoint: given.endpoint, options, getKey }} : null;
+}};
+PushManager.prototype.subscribe = async function (asked) {{
+  if (!asked.userVisibleOnly) throw new Error("all messages must be shown");
+  sessionStorage.asked = JSON.stringify([...asked.applicationServerKey]);
+  return this.getSubscription();
 }};
 """
 
@@ -161,9 +166,12 @@ def test_the_button_makes_a_channel_of_the_phone(told: Told) -> None:
         (device,) = context.ledger.devices.of_site(context.site.name)
     assert {name: getattr(device, name) for name in GIVEN} == GIVEN
     assert device.person == "Inés"
-    asked = json.loads(told.phone.page.evaluate("sessionStorage.asked"))
-    assert asked["userVisibleOnly"] is True
-    assert len(asked["applicationServerKey"]) == 65
+    key = json.loads(told.phone.page.evaluate("sessionStorage.asked"))
+    assert bytes(key) == bytes_of(IDENTITY.public)
+    page = told.phone.page
+    expect(page.get_by_text("This phone is told.")).to_be_visible()
+    expect(page.get_by_role("region", name="phone of Inés")).to_contain_text("this phone")
+    expect(page.get_by_role("button", name="Tell this phone")).to_be_hidden()
 
 
 def test_a_message_is_shown_with_its_buttons(told: Told) -> None:
@@ -232,11 +240,22 @@ def test_a_browser_that_takes_no_messages_says_so(told: Told) -> None:
 
 def test_who_refuses_messages_is_told_how_to_allow_them(told: Told) -> None:
     told.phone.context.add_init_script("Notification.requestPermission = async () => 'denied';")
+    told.phone.context.add_init_script("sessionStorage.clear();")
     page = told.phone.open("/phones")
 
     page.get_by_role("button", name="Tell this phone").click()
 
     expect(page.get_by_text("This browser was not allowed to show messages.")).to_be_visible()
+
+
+def test_a_phone_of_another_key_is_told_anew(told: Told) -> None:
+    """As after the file of the key was lost."""
+    told.phone.context.add_init_script("sessionStorage.asked = '[4, 1, 2]';")
+
+    page = told.phone.open("/phones")
+
+    expect(page.get_by_role("button", name="Tell this phone")).to_be_visible()
+    expect(page.get_by_text("This phone is told.")).to_be_hidden()
 
 
 def test_the_page_by_another_address_leads_to_the_right_one(told: Told) -> None:

@@ -29,13 +29,26 @@
   const fromBase64 = (text) =>
     Uint8Array.from(atob(text.replaceAll("-", "+").replaceAll("_", "/")), (c) => c.charCodeAt(0));
 
+  /** Whether we can sign what is sent there: it is for one key alone. */
+  const isForUs = ({ options }) =>
+    options.applicationServerKey && toBase64(options.applicationServerKey) === key;
+
+  /** The part of the page about this phone, if it is told: found by a digest of where messages go. */
+  async function told() {
+    const registered = await navigator.serviceWorker.getRegistration(worker);
+    const given = await registered?.pushManager.getSubscription();
+    if (!given || !isForUs(given)) return null;
+    const digest = await crypto.subtle.digest("SHA-256", new TextEncoder().encode(given.endpoint));
+    const hex = [...new Uint8Array(digest)].map((one) => one.toString(16).padStart(2, "0")).join("");
+    return document.querySelector(`[data-phone="${hex}"]`);
+  }
+
   /** Where messages to this browser go; it is asked anew if that was for another key. */
   async function subscription() {
     await navigator.serviceWorker.register(worker);
     const { pushManager } = await navigator.serviceWorker.ready;
     const known = await pushManager.getSubscription();
-    const knownKey = known?.options.applicationServerKey;
-    if (known && knownKey && toBase64(knownKey) === key) return known;
+    if (known && isForUs(known)) return known;
     await known?.unsubscribe();
     return pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: fromBase64(key) });
   }
@@ -64,9 +77,16 @@
     say(why);
     return;
   }
-  form.hidden = false;
   form.addEventListener("submit", (event) => {
     event.preventDefault();
     tell();
   });
+  told()
+    .catch(() => null)
+    .then((known) => {
+      if (known && Notification.permission === "granted") {
+        known.querySelector(".this-phone").hidden = false;
+        say("This phone is told.");
+      } else form.hidden = false;
+    });
 })();

@@ -1,5 +1,7 @@
 """Phones that are told from the page itself, by Web Push: their list, and the service worker."""
 
+from hashlib import sha256
+
 from werkzeug.wrappers import Response
 
 from sillward.channels.push_address import Subscription
@@ -62,6 +64,7 @@ def _page(visit: Visit, *, status: int = 200, problem: str = "") -> Response:
                 device.name,
                 voice.date_and_hour(device.added_at),
                 device.gone_at and voice.date_and_hour(device.gone_at),
+                sha256(device.endpoint.encode()).hexdigest(),
             )
             for device in known
         ],
