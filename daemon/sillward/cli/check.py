@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 import click
 
-from sillward.assembly import page_access, read_only
+from sillward.assembly import page_access, read_only, web_push
 from sillward.assembly.app import App, Options
 from sillward.assembly.desk_setup import require_places
 from sillward.assembly.examples import demo
@@ -62,7 +62,10 @@ def _links(app: App) -> report.MessageLinks | None:
         return None
     ways = zip(channels, apprise_sender.ways_to_answer(channels), strict=True)
     return report.MessageLinks(
-        standing, page.url, {channel.name: way.value for channel, way in ways if way is not None}
+        standing,
+        page.url,
+        {channel.name: way.value for channel, way in ways if way is not None},
+        web_push.standing(app),
     )
 
 

@@ -35,11 +35,13 @@ class MessageLinks:
     page: where it is served and who may open it, in words.
     url: what links begin with, if there are any.
     ways: how each channel shows them, in words.
+    phones: whether the page tells phones, in words; None if that cannot be.
     """
 
     page: str
     url: str | None
     ways: Mapping[str, str]
+    phones: str | None = None
 
 
 def text(
@@ -195,6 +197,8 @@ def _about_links(household: Household, links: MessageLinks | None) -> Iterator[t
         if channel.name in links.ways:
             person = f", as {channel.person}" if channel.person else ""
             yield f"{channel.name} is answered:", f"by {links.ways[channel.name]}{person}"
+    if links.phones is not None:
+        yield "phones:", links.phones
 
 
 def _broker(broker: Broker) -> str:

@@ -57,6 +57,17 @@ def test_nor_without_the_parts_for_it(
     assert not (tmp_path / NAME).exists()
 
 
+def test_check_says_how_it_stands(
+    served: App, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    assert web_push.standing(served) == "the page can tell them by itself"
+    monkeypatch.setattr(web_push, "find_spec", lambda name: None)
+    assert web_push.standing(served) == (
+        "the page tells none by itself: `pip install '.[webpush]'` in a checkout"
+    )
+    assert not (tmp_path / NAME).exists()
+
+
 def test_a_key_that_is_none_is_logged_and_the_rest_goes_on(
     served: App, tmp_path: Path, caplog: pytest.LogCaptureFixture
 ) -> None:

@@ -36,7 +36,7 @@ def test_a_phone_is_added_and_removed() -> None:
     (device,) = known(visitor)
     assert (device.name, device.person) == (INES, "Inés")
     assert "Phone of Inés is told" in visitor.says("/log")
-    assert f"{INES} Told since Thu 14 May 17:00" in visitor.says("/phones")
+    assert f"{INES} this phone Told since Thu 14 May 17:00" in visitor.says("/phones")
 
     for _ in range(2):  # a second press does no harm
         answer = visitor.post("/phones/remove", phone=key_of(INES))
