@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator
 from contextlib import closing, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
 from werkzeug.wrappers import Response
@@ -24,6 +25,7 @@ from sillward.page.route import Route
 from sillward.page.routes import ROUTES
 from sillward.page.server import PageServer
 from sillward.page.visit import Visit
+from sillward.service.heartbeat import Heartbeat
 from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_household, local
 from tests.support.fakes import FakeClock
 
@@ -188,3 +190,21 @@ def test_a_page_that_cannot_be_served_is_told_with_what_else_is_wrong(beside: Be
     after.run()
     assert "the page" not in " ".join(after._troubles)
     taken.close()
+
+
+def test_a_page_that_fails_otherwise_keeps_no_heartbeat_back(
+    beside: Beside, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def fail(*_: object) -> None:
+        raise TypeError
+
+    beats = list[str | None]()
+    pulse = Mock(spec=Heartbeat, beat=lambda _now, trouble: beats.append(trouble))
+    monkeypatch.setattr(PageServer, "watch", fail)
+    beside.server.close()
+
+    _AfterTick([beside.world.desk], SenderProcess(), None, pulse, beside.server).run()
+
+    (trouble,) = beats
+    assert trouble is not None
+    assert "the page is not served" in trouble

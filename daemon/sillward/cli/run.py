@@ -27,6 +27,7 @@ from sillward.ical.publisher import CalendarPublisher
 from sillward.reports import status as status_report
 from sillward.service import heartbeat
 from sillward.service.daemon import Daemon
+from sillward.service.defects import contained
 from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
 from sillward.service.run_control import RunControl
@@ -80,7 +81,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             status_line=after_tick.status_line,
         )
         if page is not None:
-            page.start_beside_daemon()
+            page.watch()
         if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
@@ -141,7 +142,8 @@ class _AfterTick:
         """Do it."""
         self.sender.close()
         if self.page is not None:
-            self.page.watch()
+            with contained("page.failed"):
+                self.page.watch()
         if self.calendar is not None:
             self.calendar.update()
         troubles = [desk.troubles() for desk in self.desks]

@@ -129,12 +129,23 @@ class MqttSettings(BaseModel):
 
 
 def _listen_address(text: str) -> str:
+    """Take no name but localhost: the daemon waits for no answer about another."""
     host, _, port = text.rpartition(":")
-    is_host = bool(re.fullmatch(r"[\w.-]+|\[[0-9A-Fa-f:.]+\]", host, re.ASCII))
-    if not is_host or not port.isdecimal() or not 0 < int(port) < 65536:
+    is_port = bool(re.fullmatch(r"[0-9]{1,5}", port)) and 0 < int(port) < 65536
+    if not is_port or not (host == "localhost" or _is_address(host)):
         msg = 'must be an address and a port, such as "127.0.0.1:8123" or "[::1]:8123"'
         raise ValueError(msg)
     return text
+
+
+def _is_address(host: str) -> bool:
+    """Whether this is an address as it stands before a port: IPv6 in brackets."""
+    bare = host.removeprefix("[").removesuffix("]")
+    try:
+        version = ipaddress.ip_address(bare).version
+    except ValueError:
+        return False
+    return (version == 6) == (host == f"[{bare}]")
 
 
 def is_loopback(host: str) -> bool:

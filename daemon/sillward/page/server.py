@@ -3,7 +3,6 @@
 Whatever happens to it, the ticks go on: they run in other threads and wait for nothing here.
 """
 
-import errno
 import logging
 import os
 import socket
@@ -19,10 +18,6 @@ END_S = 2.0
 """Longest that an end is waited for [s]; a request that hangs is left behind. Judgement."""
 
 log = logging.getLogger(__name__)
-
-
-class AddressMissingError(ConfigError):
-    """The address to listen at is not one of this machine's, or its name is not known, so far."""
 
 
 @dataclass(slots=True)
@@ -43,26 +38,14 @@ class PageServer:
     _told: str = field(default="", init=False)
     """Why it could not be started again, as it was logged last."""
 
-    def start_beside_daemon(self) -> None:
-        """Listen; at an address that is not there yet, `watch` tries again: a network or a VPN may
-        come up later, and nobody goes without alarms until then. Raise ConfigError for a port that
-        is taken or not allowed."""
-        try:
-            self.start()
-        except AddressMissingError as error:
-            self._log_not_started(error)
-
     def start(self) -> None:
         """Listen. Raise ConfigError if that address cannot be had."""
         try:
             listening = self._listen()
         except OSError as error:
-            unknown = isinstance(error, socket.gaierror)
-            why = error.strerror if unknown or error.errno is None else os.strerror(error.errno)
+            why = error.strerror if error.errno is None else os.strerror(error.errno)
             reason = f"cannot listen at {self.host}:{self.port}: {why}"
-            missing = unknown or error.errno == errno.EADDRNOTAVAIL
-            kind = AddressMissingError if missing else ConfigError
-            raise kind([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
+            raise ConfigError([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
         try:
             self._server = HttpServer(self.application, listening, self.limits, **self._proxy())
         except BaseException:
@@ -75,7 +58,7 @@ class PageServer:
         log.info("page.started host=%s port=%d", self.host, self.bound_port)
 
     def _listen(self) -> socket.socket:
-        """Return a socket that listens, at the first of the addresses that a name stands for."""
+        """Return a socket that listens. No name but localhost is ever looked up."""
         found = socket.getaddrinfo(
             self.host, self.port, type=socket.SOCK_STREAM, flags=socket.AI_PASSIVE
         )
@@ -114,7 +97,11 @@ class PageServer:
         return None if self.alive else f"the page is not served: {self._told or 'it has died'}"
 
     def watch(self) -> None:
-        """Start it again if it has died, at the next call if that fails now."""
+        """Start it if it does not serve, at the next call if that fails now.
+
+        Whatever the reason, the daemon goes on: another program may have the port, a network or a
+        VPN may come up later, and nobody goes without alarms for that.
+        """
         if self.alive:
             return
         if self._server is not None:

@@ -325,3 +325,26 @@ def test_a_missing_collection_says_how_to_name_one(env: pytest.MonkeyPatch, tmp_
     assert str(caught.value) == (
         f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
     )
+
+
+@pytest.mark.parametrize(
+    "address", ["127.0.0.1:8123", "[::1]:8123", "localhost:1", "0.0.0.0:65535", "[fe80::1]:80"]
+)
+def test_the_page_listens_at_an_address(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("SILLWARD_PAGE__ADDRESS", address)
+
+    host, port = address.rsplit(":", 1)
+    assert load_settings().page.host_port == (host.strip("[]"), int(port))
+
+
+@pytest.mark.parametrize(
+    "address",
+    ["8123", ":8123", "127.0.0.1", "127.0.0.1:0", "127.0.0.1:65536", "127.0.0.1:+1", "::1:8123",
+     "[127.0.0.1]:8123", "[::1:8123", "garden.example:8123", "127.0.0.1:8123/", "127.0.0.1:٣"],
+)  # fmt: skip
+def test_the_page_listens_at_nothing_else(address: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A name would have to be looked up, and a look-up can hang."""
+    monkeypatch.setenv("SILLWARD_PAGE__ADDRESS", address)
+
+    with pytest.raises(ConfigError, match="SILLWARD_PAGE__ADDRESS"):
+        load_settings()
