@@ -51,6 +51,21 @@ def test_whoever_signs_in_is_where_they_wanted_to_be_and_signs_out_again(phone: 
     expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
 
 
+def test_a_tick_after_the_session_has_ended_leads_to_the_form_and_counts_for_nothing(
+    phone: Phone,
+) -> None:
+    page = phone.open("/sign-in")
+    sign_in(page, passphrase_of("Inés"))
+    button = phone.card("pergola to sunroom").locator("button.wide")
+    expect(button).to_be_visible()
+    phone.context.clear_cookies()
+    button.click()
+    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
+    sign_in(page, passphrase_of("Inés"))
+    expect(button).to_be_visible()
+    phone.forgive_failed_requests()
+
+
 @contextmanager
 def elsewhere(to: str) -> Iterator[str]:
     """Serve a page of another site, with a link."""
