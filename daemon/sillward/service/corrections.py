@@ -9,7 +9,7 @@ import logging
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import cache
 
 from sillward.config.household import Channel
@@ -45,6 +45,10 @@ _CHANGES = frozenset({Stage.CHANGE, Stage.CALL_OFF})
 log = logging.getLogger(__name__)
 
 
+LEDGER_STEP = timedelta(seconds=1)
+"""The ledger keeps times to this."""
+
+
 @dataclass(frozen=True, slots=True)
 class _Correction:
     """A revision of a round that was told, and the round's notices so far."""
@@ -78,15 +82,19 @@ class _Correction:
 
 @dataclass(slots=True)
 class Corrections:
-    """Compares what was told with each new forecast."""
+    """Compares what was told with each new forecast, and after each answer of the grower."""
 
     context: ServiceContext
     _compared: dict[Round, tuple[object, Collection]] = field(default_factory=dict)
-    """For each round the day, the forecast and the collection that it was last compared with; and
-    the same collection with what thermometers showed of the night."""
+    """For each round the day, the forecast, the collection and the last answer that it was last
+    compared with; and the same collection with what thermometers showed of the night."""
 
     def look(self) -> None:
-        """Enqueue a correction or an alarm if a newer forecast, or what was read, asks for one."""
+        """Enqueue a correction or an alarm if a newer forecast, or what was read, asks for one.
+
+        After an answer the same forecast may ask for one: what was said of a milder night does not
+        hold, or a plant that was carried in has been put out again.
+        """
         context = self.context
         if not context.has_forecast():
             return
@@ -94,7 +102,10 @@ class Corrections:
         if told is None:
             return
         tonight, site = context.collection, context.site
-        newest = (told.day, context.forecasts.edition(site), context.taught_collection)
+        answered = context.ledger.deeds.latest(site.name, 1)
+        if any(abs(context.clock() - deed.at) < LEDGER_STEP for deed in answered):
+            return  # at the next tick: what is told now must be later than what was said
+        newest = (told.day, context.forecasts.edition(site), context.taught_collection, answered)
         before, shown = self._compared.get(told.round, (None, None))
         is_newer = before != newest
         if is_newer or (shown != tonight and watched_spots(tonight.spots)):

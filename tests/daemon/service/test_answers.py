@@ -340,11 +340,28 @@ def test_a_plant_that_was_carried_in_and_put_out_again_is_called_in_again() -> N
     world, desk = evening()
     chore = order(world)
     confirm(world.ledger, SITE.name, [(chore, chore.plants)], local("17:10"))
-    move(world.ledger, SITE.name, "Pot 1", "bench", local("17:30"))
+    world.clock.now = local("17:30")
+    move(world.ledger, SITE.name, "Pot 1", "bench", world.clock.now)
 
-    newer(world, desk, 4.9)
+    desk.tick()
+    assert len(titles(world)) == 1  # not in the very second of the answer
+    world.clock.move(minutes=1)
+    desk.tick()
 
     assert order(world).plants == ("Pot 1",)
+    assert titles(world)[1:] == ["Change: carry in 1 plant by 18:40"]
+
+
+def test_what_was_declined_by_numbers_that_hold_no_more_is_told_by_the_new_ones() -> None:
+    world, desk = evening()
+    newer(world, desk, 2.5)  # no news, as the hour is the same
+    assert len(titles(world)) == 1
+    not_needed(world)
+
+    until(world, desk, world.clock.now + timedelta(minutes=1), minutes=1)
+
+    assert len(open_chores(world)) == 1
+    assert titles(world)[1:] == ["Change: carry in 2 plants by 18:40"]
 
 
 # -- an answer from a page that was drawn a while ago
@@ -561,9 +578,11 @@ def test_an_answer_in_the_file_holds_when_the_daemon_comes_back_from_memory(
         assert [state.asked for state in states.values()] == [None, None]
         place = "bench" if say is say_not_needed else "room"
         assert [state.at(local("23:00")).spot for state in states.values()] == [place, place]
-        pushes = len(world.post.pushes)
+        pushes = len(titles(world))
         until(world, desk, local("17:50"), minutes=1)
-        assert world.post.pushes[pushes:] == []
+        # What was declined was told as a night of 5 °C, and -8 °C are expected now.
+        again = ["Change: carry in 2 plants now"] if say is say_not_needed else []
+        assert titles(world)[pushes:] == again
 
 
 def test_later_in_the_file_holds_over_a_reminder_in_memory(tmp_path: Path) -> None:

@@ -226,22 +226,38 @@ class ChoreTable:
                 self._database.execute("DELETE FROM chore WHERE site = ? AND id = ?", site, part)
                 return
         closed_at = "declined_at" if answer is Answer.NOT_NEEDED else "done_at"
-        reopen = "UPDATE chore SET done_at = ?, declined_at = ?, done_by = ?"
-        answered = f"{closed_at} = ? AND site = ? AND id"
-        values = (
-            before["done_at"],
-            before.get("declined_at"),
-            before.get("done_by"),
-            to_text(at),
-            site,
-        )
         own_id = part or before["id"]
-        if not self._database.execute(f"{reopen} WHERE {answered} = ?", *values, own_id):
-            # It was told again since, and its answer kept under an id that begins with its own.
-            begins = _id_apart(before["id"], answer)
+        # If it was told again since, its answer is kept under an id that begins with its own.
+        rows = self._database.rows(
+            f"SELECT * FROM chore WHERE site = ? AND {closed_at} = ?"
+            " AND (id = ? OR instr(id, ?) = 1) ORDER BY id = ? DESC",
+            site,
+            to_text(at),
+            own_id,
+            _id_apart(before["id"], answer),
+            own_id,
+        )
+        if rows:
+            self._open_again(dict(rows[0]), before)
+
+    def _open_again(self, row: Mapping[str, Any], before: Mapping[str, Any]) -> None:
+        """Open a chore again for the plants that are not in an open one of its day and kind."""
+        chore = decode(row["chore_json"])
+        open_now = {
+            name
+            for other in self.of_day(row["site"], date.fromisoformat(chore.day))
+            if other.open and other.kind is chore.kind
+            for name in other.plants
+        }
+        left = [name for name in chore.plants if name not in open_now]
+        if not left:
             self._database.execute(
-                f"{reopen} WHERE {answered} >= ? AND instr(id, ?) = 1", *values, begins, begins
+                "DELETE FROM chore WHERE site = ? AND id = ?", row["site"], row["id"]
             )
+            return
+        answers = {name: before.get(name) for name in ("done_at", "declined_at", "done_by")}
+        part = {} if len(left) == len(chore.plants) else _columns(only(chore, left))
+        self._database.replace("chore", {**row, **part, **answers})
 
     def restore_hour(self, before: Mapping[str, Any]) -> None:
         """Put a chore off no longer than it was before; a reminder is due again."""
