@@ -4,65 +4,26 @@ Two daemons, each a process of its own: one without the page, one with it, in wh
 in and looks at every page that Today leads on to, several times over.
 """
 
-import http.client
 import os
 import re
-import socket
 import statistics
 import subprocess
 import sys
 import tempfile
 import time
-from collections.abc import Mapping
-from contextlib import closing
-from dataclasses import dataclass, field
 from pathlib import Path
 from unittest import mock
-from urllib.parse import urlencode
 
 from sillward.page.people import passphrases
 from tests.bench.table import Row, report
 from tests.support.installation import Installation, an_installation, wait_for
+from tests.support.plain_browser import Browser, free_port
 
 GOAL_MB = 25.0
 ROUNDS = 20
 PASSPHRASE = "three brave geese"
 
 _LINK = re.compile(r'href="(/[^"#?]*)"')
-_TOKEN = re.compile(r'name="form_token" value="([0-9a-f]+)"')
-
-
-@dataclass
-class Browser:
-    """A browser with a session."""
-
-    port: int
-    cookies: dict[str, str] = field(default_factory=dict)
-
-    def ask(self, path: str, fields: Mapping[str, str] | None = None) -> tuple[int, str]:
-        """Return the status and the text of an answer. fields: of a form."""
-        headers = {"Cookie": "; ".join(f"{name}={value}" for name, value in self.cookies.items())}
-        body = None
-        if fields is not None:
-            body = urlencode(fields)
-            headers["Content-Type"] = "application/x-www-form-urlencoded"
-        connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=30)
-        with closing(connection):
-            connection.request("POST" if body else "GET", path, body, headers)
-            answer = connection.getresponse()
-            text = answer.read().decode("utf-8", "replace")
-        for line in answer.headers.get_all("Set-Cookie", []):
-            name, _, value = line.partition(";")[0].partition("=")
-            self.cookies[name] = value
-        return answer.status, text
-
-    def form(self, shown: str, path: str, **fields: str) -> int:
-        """Send a form of a page; return the status."""
-        found = _TOKEN.search(self.ask(shown)[1])
-        if found is None:
-            msg = f"{shown} has no form"
-            raise RuntimeError(msg)
-        return self.ask(path, {"form_token": found[1], **fields})[0]
 
 
 def memory_mb(process: "subprocess.Popen[bytes]", what: str) -> float:
@@ -95,8 +56,7 @@ def with_page() -> tuple[float, float, float, float]:
     """Return what it takes with it [MB], now, before anybody has looked, and at its most; and the
     median time of an answer [ms]."""
     with tempfile.TemporaryDirectory() as folder, an_installation(Path(folder)) as installation:
-        with socket.create_server(("127.0.0.1", 0)) as free:
-            port = free.getsockname()[1]
+        port = free_port()
         hash_ = passphrases.hash_of(PASSPHRASE)
         (Path(folder) / "page-passphrase").write_text(hash_, encoding="utf-8")
         more = {"SILLWARD_PAGE__ADDRESS": f"127.0.0.1:{port}", "SILLWARD_CREDENTIALS": folder}
