@@ -34,7 +34,7 @@ def standing(app: App) -> str | None:
         return None
     if _has_parts():
         return "the page can tell them by itself"
-    return "the page tells none by itself: `pip install '.[webpush]'` in a checkout"
+    return "the page tells none by itself: `pip install '.[page,webpush]'` in a checkout"
 
 
 def _host(app: App) -> str | None:

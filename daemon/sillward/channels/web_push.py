@@ -40,9 +40,8 @@ clock is some hours off can still send."""
 GONE = (404, 410)
 """What a push service says of a subscription that has ended (RFC 8030, section 7.3)."""
 
-UNABLE = (
-    "no phone can be told: it takes SILLWARD_PAGE__URL with https, and pip install '.[webpush]'"
-)
+UNABLE = "it takes SILLWARD_PAGE__URL with https, and `pip install '.[page,webpush]'`"
+"""What keeps phones from being told, where nobody signs."""
 
 MAX_BUTTONS = 2
 """Of a notification. Judgement: what the usual browsers show."""

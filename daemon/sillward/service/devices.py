@@ -33,8 +33,8 @@ log = logging.getLogger(__name__)
 def add(context: ServiceContext, to: Subscription, person: str, by: str | None) -> Device:
     """Have a device told from now on, and greet it: then it is seen whether messages arrive.
 
-    A device that is told already keeps its name. by: who says so, if that is known. Raise
-    UsageError if there are too many.
+    One that is told already keeps its name, and is greeted again. by: who says so, if that is
+    known. Raise UsageError if there are too many.
     """
     ledger, site, now = context.ledger, context.site.name, context.clock()
     person = one_line(person.strip(), MAX_PERSON)
@@ -47,9 +47,11 @@ def add(context: ServiceContext, to: Subscription, person: str, by: str | None) 
         taken = {device.name for device in known if device.gone_at is None}
         taken |= {channel.name for channel in context.household.channels}
         name = _free_name(person, taken) if same is None else same.name
-        device = Device(name, person or None, to.endpoint, to.p256dh, to.auth, now)
+        owner = person or (same.person if same else None)
+        device = Device(name, owner, to.endpoint, to.p256dh, to.auth, now)
         ledger.devices.write(site, device)
-        ledger.deeds.insert(site, Deed(now, by, BEGUN, {"phone": name}))
+        if same is None or same.gone_at is not None:
+            ledger.deeds.insert(site, Deed(now, by, BEGUN, {"phone": name}))
         _greet(context, device, now)
     log.info("device.added name=%s", name)
     return device

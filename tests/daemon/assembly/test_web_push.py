@@ -63,7 +63,7 @@ def test_check_says_how_it_stands(
     assert web_push.standing(served) == "the page can tell them by itself"
     monkeypatch.setattr(web_push, "find_spec", lambda name: None)
     assert web_push.standing(served) == (
-        "the page tells none by itself: `pip install '.[webpush]'` in a checkout"
+        "the page tells none by itself: `pip install '.[page,webpush]'` in a checkout"
     )
     assert not (tmp_path / NAME).exists()
 

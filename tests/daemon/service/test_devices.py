@@ -157,6 +157,8 @@ def test_a_phone_that_is_added_again_keeps_its_name() -> None:
 
     (known,) = desk.context.ledger.devices.of_site(SITE.name)
     assert again.name == known.name == INES
+    assert known.person == "Inés"
+    assert len(desk.context.ledger.deeds.latest(SITE.name, 9)) == 1
 
 
 def test_there_is_an_end_to_phones() -> None:

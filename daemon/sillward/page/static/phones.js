@@ -87,6 +87,9 @@
       if (known && Notification.permission === "granted") {
         known.querySelector(".this-phone").hidden = false;
         say("This phone is told.");
-      } else form.hidden = false;
+        form.querySelector(".whose").remove();
+        button.textContent = "Send it a message again";
+      }
+      form.hidden = false;
     });
 })();
