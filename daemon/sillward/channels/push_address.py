@@ -110,12 +110,8 @@ def _may_be_called(endpoint: str) -> bool:
         host, _ = parts.hostname, parts.port
     except ValueError:
         return False
-    return (
-        parts.scheme == "https" and bool(host) and "@" not in parts.netloc and _may_be(host or "")
-    )
-
-
-def _may_be(host: str) -> bool:
+    if parts.scheme != "https" or not host or "@" in parts.netloc:
+        return False
     try:
         return is_public(host)
     except ValueError:  # a name

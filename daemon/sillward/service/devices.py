@@ -33,19 +33,21 @@ log = logging.getLogger(__name__)
 def add(context: ServiceContext, to: Subscription, person: str, by: str | None) -> Device:
     """Have a device told from now on, and greet it: then it is seen whether messages arrive.
 
-    One that is told already keeps its name, and is greeted again. by: who says so, if that is
-    known. Raise UsageError if there are too many.
+    One that is told already keeps its name, unless it is somebody else's now, and is greeted again.
+    by: who says so, if that is known. Raise UsageError if there are too many.
     """
     ledger, site, now = context.ledger, context.site.name, context.clock()
     person = one_line(person.strip(), MAX_PERSON)
     with ledger.database.transaction():
         known = ledger.devices.of_site(site)
         same = next((device for device in known if device.endpoint == to.endpoint), None)
-        if same is None and sum(device.gone_at is None for device in known) >= MAX_DEVICES:
+        taken = {each.name for each in known if each is not same and each.gone_at is None}
+        if len(taken) >= MAX_DEVICES:
             msg = f"{MAX_DEVICES} phones are told already; remove one first"
             raise UsageError(msg)
-        taken = {device.name for device in known if device.gone_at is None}
-        taken |= {channel.name for channel in context.household.channels}
+        if same is not None and person not in ("", same.person):
+            remove(context, same, by)
+            same = None
         name = _free_name(person, taken) if same is None else same.name
         owner = person or (same.person if same else None)
         device = Device(name, owner, to.endpoint, to.p256dh, to.auth, now)
@@ -81,8 +83,9 @@ def remove(context: ServiceContext, device: Device, by: str | None) -> None:
 def _free_name(person: str, taken: Collection[str]) -> str:
     """Return "phone of Inés", or "phone of Inés 2" if there is one already.
 
+    There is a blank in each, so that none is the name of a channel of the collection, now or later.
     A device that is gone gives its name to the next one of the same person.
     """
-    first = f"phone of {person}" if person else "phone"
+    first = f"phone of {person}" if person else "a phone"
     names = [first, *(f"{first} {number}" for number in range(2, len(taken) + 3))]
     return next(name for name in names if name not in taken)

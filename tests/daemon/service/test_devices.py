@@ -1,5 +1,6 @@
 """Phones that are told by Web Push: beside the channels of the collection, never in their place."""
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -7,6 +8,7 @@ import pytest
 
 from sillward.channels.push_address import PushAddress, is_push
 from sillward.config.household import NoticePolicy
+from sillward.config.models import ChannelTable
 from sillward.errors import UsageError
 from sillward.ledger import Device, NoticeState
 from sillward.links.page_links import PageLinks
@@ -146,8 +148,10 @@ def test_each_phone_has_a_name_of_its_own() -> None:
     names = [add(desk, "a").name, add(desk, "b").name, add(desk, "c", "").name]
     names.append(add(desk, "d", "").name)
 
-    # The collection has a channel called phone.
-    assert names == [INES, "phone of Inés 2", "phone 2", "phone 3"]
+    assert names == [INES, "phone of Inés 2", "a phone", "a phone 2"]
+    # What a channel of the collection is called has no blank in it, and so never is one of these.
+    (rule,) = ChannelTable.model_fields["name"].metadata
+    assert not [name for name in names if re.match(rule.pattern, name)]
 
 
 def test_a_phone_that_is_added_again_keeps_its_name() -> None:
@@ -161,6 +165,15 @@ def test_a_phone_that_is_added_again_keeps_its_name() -> None:
     assert len(desk.context.ledger.deeds.latest(SITE.name, 9)) == 1
 
 
+def test_a_phone_that_is_somebody_elses_now_is_called_so() -> None:
+    _, desk = courtyard()
+    add(desk, "a")
+
+    assert add(desk, "a", "Tomás").name == "phone of Tomás"
+    (known,) = desk.context.ledger.devices.of_site(SITE.name)
+    assert known.person == "Tomás"
+
+
 def test_there_is_an_end_to_phones() -> None:
     _, desk = courtyard()
     for number in range(devices.MAX_DEVICES):
@@ -168,7 +181,7 @@ def test_there_is_an_end_to_phones() -> None:
 
     with pytest.raises(UsageError, match="20 phones are told already"):
         add(desk, "more")
-    add(desk, "3")
+    assert add(desk, "3").name == "phone of Inés 4"
 
 
 def test_a_name_is_one_short_line() -> None:
