@@ -2,12 +2,12 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
-from sillward_rules.plants.state import LONG_STAY, OpenOrder, PlantState
+from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState
 from sillward_rules.revision import Moved, Order, Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.transitions import (
@@ -17,11 +17,14 @@ from sillward_rules.transitions import (
     answered,
     believable_states,
     called_off,
+    declined,
     first_states,
     is_older,
+    moved_by_hand,
     next_state,
     told_to_move,
     watered,
+    with_declined,
 )
 from tests.support.core import MENDOZA, utc
 
@@ -300,3 +303,89 @@ def test_moves_leave_the_water_alone(change: Callable[[PlantState], PlantState])
     after = change(wetted)
 
     assert (after.misted_at, after.fed_at, after.rinsed_at) == (NOW, NOW, NOW)
+
+
+# -- not needed, or moved by hand
+
+
+def not_needed(
+    kind: ChoreKind = ChoreKind.CARRY_IN,
+    way: tuple[str, str] = ("bench", "room"),
+    before: datetime = IN_BY,
+    *,
+    day: date = date(2026, 5, 14),
+) -> Declined:
+    return Declined(kind, day, *way, before, NOW)
+
+
+def test_a_plant_whose_order_is_declined_stays_where_it_was_known_to_be() -> None:
+    after = declined(TOLD_IN, not_needed())
+
+    assert (after.spot, after.since, after.came_from, after.asked) == ("bench", None, None, None)
+    assert after.declined == (not_needed(),)
+    assert after.at(IN_BY + 10 * HOUR).spot == "bench"
+
+
+def test_what_is_declined_of_last_night_takes_nothing_back_that_was_moved_since() -> None:
+    out_since = PlantState("bench", NOW, came_from="room")
+    before = not_needed(before=NOW - 10 * HOUR, day=date(2026, 5, 13))
+
+    assert declined(out_since, before) == replace(out_since, declined=(before,))
+
+
+def test_a_plant_that_is_not_to_go_out_stays_in_and_has_no_order_to_come_back() -> None:
+    asked = OpenOrder("bench", "room", IN_BY, out_of="room", out_at=NOW + HOUR / 2)
+    going = PlantState("room", IN_BY, came_from="bench", asked=asked)
+
+    stays = declined(going, not_needed(ChoreKind.CARRY_OUT, ("room", "bench"), NOW + 2 * HOUR))
+    remains_out = declined(going, not_needed())
+
+    assert (stays.at(IN_BY + HOUR).spot, stays.asked) == ("room", None)
+    assert (remains_out.at(NOW).spot, remains_out.at(IN_BY + HOUR).spot) == ("room", "bench")
+    assert remains_out.asked is None
+
+
+@pytest.mark.parametrize("kind", [ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH])
+def test_a_watering_that_is_declined_did_not_happen(kind: ChoreKind) -> None:
+    assumed = watered(OUTSIDE, kind, IN_BY)
+    after = declined(assumed, not_needed(kind, ("bench", "bench")))
+    assert (after.misted_at, after.fed_at, after.rinsed_at) == (None, None, None)
+
+
+def test_a_chore_is_declined_once_and_forgotten_after_a_day() -> None:
+    first = not_needed()
+    again = replace(first, at=NOW + HOUR)
+    later = not_needed(day=date(2026, 5, 16), before=IN_BY + 48 * HOUR)
+
+    assert declined(declined(OUTSIDE, first), again).declined == (again,)
+    assert declined(declined(OUTSIDE, first), later).declined == (later,)
+
+
+def test_what_is_done_after_all_is_not_declined_any_more() -> None:
+    after = acknowledged(declined(TOLD_IN, not_needed()), ChoreKind.CARRY_IN, "room", NOW)
+    assert (after.spot, after.declined) == ("room", ())
+
+
+@pytest.mark.parametrize(
+    ("spot", "indoors", "is_open"),
+    [("room", True, False), ("hall", True, False), ("room", False, False), ("yard", False, True)],
+)
+def test_a_move_by_hand_closes_an_order_only_under_cover(
+    spot: str, indoors: bool, is_open: bool
+) -> None:
+    after = moved_by_hand(TOLD_IN, spot, NOW, indoors=indoors)
+
+    assert (after.spot, after.since, after.assumed, after.came_from) == (spot, NOW, False, None)
+    assert after.asked == (replace(ORDER, from_spot=spot) if is_open else None)
+
+
+def test_a_state_worked_out_before_an_answer_takes_it_over_and_one_taken_back_goes() -> None:
+    said = not_needed()
+    old = not_needed(ChoreKind.SECURE, ("bench", "bench"))
+    drawn_up_before = replace(TOLD_IN, declined=(old,))
+
+    after = with_declined(drawn_up_before, [said], [said])
+
+    assert after.declined == (said,)
+    assert (after.spot, after.asked) == ("bench", None)
+    assert with_declined(drawn_up_before, [old], []) == drawn_up_before

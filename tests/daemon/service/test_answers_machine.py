@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
 
+import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import (
@@ -219,16 +220,25 @@ class Machine(RuleBasedStateMachine):
         assert len(listed) == len(set(listed))
 
 
-def test_answers_in_any_order_drop_no_plant_that_nobody_answered_for() -> None:
+def play(examples: int, steps: int) -> None:
     run_state_machine_as_test(
         Machine,
         settings=settings(
-            max_examples=10,
-            stateful_step_count=12,
+            max_examples=examples,
+            stateful_step_count=steps,
             deadline=None,
             suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
         ),
     )
+
+
+def test_answers_in_any_order_drop_no_plant_that_nobody_answered_for() -> None:
+    play(10, 12)
+
+
+@pytest.mark.slow
+def test_the_same_for_long_nights() -> None:
+    play(300, 40)
 
 
 ANSWERS = st.lists(
