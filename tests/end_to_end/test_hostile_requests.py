@@ -14,6 +14,8 @@ from contextlib import closing, suppress
 from dataclasses import dataclass, field
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from sillward.assembly import demo_page
 from sillward.links.page_links import PageLinks
@@ -637,6 +639,45 @@ def test_many_who_say_nothing_do_not_keep_others_out_for_long(impatient: Page) -
     finally:
         for connection in silent:
             connection.close()
+
+
+# -- anything
+
+PIECES = [
+    b"\r\n", b"\n", b"\r", b"\r\n\r\n", b"\x00", b" ", b"\t", b":", b";", b"-", b"?", b"#", b"\xff",
+    b"%00", b"%2e%2e/", b"HTTP/1.0", b"0\r\n\r\n", b"99999999999", b"Content-Length: 3\r\n",
+    b"Transfer-Encoding: chunked\r\n", b"Host: evil.example\r\n", b"Origin: null\r\n",
+    b"Cookie: sillward-session=x\r\n",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("examples", [40, pytest.param(5_000, marks=pytest.mark.slow)])
+def test_a_request_with_anything_changed_in_it_is_answered_or_hung_up_on(
+    examples: int, impatient: Page
+) -> None:
+    good = [
+        impatient.request("GET /more"),
+        impatient.request("POST /answer", _FORM, body=impatient.fields(more="&answer=done")),
+        impatient.request("POST /sign-in", *_parts(), body=b"--b\r\n\r\nx\r\n--b--\r\n"),
+    ]
+    before = impatient.changes()
+
+    @settings(max_examples=examples, deadline=None)
+    @given(st.sampled_from(good), st.data())
+    def answered(sent: bytes, data: st.DataObject) -> None:
+        for _ in range(data.draw(st.integers(1, 4))):
+            at = data.draw(st.integers(0, len(sent)))
+            gone = data.draw(st.integers(0, 6))
+            piece = data.draw(st.sampled_from(PIECES) | st.binary(max_size=3))
+            sent = sent[:at] + piece + sent[at + gone :]
+        answer = impatient.send(sent)
+        harmless(answer, answer.status)
+        assert 500 not in answer.statuses
+        assert "evil" not in answer.raw.decode("latin-1")
+
+    answered()
+    assert impatient.changes() == before
+    assert impatient.ask("GET /more").status == 200
 
 
 # -- what gets in because it may, and stays harmless
