@@ -161,7 +161,7 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         kind=chore.kind.value,
         group=group,
         title=f"{voice.say('kind', name=chore.kind.value)}: {voice.plants(len(chore.plants))}",
-        way=_way(chore, now, voice, is_settled=group is Group.SETTLED),
+        way=_way(chore, group, now, voice),
         tag=_tag(kept, group, now, voice),
         why=reason_phrases.why([chore], voice) if brief else "",
         plants=tuple(_plants(chore, voice, brief=brief)),
@@ -172,11 +172,14 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
     )
 
 
-def _way(chore: Chore, now: datetime, voice: Voice, *, is_settled: bool) -> str:
+def _way(chore: Chore, group: Group, now: datetime, voice: Voice) -> str:
     """Return when and where: "By 17:50, pergola to sunroom"."""
-    if is_settled or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10", even when that is past
+    chore = replace(chore, unconfirmed=())
+    if group in (Group.LATE, Group.SETTLED):  # which its tag says
+        chore = replace(chore, overdue_since=None)
+    if group is Group.SETTLED or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10" in the past
         now = min(now, chore.before - timedelta(minutes=1))
-    return capital(full_sheet.when(replace(chore, unconfirmed=()), now, voice))
+    return capital(full_sheet.when(chore, now, voice))
 
 
 _ASKS = {

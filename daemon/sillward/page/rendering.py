@@ -1,5 +1,6 @@
 """The templates of the page, with everything escaped that is not ours."""
 
+import re
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -16,6 +17,14 @@ PLACES = (
 """The pages that every page leads to: the names of their routes, and how they are called."""
 
 
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=[°%]|(?:h|min|mm|kPa|km/h|m/s)\b)")
+
+
+def keep_units(text: str) -> str:
+    """Return a text in which each number stays on one line with its unit."""
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
 class Templates:
     """Renders the packaged templates."""
 
@@ -30,6 +39,7 @@ class Templates:
             lstrip_blocks=True,
         )
         self._environment.globals["asset"] = static.address
+        self._environment.filters["keep_units"] = keep_units
 
     def render(self, name: str, /, **facts: Any) -> str:
         """Return a page. What is put into it is escaped."""

@@ -1,5 +1,6 @@
 """Cards: which chores are shown, in which order, in what words."""
 
+from dataclasses import replace
 from datetime import datetime, timedelta
 
 import pytest
@@ -59,6 +60,9 @@ def test_an_order_whose_hour_has_come_is_due_now_and_then_overdue_until_the_next
     assert groups(just, late, old) == {"just": Group.NOW, "late": Group.LATE}
     (card,) = (card for card in shown(late))
     assert card.tag == "overdue since 16:45"
+    assert card.way == "Now, bench to room"
+    told_late = StoredChore(replace(late.chore, overdue_since=late.before))
+    assert [each.way for each in shown(told_late)] == [card.way]
     assert card.asks
 
 
