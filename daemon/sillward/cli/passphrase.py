@@ -42,6 +42,7 @@ def passphrase(options: Options, name: str | None, only_print: bool) -> None:
     made = passphrases.hash_of(text)
     if path is None:
         click.echo(made)
+        click.echo(f"This is for the credential {passphrase_file(person)}.", err=True)
         return
     _write(path, made)
     say(f"written: {path}; a service that was given the file with LoadCredential must be restarted")

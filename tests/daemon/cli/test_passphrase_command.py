@@ -61,6 +61,7 @@ def test_it_can_be_printed_instead(tmp_path: Path, folder: Path) -> None:
     result = call(yard(tmp_path), "--print")
 
     assert passphrases.is_hash(result.stdout.encode())
+    assert result.stderr.endswith("This is for the credential page-passphrase.\n")
     assert not folder.exists()
 
 
