@@ -14,7 +14,8 @@ from datetime import UTC, date, datetime, timedelta
 from enum import IntEnum
 from hashlib import sha256
 
-VERSION = 1
+VERSION = 2
+"""Of what is signed, and of what the digest of the orders is made of."""
 
 MAC_BYTES = 16
 

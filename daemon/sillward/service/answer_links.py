@@ -2,11 +2,11 @@
 
 A link answers what its notice told and nothing else. What that was is not stored: it is found
 again from the state in which the chores were at that moment, and compared with a digest in the
-link. If it is not the same any more, since an hour was moved or plants have joined, nothing is
-taken as done.
+link. If it is not the same any more, since an hour was moved, plants have joined or go to another
+spot, nothing is taken as done.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
@@ -30,6 +30,12 @@ NOT_ACTS = frozenset({ChoreKind.STAY_IN, ChoreKind.STOP_WETTING})
 """Kinds of chores that ask for nothing to be done, and so cannot be done."""
 
 _OF_CHANGES = (Stage.CHANGE, Stage.ALARM)
+
+_REPEATED: dict[Stage, Callable[[StoredChore], datetime | None]] = {
+    Stage.REMINDER: lambda chore: chore.reminded_at,
+    Stage.PASSED_ON: lambda chore: chore.passed_on_at,
+}
+"""Stages that repeat what was told, and when a chore was repeated in each."""
 
 
 def links_for(context: ServiceContext, notice: Notice, person: str | None) -> Links | None:
@@ -90,12 +96,10 @@ def trial_links(page: PageLinks, voice: Voice, now: datetime) -> Links:
 def told_with(context: ServiceContext, token: Token) -> list[StoredChore] | None:
     """Return what the notice of a link told, in the state that it is in now.
 
-    Return None if it is not the same any more: hours were moved, plants have joined or were called
-    off, or it was told while the clock was wrong.
+    Return None if it is not the same any more: hours or spots have changed, plants have joined or
+    were called off, or it was told while the clock was wrong.
     """
-    stage = Stage(token.stage)
-    told = _told(context, token.round, token.day, stage, token.change, token.told_at)
-    return told if _digest_of(told) == token.told else None
+    return next((told for told in _perhaps(context, token) if _digest_of(told) == token.told), None)
 
 
 def open_now(context: ServiceContext, token: Token) -> list[StoredChore]:
@@ -113,31 +117,59 @@ def person_of(context: ServiceContext, token: Token) -> str | None:
     return next((name for name in persons if name and digest(name) == token.person), None)
 
 
+def _perhaps(context: ServiceContext, token: Token) -> Iterator[list[StoredChore]]:
+    """Yield what the notice of a link may have told, the likeliest first.
+
+    A reminder told what had been reminded of by then and was not put off. But a chore keeps only
+    the last hour of each: one that was put off later, reminded of again or taken back has lost the
+    hours that counted for an earlier reminder. It is one of few sets all the same.
+    """
+    stage, at = Stage(token.stage), token.told_at
+    yield _told(context, token.round, token.day, stage, token.change, at)
+    if stage in _REPEATED:
+        chores = _open_at(context, token.round, token.day, at)
+        for hour in sorted({hour for chore in chores if (hour := _REPEATED[stage](chore))}):
+            yield _orders_alone(chore for chore in chores if _is_by(_REPEATED[stage](chore), hour))
+        yield _orders_alone(chores)
+
+
 def _told(
     context: ServiceContext, round_: str, day: date, stage: Stage, change: int, at: datetime
 ) -> list[StoredChore]:
     """Return the chores that a notice of this stage asks for if it is worded at this moment.
 
-    Those that were closed since are among them. Orders come alone: a button that says "done" must
-    not be about anything else.
+    Those that were closed since are among them.
     """
-    ledger, site = context.ledger, context.site
-    chores = [
-        chore
-        for chore in ledger.chores.of_day(site.name, day)
-        if chore.round == round_ and _was_open(chore, at) and chore.kind not in NOT_ACTS
-    ]
-    if stage is Stage.REMINDER:
-        chores = [chore for chore in chores if _is_by(chore.reminded_at, at)]
-    elif stage is Stage.PASSED_ON:
-        chores = [chore for chore in chores if _is_by(chore.passed_on_at, at)]
+    chores = _open_at(context, round_, day, at)
+    if stage in _REPEATED:
+        chores = [
+            chore
+            for chore in chores
+            if _is_by(_REPEATED[stage](chore), at) and not chore.is_put_off(at)
+        ]
     elif stage in _OF_CHANGES:
-        since = ledger.rounds.enqueued_at(site.name, round_, day, change)
+        since = context.ledger.rounds.enqueued_at(context.site.name, round_, day, change)
         chores = [
             chore
             for chore in chores
             if since is not None and chore.changed_at is not None and chore.changed_at >= since
         ]
+    return _orders_alone(chores)
+
+
+def _open_at(context: ServiceContext, round_: str, day: date, at: datetime) -> list[StoredChore]:
+    """Return the chores of a round that were open at a moment and ask for something to be done."""
+    return [
+        chore
+        for chore in context.ledger.chores.of_day(context.site.name, day)
+        if chore.round == round_ and _was_open(chore, at) and chore.kind not in NOT_ACTS
+    ]
+
+
+def _orders_alone(chores: Iterable[StoredChore]) -> list[StoredChore]:
+    """Return the orders, or all if there is none: a button that says "done" must not be about
+    anything else."""
+    chores = list(chores)
     return [chore for chore in chores if chore.kind in URGENT] or chores
 
 
@@ -162,10 +194,11 @@ def _acts_until(
 
 
 def _digest_of(chores: Iterable[StoredChore]) -> bytes:
-    """Return what stands for these chores: kinds, hours and plants, however they are grouped."""
-    orders = {
-        f"{chore.kind.value}\0{int(chore.before.timestamp())}\0{name}"
-        for chore in chores
-        for name in chore.plants
-    }
+    """Return what stands for these chores: kinds, hours, spots and plants, however they are
+    grouped."""
+    orders = set[str]()
+    for stored in chores:
+        chore, hour = stored.chore, int(stored.before.timestamp())
+        what = f"{chore.kind.value}\0{hour}\0{chore.from_spot}\0{chore.to_spot}"
+        orders |= {f"{what}\0{name}" for name in chore.plants}
     return sha256("\n".join(sorted(orders)).encode()).digest()[:TOLD_BYTES]

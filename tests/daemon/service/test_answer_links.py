@@ -6,13 +6,13 @@ from datetime import timedelta
 import pytest
 
 from sillward.config.household import Channel, NoticePolicy
-from sillward.ledger import StoredChore
+from sillward.ledger import Stage, StoredChore
 from sillward.links.page_links import PageLinks
 from sillward.links.token import Purpose, Token, read
-from sillward.service import answer_links
+from sillward.service import answer_links, answers
 from sillward.service.desk import Desk
 from sillward.wording.push import Links
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import ChoreKind, only
 from sillward_rules.plants.limits import Limit, Limits
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
 
@@ -194,6 +194,97 @@ def test_a_reminder_stands_for_what_it_reminds_of() -> None:
     assert reminder.stage == "reminder"
     for token in (first, reminder):
         assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0", "Pot 1", "Pot 2"]
+
+
+def test_a_reminder_stands_for_the_same_when_it_was_put_off_and_came_again() -> None:
+    world = a_linked_world(policy=NoticePolicy(remind=timedelta(minutes=30), pass_on=None))
+    desk = linked(world)
+    desk.tick()
+    (chore,) = told(desk)
+    world.clock.now = local("18:11")
+    desk.tick()
+    before = world.ledger.chores.row(SITE.name, chore.id)
+    assert before is not None
+    answers.put_off(world.ledger, SITE.name, [chore], local("18:25"), world.clock.now)
+    first, reminder = (the_token(links) for links in links_sent(world))
+    assert names_of(answer_links.told_with(desk.context, reminder)) == ["Pot 0", "Pot 1", "Pot 2"]
+    world.clock.now = local("18:26")
+    desk.tick()
+
+    again = the_token(links_sent(world)[-1])
+    assert again.told_at == world.clock.now
+    for token in (first, reminder, again):
+        assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0", "Pot 1", "Pot 2"]
+    world.ledger.chores.restore_hour(before | {"reminded_at": None})  # "later" is taken back
+    for token in (first, reminder, again):
+        assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0", "Pot 1", "Pot 2"]
+
+
+def in_two(desk: Desk) -> tuple[StoredChore, StoredChore]:
+    """Make two orders of the one: Pot 0, and Pot 1 with Pot 2 from another spot."""
+    ledger = desk.context.ledger
+    (chore,) = told(desk)
+    rest = replace(only(chore.chore, ["Pot 1", "Pot 2"]), id=f"{chore.id}-2", from_spot="yard")
+    ledger.chores.write(SITE.name, "dusk", only(chore.chore, ["Pot 0"]))
+    ledger.chores.write(SITE.name, "dusk", rest)
+    one, other = sorted(told(desk), key=lambda kept: len(kept.plants))
+    return one, other
+
+
+@pytest.mark.parametrize("stage", [Stage.REMINDER, Stage.PASSED_ON])
+def test_a_reminder_does_not_stand_for_what_is_put_off(stage: Stage) -> None:
+    """It does not name it either."""
+    world = a_linked_world(
+        PHONE,
+        a_channel("neighbour", "alarm"),
+        policy=NoticePolicy(remind=timedelta(minutes=30), pass_on=timedelta(minutes=10)),
+    )
+    desk = linked(world)
+    desk.tick()
+    one, other = in_two(desk)
+    world.clock.now = local("18:11")
+    desk.tick()
+    reminder = the_token(links_sent(world)[-1])
+    assert names_of(answer_links.told_with(desk.context, reminder)) == ["Pot 0", "Pot 1", "Pot 2"]
+    if stage is Stage.PASSED_ON:
+        world.post.down.add("neighbour")
+        world.clock.now = local("18:31")
+        desk.tick()
+        world.post.down.clear()
+    ledger, now = world.ledger, world.clock.now
+    answers.put_off(ledger, SITE.name, [one], now + timedelta(minutes=4), now)
+    later = now + timedelta(minutes=30)
+    ledger.put_off(SITE.name, now, {other.id: later})
+    world.clock.move(minutes=5)
+    desk.tick()
+
+    of_stage = [
+        (message, token)
+        for _, message in world.post.pushes
+        if (token := the_token(message.links)).stage == stage.value
+    ]
+    message, token = of_stage[-1]
+    assert token.told_at == world.clock.now
+    assert "Pot 0" in message.body
+    assert "Pot 1" not in message.body
+    assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0"]
+    world.clock.now = later
+    desk.tick()
+    assert names_of(answer_links.told_with(desk.context, token)) == ["Pot 0"]
+    assert names_of(answer_links.told_with(desk.context, reminder)) == ["Pot 0", "Pot 1", "Pot 2"]
+
+
+def test_an_order_that_leads_elsewhere_ends_what_a_link_says(world: World) -> None:
+    desk = linked(world)
+    desk.tick()
+    token = the_token(links_sent(world)[0])
+    (chore,) = told(desk)
+    cellar, yard = replace(chore.chore, to_spot="cellar"), replace(chore.chore, from_spot="yard")
+    for changed in (cellar, yard):
+        world.ledger.chores.write(SITE.name, "dusk", changed)
+        assert answer_links.told_with(desk.context, token) is None
+    world.ledger.chores.write(SITE.name, "dusk", chore.chore)
+    assert answer_links.told_with(desk.context, token) is not None
 
 
 def test_a_link_acts_until_its_night_is_over(world: World) -> None:

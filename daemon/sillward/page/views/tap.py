@@ -8,7 +8,7 @@ Whoever has the link may answer, so there is neither a session nor a token of fo
 never logged.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from http import HTTPStatus
 
@@ -24,6 +24,7 @@ from sillward.page.route import Access, Route
 from sillward.page.visit import Visit
 from sillward.service import answer_links, answers
 from sillward.wording.voice import Voice
+from sillward_rules.chore import URGENT, ChoreKind
 
 TRIED = "This works"
 """What the link of a trial says."""
@@ -62,54 +63,106 @@ def tapped(visit: Visit, token: str) -> Response:
     if obstacle is not None:
         msg = f"Nothing can be written down just now: {obstacle}. Try again in a few minutes."
         raise ServiceUnavailable(msg)
-    if "shown" in visit.request.form:
-        return _answered_by_page(visit, known)
-    return _answered_by_button(visit, known)
-
-
-def _answered_by_page(visit: Visit, token: Token) -> Response:
-    """Take the plants that are ticked as done, and no others."""
+    choose = _ticked if "shown" in visit.request.form else _all_told
     context = visit.context
-    ticked = {tuple(value.partition(".")[::2]) for value in visit.fields("plant")}
-    names = {key_of(plant.name): plant.name for plant in context.household.collection.plants}
-    chosen = [
-        (chore, plants)
-        for chore in context.ledger.chores.of_day(context.site.name, token.day)
-        if chore.round == token.round
-        and (plants := [names[of] for key, of in ticked if key == key_of(chore.id) and of in names])
-    ]
-    if not chosen:
-        why = "No plant is ticked that was to do, so nothing was taken as done."
-        return _refused(visit, token, HTTPStatus.UNPROCESSABLE_ENTITY, why)
-    return _confirmed(visit, token, chosen)
+    person, ledger = answer_links.person_of(context, known), context.ledger
+    try:
+        with ledger.transaction():  # nothing changes between what is looked at and what is written
+            # The last first: it decides where a plant is now.
+            chosen = sorted(choose(visit, known), key=lambda one: one[0].before, reverse=True)
+            results = answers.confirm(ledger, context.site.name, chosen, context.clock(), person)
+    except _NotTakenError as reason:
+        return _refused(visit, known, reason.status, str(reason))
+    return _written_down(visit, known, results)
 
 
-def _answered_by_button(visit: Visit, token: Token) -> Response:
-    """Take all that a message told as done, if it is still the same and its time has come."""
+class _NotTakenError(Exception):
+    """Nothing is taken as done; the text says why."""
+
+    def __init__(self, why: str, status: HTTPStatus = HTTPStatus.CONFLICT) -> None:
+        super().__init__(f"{why}, so nothing was taken as done.")
+        self.status = status
+
+
+def _all_told(visit: Visit, token: Token) -> answers.Chosen:
+    """Return all that a message told, if it is still the same and its time has come."""
     told, now = answer_links.told_with(visit.context, token), visit.now
     if told is None:
-        why = "This has changed since you were told, so nothing was taken as done."
-        return _refused(visit, token, HTTPStatus.CONFLICT, why)
+        msg = "This has changed since you were told"
+        raise _NotTakenError(msg)
     begun = [chore for chore in told if _has_begun(chore, now)]
     if not begun:
-        why = "None of this has begun yet, so nothing was taken as done."
-        return _refused(visit, token, HTTPStatus.CONFLICT, why)
-    done = [chore for chore in begun if chore.open or chore.done_at is not None]
-    if not done:
-        why = "This is not needed any more, so nothing was taken as done."
-        return _refused(visit, token, HTTPStatus.CONFLICT, why)
-    return _confirmed(visit, token, [(chore, chore.plants) for chore in done])
+        msg = "None of this has begun yet"
+        raise _NotTakenError(msg)
+    needed = list(filter(_is_needed, begun))
+    if not needed:
+        msg = "This is not needed any more"
+        raise _NotTakenError(msg)
+    return [(chore, chore.plants) for chore in needed]
 
 
-def _confirmed(
-    visit: Visit, token: Token, chosen: Sequence[tuple[StoredChore, Sequence[str]]]
-) -> Response:
-    """Write down that chores are done, the last first: it decides where a plant is now."""
+def _ticked(visit: Visit, token: Token) -> answers.Chosen:
+    """Return the plants that are ticked, of those that the page of the link shows."""
     context = visit.context
-    person = answer_links.person_of(context, token)
-    last_first = sorted(chosen, key=lambda one: one[0].before, reverse=True)
-    ledger, site = context.ledger, context.site.name
-    results = answers.confirm(ledger, site, last_first, context.clock(), person)
+    told = answer_links.told_with(context, token)
+    if told is None:
+        told = answer_links.open_now(context, token)
+    allowed = list(filter(_is_needed, told))
+    of_round = {
+        key_of(chore.id): chore
+        for chore in context.ledger.chores.of_day(context.site.name, token.day)
+        if chore.round == token.round
+    }
+    chosen: dict[str, tuple[StoredChore, set[str]]] = {}
+    for key, _, plant in (value.partition(".") for value in visit.fields("plant")):
+        shown = of_round.get(key)
+        found = None if shown is None else _as_it_is(shown, plant, allowed)
+        if found is not None:
+            chore, name = found
+            chosen.setdefault(chore.id, (chore, set()))[1].add(name)
+    if not chosen:
+        msg = "No plant is ticked that was to do"
+        raise _NotTakenError(msg, HTTPStatus.UNPROCESSABLE_ENTITY)
+    return [(chore, sorted(names)) for chore, names in chosen.values()]
+
+
+def _as_it_is(
+    shown: StoredChore, plant: str, allowed: Iterable[StoredChore]
+) -> tuple[StoredChore, str] | None:
+    """Return the chore in which a plant is now that was shown in another, and the plant's name.
+
+    Return None if it is in none that goes the same way: the page may have been drawn a while ago.
+    The hour of an order may be another one since; any other chore may come again at another hour.
+
+    plant: its key.
+    """
+    alike = [
+        (chore, name)
+        for chore in allowed
+        if _way(chore) == _way(shown) and (chore.before == shown.before or chore.kind in URGENT)
+        for name in chore.plants
+        if key_of(name) == plant
+    ]
+
+    def difference(one: tuple[StoredChore, str]) -> tuple[bool, bool, bool]:
+        chore = one[0]
+        return chore.id != shown.id, chore.before != shown.before, not chore.open
+
+    return min(alike, key=difference, default=None)
+
+
+def _way(chore: StoredChore) -> tuple[ChoreKind, str, str]:
+    return chore.kind, chore.chore.from_spot, chore.chore.to_spot
+
+
+def _is_needed(chore: StoredChore) -> bool:
+    """Whether a chore is to do, or done; neither called off nor declined."""
+    return chore.open or chore.done_at is not None
+
+
+def _written_down(visit: Visit, token: Token, results: Sequence[answers.Answered]) -> Response:
+    """Say what was done, and what is left."""
+    context = visit.context
     lines = [_said(result, context.voice) for result in reversed(results)]
     left = answer_links.open_now(context, token)
     if not _wants_a_page(visit):

@@ -15,8 +15,10 @@ from sillward.links.page_links import PageLinks
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
+from sillward.page.keys import key_of
 from sillward.service import answer_links, answers
 from sillward.service.desk import Desk
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.limits import Limit, Limits
 from tests.support.desks import (
     DAY,
@@ -73,9 +75,28 @@ class Evening:
         box = re.compile(r'name="plant" value="([^"]+)"[^>]*><span><b>([^<]*)')
         found = box.findall(self.get(path).text)
         shown = {unescape(name): value for value, name in found}
-        ticked = [shown[name] for name in plants]
-        data = {"shown": "1", "plant": ticked}
+        return self.post(*(shown[name] for name in plants), path=path)
+
+    def post(self, *boxes: str, path: str | None = None) -> TestResponse:
+        """Send the form of the page with these boxes, whether it has them or not."""
+        data = {"shown": "1", "plant": list(boxes)}
         return self.client.post(path or self.path, data=data, headers=HTML)
+
+    def tell(self, chore: Chore, *, instead_of: str | None = None) -> None:
+        """Change the round: there is one more chore, perhaps in the place of another."""
+        clock, ledger = self.world.clock, self.world.ledger
+        clock.move(minutes=20)
+        ledger.keep_change(
+            SITE.name,
+            "dusk",
+            1,
+            DAY,
+            clock.now,
+            notices=[],
+            chores=[(chore, clock.now)],
+            called_off=[] if instead_of is None else [instead_of],
+            states_once_delivered={},
+        )
 
     def chores(self) -> list[StoredChore]:
         return self.world.ledger.chores.of_day(SITE.name, DAY)
@@ -164,8 +185,7 @@ def test_the_same_page_pressed_again_changes_nothing(evening: Evening) -> None:
     stale = evening.get().text
     evening.press("Left pot", "Mid pot")
     once = evening.everything()
-    left = re.findall(r'name="plant" value="([^"]+)"', stale)[:1]
-    answer = evening.client.post(evening.path, data={"shown": "1", "plant": left}, headers=HTML)
+    answer = evening.post(*re.findall(r'name="plant" value="([^"]+)"', stale)[:1])
 
     assert answer.status_code == 200
     assert "was done already" in answer.text
@@ -217,10 +237,81 @@ def test_a_plant_that_joins_while_the_page_is_open_stays_open(evening: Evening) 
     path = evening.path
     shown = re.findall(r'name="plant" value="([^"]+)"', evening.get().text)
     joined(evening)
-    answer = evening.client.post(path, data={"shown": "1", "plant": shown}, headers=HTML)
+    answer = evening.post(*shown, path=path)
 
     assert answer.status_code == 200
     assert evening.still_open() == ["Tough pot"]
+
+
+@pytest.mark.parametrize("kind", [ChoreKind.STAY_IN, ChoreKind.MIST, ChoreKind.STOP_WETTING])
+def test_a_link_answers_nothing_else_of_its_round(evening: Evening, kind: ChoreKind) -> None:
+    """A form can be made by hand. That a plant is kept in would close the order to carry it in."""
+    path = evening.path
+    (order,) = evening.chores()
+    evening.tell(replace(order.chore, id=f"{DAY}-other", kind=kind))
+    before = evening.everything()
+    answer = evening.post(f"{key_of(f'{DAY}-other')}.{key_of('Left pot')}", path=path)
+
+    assert answer.status_code == 422
+    assert evening.everything() == before
+
+
+def test_an_order_of_another_day_is_not_answered(evening: Evening) -> None:
+    (order,) = evening.chores()
+    tomorrow = f"{DAY + timedelta(days=1)}-other"
+    evening.tell(replace(order.chore, id=tomorrow))
+    before = evening.everything()
+
+    assert evening.post(f"{key_of(tomorrow)}.{key_of('Left pot')}").status_code == 422
+    assert evening.everything() == before
+
+
+def test_what_goes_to_another_spot_by_now_is_not_taken_as_done_there(evening: Evening) -> None:
+    """Who was told "to the room" carries them there, and answers for that."""
+    path = evening.path
+    boxes = re.findall(r'name="plant" value="([^"]+)"', evening.get().text)
+    (order,) = evening.chores()
+    evening.tell(
+        replace(order.chore, id=f"{order.id}-cellar", to_spot="cellar"), instead_of=order.id
+    )
+    before = evening.everything()
+
+    assert evening.tap(path).status_code == 409
+    assert evening.post(*boxes, path=path).status_code == 422
+    assert evening.everything() == before
+    assert "bench to cellar" in evening.get(path).text
+    assert evening.press("Mid pot", path=path).status_code == 200
+    assert evening.world.spots()["Mid pot"] == "cellar"
+
+
+def test_what_comes_again_at_another_hour_stays_open(evening: Evening) -> None:
+    """A page that lies open since the first misting does not answer for the second."""
+    (order,) = evening.chores()
+    ledger, now = evening.world.ledger, evening.world.clock.now
+    first = replace(order.chore, id=f"{DAY}-mist", kind=ChoreKind.MIST, not_before=None)
+    later = order.before + timedelta(hours=1)
+    ledger.chores.write(SITE.name, "dusk", first)
+    ledger.chores.write(SITE.name, "dusk", replace(first, id=f"{DAY}-mist-2", before=later))
+    answers.confirm(ledger, SITE.name, [(order, order.plants)], now)
+    evening.world.clock.move(minutes=1)
+    links = answer_links.links_for(evening.desk.context, evening.world.notice(), None)
+    assert links is not None
+    path = links.address.removeprefix("https://plants.example")
+
+    boxes = [f"{key_of(first.id)}.{key_of(name)}" for name in first.plants]
+    for _ in range(2):  # pressed twice
+        assert evening.post(*boxes, path=path).status_code == 200
+    assert {kept.id for kept in evening.chores() if kept.open} == {f"{DAY}-mist-2"}
+
+
+def test_what_was_said_not_needed_is_not_done_by_an_old_page(evening: Evening) -> None:
+    boxes = re.findall(r'name="plant" value="([^"]+)"', evening.get().text)
+    (chore,) = evening.chores()
+    now = evening.world.clock.now
+    answers.decline(evening.world.ledger, SITE.name, [(chore, chore.plants)], now)
+
+    assert evening.post(*boxes).status_code == 422
+    assert evening.chores()[0].done_at is None
 
 
 def test_what_was_said_not_needed_is_not_done_by_a_button(evening: Evening) -> None:
