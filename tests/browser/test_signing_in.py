@@ -11,7 +11,7 @@ from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone
 from tests.support.installation import QuietHandler, serve
-from tests.support.page_people import Yard, keep, passphrase_of
+from tests.support.page_people import Yard, passphrase_of
 from tests.support.pages import REAL
 
 
@@ -68,22 +68,6 @@ def test_a_tick_after_the_session_has_ended_leads_to_the_form_and_counts_for_not
     sign_in(page, passphrase_of("Inés"))
     expect(button).to_be_visible()
     phone.forgive_failed_requests()
-
-
-def test_a_tap_after_the_session_has_ended_is_not_taken_for_done(yard: Yard, phone: Phone) -> None:
-    page = phone.open("/sign-in")
-    sign_in(page, passphrase_of("Inés"))
-    button = phone.card("pergola to sunroom").locator("button.wide")
-    expect(button).to_be_visible()
-    keep(yard.folder, "Inés", "quite another one")
-
-    button.click()
-
-    expect(page.get_by_role("heading", level=1)).to_have_text("Sign in")
-    phone.forgive_failed_requests()
-    sign_in(page, "quite another one")
-    expect(phone.card("pergola to sunroom").locator("button.wide")).to_be_visible()
-    keep(yard.folder, "Inés", passphrase_of("Inés"))
 
 
 @contextmanager

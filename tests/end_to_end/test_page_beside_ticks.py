@@ -28,6 +28,7 @@ from sillward.page.visit import Visit
 from sillward.service.heartbeat import Heartbeat
 from tests.support.desks import DAY, SITE, Post, Weatherman, World, a_household, local
 from tests.support.fakes import FakeClock
+from tests.support.installation import wait_for
 
 LIMIT_S = 20
 
@@ -135,17 +136,23 @@ def test_views_that_raise_cost_their_own_answer_and_nothing_else(beside: Beside)
     assert beside.ask("/") == 200
 
 
-def test_views_that_hang_in_every_thread_hold_up_no_tick(beside: Beside) -> None:
+def test_views_that_hang_in_every_thread_hold_up_no_tick_and_are_told(
+    beside: Beside, monkeypatch: pytest.MonkeyPatch
+) -> None:
     asked = beside.let_it_hang(2 * LIMITS.threads)
 
     assert beside.tell_dusk() == ["phone"]
     assert beside.server.alive
+    assert beside.server.trouble is None
+    monkeypatch.setattr("sillward.page.server.STUCK_S", 0.0)
+    assert beside.server.trouble is not None
 
     beside.go_on.set()
     for each in asked:
         with closing(each):
             assert each.recv(12) == b"HTTP/1.1 200"
     assert beside.ask("/") == 200
+    assert wait_for(lambda: beside.server.trouble is None)
 
 
 def test_a_page_that_hangs_does_not_hold_up_the_end(beside: Beside) -> None:

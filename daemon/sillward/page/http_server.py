@@ -159,6 +159,12 @@ class HttpServer(TcpWSGIServer):  # type: ignore[misc]
             if channel.request is not None
         )
 
+    def longest_s(self) -> float:
+        """Return how long the request has taken, so far, that is worked on for longest."""
+        now = time.monotonic()
+        channels = tuple(self.active_channels.values())
+        return max((now - channel.began for channel in channels if channel.requests), default=0.0)
+
     def maintenance(self, now: float) -> None:
         """Close connections that are idle, and those whose request or answer takes too long."""
         super().maintenance(now)

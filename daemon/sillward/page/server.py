@@ -17,6 +17,10 @@ from sillward.page.http_server import LIMITS, HttpServer, Limits
 END_S = 2.0
 """Longest that an end is waited for [s]; a request that hangs is left behind. Judgement."""
 
+STUCK_S = 600.0
+"""After so long a request hangs [s]. Judgement: a large photo may take three minutes to come,
+and one more to be made small."""
+
 log = logging.getLogger(__name__)
 
 
@@ -94,7 +98,11 @@ class PageServer:
     @property
     def trouble(self) -> str | None:
         """What is wrong with it, in words; None if it serves."""
-        return None if self.alive else f"the page is not served: {self._told or 'it has died'}"
+        if not self.alive or self._server is None:
+            return f"the page is not served: {self._told or 'it has died'}"
+        if self._server.longest_s() > STUCK_S:
+            return "the page hangs in a request; it may answer nobody until a restart"
+        return None
 
     def watch(self) -> None:
         """Start it if it does not serve, at the next call if that fails now.
