@@ -1,7 +1,8 @@
 """The merge of two ledgers that diverged.
 
 While the file could not be written, the daemon went on in memory, and other processes may have
-written to the file. A row that was changed in memory wins; all other rows are those of the file.
+written to the file. A row that was changed in memory wins; all other rows are those of the file:
+what somebody removed there stays removed, unless the file was begun anew meanwhile.
 Tables, keys and columns are read from SQLite, so that new tables need no change here.
 """
 
@@ -53,13 +54,27 @@ def _merge(db: sqlite3.Connection) -> None:
     db.execute("PRAGMA defer_foreign_keys = ON")
     tables = tables_of(db)
     numbered = {name: key for name in tables if (key := _number_of(db, name)) is not None}
+    is_new = _is_begun_anew(db, tables)
     for name, key in numbered.items():
-        _take_over(db, name, [column for column in tables[name] if column != key])
+        columns = [column for column in tables[name] if column != key]
+        _take_over(db, name, columns, all_of_it=is_new)
         _renumber(db, name, key, tables)
     _keep_what_others_did(db, tables)
     for name, columns in tables.items():
         if name not in numbered:
-            _take_over(db, name, columns)
+            _take_over(db, name, columns, all_of_it=is_new)
+
+
+def _is_begun_anew(db: sqlite3.Connection, tables: dict[str, list[str]]) -> bool:
+    """Whether the file is another than memory came from: empty, or an older copy of it."""
+    query = "SELECT at FROM {}.mark WHERE name = ?"
+    resets = (
+        db.execute(query.format(side), (HISTORY_RESET,)).fetchall() for side in ("main", "before")
+    )
+    there, before = ([row["at"] for row in rows] for rows in resets)
+    return there not in ([], before) or not any(
+        db.execute(f"SELECT 1 FROM main.{quoted(name)} LIMIT 1").fetchone() for name in tables
+    )
 
 
 def _number_of(db: sqlite3.Connection, table: str) -> str | None:
@@ -87,8 +102,13 @@ def _same(columns: Sequence[str], one: str, other: str) -> str:
     return " AND ".join(f"{one}.{quoted(name)} IS {other}.{quoted(name)}" for name in columns)
 
 
-def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> None:
-    """Bring a table of memory into the file: rows that were removed, changed or added."""
+def _take_over(
+    db: sqlite3.Connection, table: str, columns: Sequence[str], *, all_of_it: bool
+) -> None:
+    """Bring a table of memory into the file: rows that were removed, changed or added.
+
+    all_of_it: whether those that memory left as they were are brought too, if the file lacks them.
+    """
     name, key = quoted(table), _identity(db, table, columns)
     listed = ", ".join(map(quoted, columns))
     db.execute(
@@ -96,10 +116,9 @@ def _take_over(db: sqlite3.Connection, table: str, columns: Sequence[str]) -> No
         f" WHERE {_same(columns, 'b', name)})"
         f" AND NOT EXISTS (SELECT 1 FROM memory.{name} AS mem WHERE {_same(key, 'mem', name)})"
     )
-    changed = (
-        f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'mem')})"
-        f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'mem')})"
-    )
+    changed = f"NOT EXISTS (SELECT 1 FROM before.{name} AS b WHERE {_same(columns, 'b', 'mem')})"
+    if all_of_it:
+        changed += f" OR NOT EXISTS (SELECT 1 FROM main.{name} AS m WHERE {_same(key, 'm', 'mem')})"
     # Column by column, because a row that is in the file keeps its number there.
     rest = [column for column in columns if column not in key]
     db.execute(

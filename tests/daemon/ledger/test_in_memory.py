@@ -19,6 +19,7 @@ from hypothesis import strategies as st
 from sillward.errors import ConfigError, LedgerError
 from sillward.ledger import CallSchedule, Ledger, SavedForecast
 from sillward.ledger.opening import FileOpener
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.readings import HandReading
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import PlantState
@@ -440,6 +441,35 @@ def test_all_files_are_their_owners_only(umask: int, tmp_path: Path) -> None:
     assert mode_of(folder) == 0o700
 
 
+def test_what_somebody_removed_in_the_file_stays_removed(tmp_path: Path) -> None:
+    path = a_ledger(tmp_path / "ledger.sqlite3")
+    with closing(reopened(path)) as ledger:
+        for name in ("fern", "lime"):
+            entry = DiaryEntry(name, NOW, NOW, EntryKind.OBSERVATION, "green", None)
+            ledger.diary.add(SITE, [entry])
+        ledger.to_memory()
+        ledger.marks.set("mine", NOW, "kept")
+        with closing(Ledger(path)) as other:
+            (entry,) = other.diary.of_plant(SITE, "fern")
+            other.diary.remove(SITE, entry.id)
+        assert ledger.to_file()
+
+        assert ledger.diary.counts(SITE) == {"lime": 1}
+        assert ledger.marks.get("mine") is not None
+
+
+def test_what_the_file_lost_comes_back_whole(tmp_path: Path) -> None:
+    path = a_ledger(tmp_path / "ledger.sqlite3")
+    with closing(reopened(path)) as ledger:
+        before = rows_of(ledger.database.connection)
+        ledger.to_memory()
+        for file in tmp_path.iterdir():
+            file.unlink()
+        assert ledger.to_file()
+
+        assert rows_of(ledger.database.connection) == before
+
+
 # -- any rows on both sides
 
 NAMES = st.sampled_from(["a", "b", "c", "d"])
@@ -523,6 +553,7 @@ def test_nothing_is_lost_or_doubled_when_two_become_one(
                 for operation in in_file:
                     do(other, operation, by_grower=True)
                 theirs = facts(other)
+                is_new = not any(rows_of(other.database.connection).values())
 
             assert ledger.to_file()
 
@@ -532,16 +563,17 @@ def test_nothing_is_lost_or_doubled_when_two_become_one(
             )
     for kind, rows in found.items():
         for key in was[kind].keys() | mine[kind].keys() | theirs[kind].keys() | rows.keys():
-            expected = one_of(kind, *(side[kind].get(key) for side in (was, mine, theirs)))
+            sides = (side[kind].get(key) for side in (was, mine, theirs))
+            expected = one_of(kind, *sides, is_new=is_new)
             assert rows.get(key) == expected, (kind, key)
 
 
-def one_of(kind: str, was: Any, mine: Any, theirs: Any) -> Any:
+def one_of(kind: str, was: Any, mine: Any, theirs: Any, *, is_new: bool) -> Any:
     """Which of two versions holds, said once more and in another way."""
     if kind == "state" and mine and theirs and not theirs.assumed and theirs.since > mine.since:
         return theirs
     if mine == was:
-        return theirs if theirs is not None else mine
+        return mine if is_new else theirs
     if mine is None:
         return None if theirs == was else theirs
     if kind == "chore" and theirs and theirs[1] and theirs[1] != (was or (None, None))[1]:
