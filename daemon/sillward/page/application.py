@@ -103,7 +103,18 @@ class Application:
             raise RequestEntityTooLarge
         if request.method == "POST":
             self._guard.check_form(request, route.access, entry)
+            self._check_kept(route)
         return route.view(visit, **values)
+
+    def _check_kept(self, route: Route) -> None:
+        """Raise ServiceUnavailable if what a form says cannot be written down.
+
+        While the daemon is in memory it would write over what was said meanwhile.
+        """
+        obstacle = self._desk.obstacle() if route.is_kept else None
+        if obstacle is not None:
+            msg = f"Nothing can be written down just now: {obstacle}. Try again in a few minutes."
+            raise ServiceUnavailable(msg)
 
     def _refusal(self, visit: Visit, error: Exception) -> Response:
         """Return a page that says in plain words why there is no answer."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
+from types import MappingProxyType
 
 from sillward.ledger import StoredChore
 from sillward.page.keys import key_of
@@ -61,6 +62,8 @@ class Card:
     asks: what the large button says; empty if there is nothing to answer.
     is_open: whether it is still to do.
     can_wait: whether a reminder of it can be put off.
+    answer: the number of the answer by which it was settled, to take that back; None if there is
+        none.
     """
 
     id: str
@@ -74,7 +77,7 @@ class Card:
     asks: str
     is_open: bool
     can_wait: bool = False
-    can_be_undone: bool = False
+    answer: int | None = None
 
     @property
     def anchor(self) -> str:
@@ -88,11 +91,13 @@ def cards(
     spots: Sequence[str],
     now: datetime,
     voice: Voice,
+    answers: Mapping[str, int] = MappingProxyType({}),
 ) -> list[Card]:
     """Return the cards of what is to do, in walking order within each group.
 
     chores: each chore by its id without plants that were removed.
     spots: the names of all spots in the order of the collection, which is that of a walk.
+    answers: the number of the last answer about each chore.
     """
     places = {name: number for number, name in enumerate(spots)}
     grouped = [
@@ -105,7 +110,9 @@ def cards(
         _without_those_to_go_in(grouped),
         key=lambda row: (ranks[row[0]], _order(row[1], now, places)),
     )
-    return [_card(kept, chore, group, now, voice) for group, chore, kept in shown]
+    return [
+        _card(kept, chore, group, now, voice, answers.get(kept.id)) for group, chore, kept in shown
+    ]
 
 
 _Shown = tuple[Group, Chore, StoredChore]
@@ -154,8 +161,16 @@ def _order(chore: Chore, now: datetime, places: Mapping[str, int]) -> tuple[floa
     return (walk, places.get(chore.from_spot, 0), places.get(chore.to_spot, 0), chore.id)
 
 
-def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: Voice) -> Card:
+def _card(
+    kept: StoredChore,
+    chore: Chore,
+    group: Group,
+    now: datetime,
+    voice: Voice,
+    answer: int | None,
+) -> Card:
     brief = chore.kind in BRIEF
+    is_answered = kept.done_at is not None or kept.declined_at is not None
     return Card(
         id=chore.id,
         kind=chore.kind.value,
@@ -168,7 +183,7 @@ def _card(kept: StoredChore, chore: Chore, group: Group, now: datetime, voice: V
         asks=_ASKS.get(chore.kind, "Done") if _can_be_answered(kept, chore) else "",
         is_open=kept.open,
         can_wait=kept.open and chore.kind in URGENT,
-        can_be_undone=kept.done_at is not None or kept.declined_at is not None,
+        answer=answer if is_answered else None,
     )
 
 

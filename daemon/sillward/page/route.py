@@ -23,7 +23,12 @@ MAX_FORM_BYTES = 64_000
 
 @dataclass(frozen=True, slots=True)
 class Route:
-    """An address. rule: as Werkzeug writes it. name: by which other pages link to it."""
+    """An address.
+
+    rule: as Werkzeug writes it.
+    name: by which other pages link to it.
+    is_kept: whether what a form says is written into the ledger.
+    """
 
     rule: str
     name: str
@@ -31,3 +36,4 @@ class Route:
     method: str = "GET"
     access: Access = Access.HOUSEHOLD
     max_bytes: int = MAX_FORM_BYTES
+    is_kept: bool = True

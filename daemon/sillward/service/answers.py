@@ -15,6 +15,7 @@ from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import Answer, Deed, Ledger, StoredChore
+from sillward.ledger.tables.confirmations import Confirmation
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import Declined, Ground, PlantState
@@ -239,17 +240,30 @@ def take_back(
     """
     with ledger.transaction():
         given = ledger.confirmations.last(site, about)
-        if given is None:
-            return None
-        taken = TakenBack(given.answer, given.chores, given.plants, ledger.undo(site, given))
-        if given.answer is Answer.MOVED:
-            for plant in given.plants:
-                ledger.diary.remove_move(site, plant, given.at)
-        chores = (ledger.chores.get(site, chore_id) for chore_id in taken.chores)
-        plants = taken.plants or [name for chore in chores if chore for name in chore.plants]
-        what = {"answer": given.answer.value, "chores": taken.chores, "plants": plants}
-        ledger.deeds.insert(site, Deed(now, person, TAKEN_BACK, what))
-        return taken
+        return None if given is None else _take_back(ledger, site, given, now, person)
+
+
+def take_back_number(
+    ledger: Ledger, site: str, number: int, now: datetime, person: str | None = None
+) -> TakenBack | None:
+    """Take back this answer and no other; return None if it was taken back already."""
+    with ledger.transaction():
+        given = ledger.confirmations.get(site, number)
+        return None if given is None else _take_back(ledger, site, given, now, person)
+
+
+def _take_back(
+    ledger: Ledger, site: str, given: Confirmation, now: datetime, person: str | None
+) -> TakenBack:
+    taken = TakenBack(given.answer, given.chores, given.plants, ledger.undo(site, given))
+    if given.answer is Answer.MOVED:
+        for plant in given.plants:
+            ledger.diary.remove_move(site, plant, given.at)
+    chores = (ledger.chores.get(site, chore_id) for chore_id in taken.chores)
+    plants = taken.plants or [name for chore in chores if chore for name in chore.plants]
+    what = {"answer": given.answer.value, "chores": taken.chores, "plants": plants}
+    ledger.deeds.insert(site, Deed(now, person, TAKEN_BACK, what))
+    return taken
 
 
 _RECENT = timedelta(days=1)

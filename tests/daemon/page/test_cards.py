@@ -29,7 +29,8 @@ def an_order(
 
 def shown(*stored: StoredChore, now: datetime = NOW) -> list[Card]:
     chores = {kept.id: kept.chore for kept in stored}
-    return cards(stored, chores, SPOTS, now, Voice(MENDOZA))
+    answers = {chore: number for number, chore in enumerate(chores, 1)}
+    return cards(stored, chores, SPOTS, now, Voice(MENDOZA), answers)
 
 
 def groups(*stored: StoredChore) -> dict[str, Group]:
@@ -49,7 +50,7 @@ def test_an_order_is_shown_as_a_card_with_its_plants_each_with_its_limit() -> No
         ("Moth", "needs 8 °C (yours)"),
         ("Fern", "needs 8 °C (yours)"),
     ]
-    assert (card.asks, card.can_wait, card.can_be_undone) == ("They are in", True, False)
+    assert (card.asks, card.can_wait, card.answer) == ("They are in", True, None)
 
 
 def test_an_order_whose_hour_has_come_is_due_now_and_then_overdue_until_the_next_day() -> None:
@@ -76,7 +77,8 @@ def test_what_is_answered_can_be_taken_back_for_some_hours() -> None:
     assert found["done"].tag == "done 16:00 by Inés"
     assert found["declined"].tag == "not needed, you said at 16:00"
     assert set(found) == {"done", "declined"}
-    assert all(card.group is Group.SETTLED and card.can_be_undone for card in found.values())
+    assert {card.group for card in found.values()} == {Group.SETTLED}
+    assert {name: card.answer for name, card in found.items()} == {"done": 1, "declined": 2}
     assert {card.way for card in found.values()} == {"By 18:00, bench to room"}
     assert not any(card.asks for card in found.values())
 

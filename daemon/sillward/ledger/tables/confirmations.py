@@ -1,6 +1,7 @@
 """What the grower answered, and how to undo it."""
 
 import json
+import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -38,6 +39,11 @@ class Confirmation:
         return Answer(self.undo.get("what", Answer.DONE))  # older ones do not say
 
     @property
+    def subjects(self) -> set[str]:
+        """The ids of its chores, and of the parts that were made of them."""
+        return {*self.chores, *self.undo["made"].values()}
+
+    @property
     def plants(self) -> tuple[str, ...]:
         """The plants whose states it changed."""
         return tuple(self.undo["after"])
@@ -68,16 +74,29 @@ class ConfirmationTable:
             "SELECT * FROM confirmation WHERE site = ? ORDER BY id DESC", site
         )
         near = None
-        for row in rows:
-            undo = json.loads(row["undo"])
-            chores = tuple(chore["id"] for chore in undo["chores"])
-            found = Confirmation(row["id"], to_moment(row["at"]), chores, undo, row["person"])
+        for found in map(_confirmation, rows):
             is_moved = found.answer is Answer.MOVED and about in found.plants
-            if about is None or is_moved or about in {*chores, *undo["made"].values()}:
+            if about is None or is_moved or about in found.subjects:
                 return found
-            if near is None and any(about in chore_id for chore_id in chores):
+            if near is None and any(about in chore_id for chore_id in found.chores):
                 near = found
         return near
+
+    def get(self, site: str, number: int) -> Confirmation | None:
+        """Return an answer; None if there is none of that number, as when it was taken back."""
+        rows = self._database.rows(
+            "SELECT * FROM confirmation WHERE site = ? AND id = ?", site, number
+        )
+        return next(map(_confirmation, rows), None)
+
+    def last_by_chore(self, site: str, since: datetime) -> dict[str, int]:
+        """Return the number of the last answer about each chore, of those since a time."""
+        rows = self._database.rows(
+            "SELECT * FROM confirmation WHERE site = ? AND at >= ? ORDER BY id",
+            site,
+            to_text(since),
+        )
+        return {chore: found.id for found in map(_confirmation, rows) for chore in found.subjects}
 
     def remove(self, confirmation: Confirmation) -> None:
         """Forget an answer."""
@@ -86,3 +105,9 @@ class ConfirmationTable:
     def prune(self, oldest: datetime) -> None:
         """Drop the answers before a time."""
         self._database.execute("DELETE FROM confirmation WHERE at < ?", to_text(oldest))
+
+
+def _confirmation(row: sqlite3.Row) -> Confirmation:
+    undo = json.loads(row["undo"])
+    chores = tuple(chore["id"] for chore in undo["chores"])
+    return Confirmation(row["id"], to_moment(row["at"]), chores, undo, row["person"])

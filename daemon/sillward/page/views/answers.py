@@ -20,6 +20,10 @@ WAIT = timedelta(minutes=30)
 """How long "later" puts a reminder off. Judgement: a meal."""
 
 
+MAX_DIGITS = 19
+"""Of the number of an answer: what fits into the ledger."""
+
+
 def answer(visit: Visit) -> Response:
     """Write down what was said of a chore, and show what is to do now."""
     context, person, given = visit.context, visit.person, visit.field("answer")
@@ -55,15 +59,15 @@ def _chore(visit: Visit) -> StoredChore:
 
 
 def undo(visit: Visit) -> Response:
-    """Take back the last answer about a chore."""
-    about = visit.field("about")
-    if not about:
+    """Take back an answer, by its number: not what somebody else has said since.
+
+    One that was taken back already, as by a press that was sent twice, is no mistake.
+    """
+    number, context = visit.field("answer"), visit.context
+    if not (number.isascii() and number.isdecimal() and len(number) < MAX_DIGITS):
         raise BadRequest
-    context = visit.context
-    now = context.clock()
-    if answers.take_back(context.ledger, context.site.name, about, now, visit.person) is None:
-        msg = "there is nothing to take back; look at today's page again"
-        raise UsageError(msg)
+    ledger, site = context.ledger, context.site.name
+    answers.take_back_number(ledger, site, int(number), context.clock(), visit.person)
     return visit.redirect("today")
 
 

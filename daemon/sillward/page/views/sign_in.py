@@ -73,6 +73,6 @@ def _own_page(visit: Visit, to: str) -> str | None:
 
 ROUTES = (
     Route("/sign-in", "sign_in", form, access=Access.ANYBODY),
-    Route("/sign-in", "sign_in_now", sign_in, "POST", Access.ANYBODY),
-    Route("/sign-out", "sign_out", sign_out, "POST"),
+    Route("/sign-in", "sign_in_now", sign_in, "POST", Access.ANYBODY, is_kept=False),
+    Route("/sign-out", "sign_out", sign_out, "POST", is_kept=False),
 )

@@ -1,6 +1,6 @@
 """What is to do today and tonight, in walking order, with a button for each answer."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
@@ -43,7 +43,8 @@ def today(visit: Visit) -> Response:
         if kept.day <= today_ and (chore := context.chore(kept)) is not None
     }
     spots = [spot.name for spot in context.household.collection.spots]
-    made = cards.cards(stored, chores, spots, now, voice)
+    answers = context.ledger.confirmations.last_by_chore(context.site.name, now - cards.LATE_SHOWN)
+    made = cards.cards(stored, chores, spots, now, voice, answers)
     groups = {group: [card for card in made if card.group is group] for group in Group}
     warnings = visit.desk.sheet(due_rounds.nearest(context.site, now)).warnings
     lines = [
@@ -57,7 +58,7 @@ def today(visit: Visit) -> Response:
         groups=groups,
         headings=HEADINGS,
         settled=groups[Group.SETTLED],
-        last=_last(visit),
+        last=_last(visit, answers),
         cold=[line for is_cold, line in lines if is_cold],
         warnings=[line for is_cold, line in lines if not is_cold],
         caution=voice.say("caution"),
@@ -66,20 +67,20 @@ def today(visit: Visit) -> Response:
 
 @dataclass(frozen=True, slots=True)
 class _Last:
-    """What was answered last: in words, and the chore by which it can be taken back, if it can."""
+    """What was answered last: in words, and the number by which it can be taken back, if it can."""
 
     text: str
-    about: str
+    answer: int | None
 
 
-def _last(visit: Visit) -> _Last | None:
+def _last(visit: Visit, answers: Mapping[str, int]) -> _Last | None:
     """Return what anybody answered last, if that was a moment ago."""
     context = visit.context
     for deed in context.ledger.deeds.latest(context.site.name, 1):
         if context.clock() - deed.at < RECENT:
             can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED, Answer.LATER)
-            about = str(deed.about.get("chore", "")) if can_be_undone else ""
-            return _Last(deed_words.line(deed, visit.voice), about)
+            number = answers.get(str(deed.about.get("chore", ""))) if can_be_undone else None
+            return _Last(deed_words.line(deed, visit.voice), number)
     return None
 
 

@@ -6,6 +6,8 @@ from html import unescape
 import pytest
 from werkzeug.test import TestResponse
 
+from sillward.page.keys import key_of
+from sillward.page.routes import ROUTES
 from tests.support.pages import Visitor
 
 SUNROOM = "2026-05-14-carry-in-pergola-to-sunroom"
@@ -32,6 +34,17 @@ def card_of(text: str, chore: str) -> str:
 
 def ticked(card: str) -> list[str]:
     return [unescape(name) for name in re.findall(r'name="plant" value="(.*?)" checked', card)]
+
+
+def settled(text: str, chore: str) -> str:
+    """The card of a chore that was answered."""
+    cards: list[str] = re.findall(r"<article.*?</article>", text, re.DOTALL)
+    return next(card for card in cards if f'id="chore-{key_of(chore)}"' in card)
+
+
+def numbers_in(text: str) -> list[str]:
+    """The answers that can be taken back there."""
+    return re.findall(r'name="answer" value="(\d+)"', text)
 
 
 def answer(visitor: Visitor, what: str, *plants: str, chore: str = SUNROOM) -> TestResponse:
@@ -83,18 +96,56 @@ def test_done_twice_is_done_once(visitor: Visitor) -> None:
 def test_an_answer_can_be_taken_back(visitor: Visitor) -> None:
     answer(visitor, "done", *SIX)
 
-    assert card_of(visitor.get(), SUNROOM) == ""
-    assert visitor.post("/undo", about=SUNROOM).status_code == 303
-    assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+    text = visitor.get()
+    assert card_of(text, SUNROOM) == ""
+    (number,) = set(numbers_in(text))
+    for _ in range(2):  # sent twice, it is taken back once
+        assert visitor.post("/undo", answer=number).status_code == 303
+        assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+        assert state_of(visitor, SIX[0])[1]
+    with visitor.desk.open() as context:
+        deeds = context.ledger.deeds.latest(context.site.name, 10)
+    assert [deed.what for deed in deeds] == ["taken back", "done"]
+
+
+def test_what_is_taken_back_is_the_answer_that_was_shown(visitor: Visitor) -> None:
+    """Somebody else has answered for the others of the same chore since."""
+    answer(visitor, "done", *SIX[:2])
+    (shown,) = set(numbers_in(visitor.get()))
+    answer(visitor, "done", *SIX[2:])
+
+    for _ in range(2):
+        assert visitor.post("/undo", answer=shown).status_code == 303
+
     assert state_of(visitor, SIX[0])[1]
-    assert visitor.post("/undo", about=SUNROOM).status_code == 422
+    assert not state_of(visitor, SIX[2])[1]
+
+
+@pytest.mark.parametrize("number", ["", "x", "-1", "1.5", "\u0663", "9" * 40])
+def test_what_is_no_answer_cannot_be_taken_back(number: str, visitor: Visitor) -> None:
+    assert visitor.post("/undo", answer=number).status_code == 400
+
+
+def test_nothing_is_taken_down_while_it_would_be_written_over(visitor: Visitor) -> None:
+    visitor.get()
+    visitor.desk.obstacle = lambda: "the ledger cannot be written"
+    places = [route.rule for route in ROUTES if route.method == "POST" and route.is_kept]
+
+    assert {"/answer", "/undo", "/plants/<key>/move"} <= set(places)
+    for place in places:
+        told = visitor.post(re.sub("<.*?>", "1", place))
+        assert told.status_code == 503, place
+        assert "Nothing can be written down just now" in told.text
+    assert visitor.post("/sign-out").status_code != 503
+    assert state_of(visitor, SIX[0])[1]
 
 
 def test_an_answer_for_some_plants_can_be_taken_back_at_its_own_card(visitor: Visitor) -> None:
     answer(visitor, "done", *SIX[:4])
     answer(visitor, "not-needed", *SIX[4:])
 
-    assert visitor.post("/undo", about=f"{SUNROOM}-done").status_code == 303
+    (number,) = numbers_in(settled(visitor.get(), f"{SUNROOM}-done"))
+    assert visitor.post("/undo", answer=number).status_code == 303
 
     assert ticked(card_of(visitor.get(), f"{SUNROOM}-done")) == list(SIX[:4])
     assert not state_of(visitor, SIX[4])[1]
