@@ -55,7 +55,7 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
         return sort_chores(chores), []
     return sort_chores(chores), [
         *carry.night_warnings(scene, night, lows, needs, tonight.standing),
-        *grower_decisions.not_needed(scene, needs),
+        *grower_decisions.not_needed(scene, night, needs),
         *carry.borne_cold(scene, needs, tonight.standing),
         *carry.close_calls(scene, night, needs, tonight.standing),
         *failing_shelters(scene, tomorrow),

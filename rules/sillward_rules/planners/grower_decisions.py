@@ -14,14 +14,14 @@ import numpy as np
 from sillward_rules.arrays import finite_or_none
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason, only
 from sillward_rules.planners import open_orders
-from sillward_rules.planners.nights import NightNeeds
+from sillward_rules.planners.nights import NightNeeds, tail_ends
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.state import Declined, Ground
 from sillward_rules.remark import LeftOutByChoice, NotNeeded
 from sillward_rules.trips import round_up
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
-from sillward_rules.weather.spot_columns import at_columns
+from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
 from sillward_rules.weather.sun import Night
 
 WORSE_K = 1.5
@@ -52,11 +52,43 @@ def respected(scene: Scene, night: Night, needs: NightNeeds) -> NightNeeds:
         and not ordered[cohort]
         and not _is_worse(needs.reason(cohort), one, _is_watched(scene, scene.standing[cohort]))
     ]
+    left += [
+        cohort
+        for cohort in _left_in_the_tail(scene, night, needs)
+        if needs.must_be_in[cohort] and not ordered[cohort]
+    ]
     if not left:
         return needs
     declined = np.zeros(needs.must_be_in.shape, dtype=bool)
     declined[left] = True
     return replace(needs, must_be_in=needs.must_be_in & ~declined, declined=declined)
+
+
+def _left_in_the_tail(scene: Scene, night: Night, needs: NightNeeds) -> list[int]:
+    """Return the cohorts that are in the cold that is left of the night before this day.
+
+    That is a part of what the grower has declined for that night. What comes once it is warm again
+    is decided as ever.
+    """
+    said = _declined_of(scene, ChoreKind.CARRY_IN, night.day - timedelta(days=1))
+    events = sun.day_events(scene.site, night.day)
+    if not said or scene.forecast_expired or not events.sunrise <= scene.now < events.sunset:
+        return []
+    found = []
+    ends = tail_ends(scene, events)
+    for cohort, one in said.items():
+        until, column = min(ends[cohort], events.sunset.timestamp()), scene.standing[cohort]
+        reason = needs.reason(cohort)
+        rows = scene.steps(scene.now, moment(max(until, scene.now.timestamp())))
+        if column == NO_SPOT or not rows.size or reason.unit != "°C":
+            continue
+        if not needs.deadline[cohort] < until:
+            continue
+        low = finite_or_none(float(scene.by_night.leaf_c[rows, column].min()), 2)
+        rest = replace(reason, value=low, also=())
+        if low is not None and not _is_worse(rest, one, _is_watched(scene, column)):
+            found.append(cohort)
+    return found
 
 
 def stays_in(scene: Scene, day: date) -> np.ndarray:
@@ -66,9 +98,10 @@ def stays_in(scene: Scene, day: date) -> np.ndarray:
     return kept
 
 
-def not_needed(scene: Scene, needs: NightNeeds) -> list[NotNeeded]:
-    """Return the remark on the plants that stay out tonight by the grower's decision."""
-    cohorts = np.flatnonzero(needs.declined)
+def not_needed(scene: Scene, night: Night, needs: NightNeeds) -> list[NotNeeded]:
+    """Return the remark on the plants that stay out in a night by the grower's decision."""
+    said = list(_declined_of(scene, ChoreKind.CARRY_IN, night.day))
+    cohorts = np.array(said, dtype=np.int64)[needs.declined[said]]
     if not cohorts.size:
         return []
     reasons = {cohort: needs.reason(cohort) for cohort in cohorts.tolist()}

@@ -140,7 +140,7 @@ def _plan_carrying(
         remarks=[
             *carry.night_warnings(scene, night, lows, leaving, going_in.standing),
             *_undecided(scene, night, needs, outside & has_shelter & ~early & ~needs.declined),
-            *grower_decisions.not_needed(scene, needs),
+            *grower_decisions.not_needed(scene, night, needs),
         ],
     )
 

@@ -73,9 +73,11 @@ def drawn(
     at: datetime = DUSK,
     course: NightCourse | None = None,
     forecast_from: datetime | None = None,
+    brief_low: float | None = None,
 ) -> Sheet:
     bench = replace(OPEN_BENCH, tonight=course)
-    household = collection(plant("a"), plant("b"), spots=(bench, WARM_ROOM), habits=AT_THEIR_WORD)
+    pots = (limited(plant(name), brief_low=brief_low) for name in "ab")
+    household = collection(*pots, spots=(bench, WARM_ROOM), habits=AT_THEIR_WORD)
     air = fetched(weather(START, curve(low_c)), forecast_from or at)
     return draw_up(round_, household, air, state, at)
 
@@ -172,6 +174,20 @@ def test_it_says_nothing_of_a_night_that_turned_out_mild_or_of_plants_that_went_
     assert not warned(mornings(out(said()), 14.0), LeftOutByChoice)
     assert not warned(mornings(inside(said())), LeftOutByChoice)
     assert not warned(mornings(out()), LeftOutByChoice)
+
+
+def test_what_is_left_of_that_cold_in_the_morning_belongs_to_the_decision() -> None:
+    def told(state: PlantState) -> bool:
+        states = {"a": state, "b": inside()}
+        sheet = drawn(states, 2.0, round_=Round.MORNING, at=MORNING, brief_low=7.0)
+        return "a" in plants_of(sheet)
+
+    assert told(out()), "cold enough to be told at once"
+    assert not told(out(said(value=2.0)))
+    assert told(out(said(value=5.0))), "worse than was told"
+    assert told(out(said(value=2.0, day=DAY - timedelta(days=1)))), "of another night"
+    order = OpenOrder("bench", "room", utc("2026-05-15T12:00"))
+    assert told(replace(out(said(value=2.0)), asked=order)), "told anew since"
 
 
 def test_by_noon_the_cold_is_over() -> None:

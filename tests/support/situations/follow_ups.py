@@ -2,12 +2,16 @@
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import timedelta
 
+from sillward.service.answers import put_off
 from sillward.text.units import Units
-from tests.support.collection_files import FORTY, SIX, Pot, courtyard, garden
+from sillward_rules.chore import ChoreKind
+from tests.support.collection_files import FEED, FORTY, SIX, Pot, courtyard, garden
 from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import AT, COLD, MILD, WINDY
 from tests.support.situations.morning import AT as MORNING
+from tests.support.situations.morning import staged_summer
 from tests.support.situations.situation import Told, changed, follow_up, of_round, said, situation
 from tests.support.staged_day import CHANNELS, FULL, PHONE, StagedDay, staged_day
 
@@ -191,6 +195,33 @@ def passed_on(units: Units) -> Told:
     due = [chore for chore in played.chores() if chore.passed_on_at is not None]
     told = follow_up(played, due)
     return replace(told, push=played.got("partner")[-1])
+
+
+@situation("push-reminders")
+def as_it_was_asked_for(units: Units) -> Told:
+    """Six plants, put off for half an hour long before their deadline."""
+    played = staged_day(garden(SIX), AT, COLD, units=units)
+    played.desk.tick()
+    put_off_half_an_hour(played, ChoreKind.CARRY_IN)
+    played.play("17:45")
+    return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
+
+
+@situation("push-reminders", imperial=True)
+def misting_as_it_was_asked_for(units: Units) -> Told:
+    """A dry summer morning; the water was put off for half an hour."""
+    played = staged_summer(garden(SIX, FEED), units)
+    put_off_half_an_hour(played, ChoreKind.FEED)
+    played.play("07:40")
+    return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
+
+
+def put_off_half_an_hour(played: StagedDay, kind: ChoreKind) -> None:
+    chores = [chore for chore in played.chores() if chore.kind is kind]
+    until = played.clock.now + timedelta(minutes=30)
+    site = played.household.collection.site.name
+    results = put_off(played.ledger, site, chores, until, played.clock.now)
+    assert [result.until for result in results] == [until] * len(chores)
 
 
 # -- late

@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import date
 
+from sillward.service.answers import decline
 from sillward.text.units import SI, Units
 from tests.support.collection_files import (
     FAR_NORTH,
@@ -28,6 +29,9 @@ AT = "08:35"
 """When the round is due in May; in January it is AT_SEVEN."""
 
 AT_SEVEN = "07:10"
+
+LEFT = ("Old cattleya", "Clay-pot lime")
+"""Plants that a grower leaves out in the cold."""
 
 
 def after_the_night(garden_: str, sky: Sky, units: Units, at: str = AT) -> Told:
@@ -73,6 +77,18 @@ def six_plants_out(units: Units) -> Told:
 def forty_plants_out(units: Units) -> Told:
     """After a cold night, from two shelters to four spots; a few may not go."""
     return after_the_night(garden(FORTY), COLD, units)
+
+
+@situation("push-morning", full_in=(SI,))
+def some_were_left_out_by_decision(units: Units) -> Told:
+    """After a cold night: two of six were not to go in, the grower said."""
+    played = staged_day(garden(SIX), "17:15", COLD, units=units, notices='remind = "never"')
+    played.desk.tick()
+    about = [(chore, [name for name in chore.plants if name in LEFT]) for chore in played.chores()]
+    about = [(chore, names) for chore, names in about if names and chore.kind.value == "carry-in"]
+    decline(played.ledger, played.household.collection.site.name, about, played.clock.now)
+    played.sleep(AT, 1)
+    return of_round(played, "morning", 1)
 
 
 @situation("push-morning")
