@@ -166,14 +166,12 @@ def _asked_for(chores: Sequence[Chore], now: datetime, voice: Voice, *, linked: 
         )
 
     kinds = list(dict.fromkeys(chore.kind for chore in chores))
-    heads = [
-        voice.say(
-            "head_asked_for",
-            kind=kind.value,
-            count=count_of([chore for chore in chores if chore.kind is kind]),
-        )
-        for kind in kinds
-    ]
+    heads = []
+    for kind in kinds:
+        same = [chore for chore in chores if chore.kind is kind]
+        by = voice.by(same[0].before, now)
+        count = len({name for chore in same for name in chore.plants})
+        heads.append(voice.say("head_asked_for", kind=kind.value, by=by, count=count))
     lines = tuple(line(chore) for chore in chores)
     names = [kind.value for kind in kinds]
     parts = [

@@ -7,7 +7,7 @@ from datetime import timedelta
 from sillward.service.answers import put_off
 from sillward.text.units import Units
 from sillward_rules.chore import ChoreKind
-from tests.support.collection_files import FEED, FORTY, SIX, Pot, courtyard, garden
+from tests.support.collection_files import FORTY, SIX, Pot, courtyard, garden
 from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import AT, COLD, MILD, WINDY
 from tests.support.situations.morning import AT as MORNING
@@ -210,8 +210,8 @@ def as_it_was_asked_for(units: Units) -> Told:
 @situation("push-reminders", imperial=True)
 def misting_as_it_was_asked_for(units: Units) -> Told:
     """A dry summer morning; the water was put off for half an hour."""
-    played = staged_summer(garden(SIX, FEED), units)
-    put_off_half_an_hour(played, ChoreKind.FEED)
+    played = staged_summer(garden(SIX), units)
+    put_off_half_an_hour(played, ChoreKind.MIST)
     played.play("07:40")
     return follow_up(played, [chore for chore in played.chores() if chore.reminded_at is not None])
 
