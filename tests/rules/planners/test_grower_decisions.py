@@ -136,6 +136,16 @@ def test_another_night_is_decided_as_ever() -> None:
     assert plants_of(drawn({"a": out(before), "b": inside()})) == {"a"}
 
 
+def test_what_was_declined_long_ago_does_not_part_plants_that_are_alike() -> None:
+    ago = (
+        said(day=DAY - timedelta(days=days), before=DUE - timedelta(days=days)) for days in (2, 9)
+    )
+    sheet = drawn({name: out(one) for name, one in zip("ab", ago, strict=True)})
+
+    (order,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+    assert len(order.grounds.groups) == 1
+
+
 def test_an_order_that_was_told_since_is_open_however_mild_it_gets() -> None:
     told_anew = replace(
         out(said()),

@@ -94,7 +94,11 @@ def make_cohorts(
 
 
 def _current(around: Surroundings, state: PlantState, *, assume_obeyed: bool) -> PlantState:
-    """Return the state at this moment, without an order that no longer matters."""
+    """Return the state at this moment, without orders and answers that no longer matter."""
+    before_last, last, tonight = around.sunrises
+    if state.declined:  # long ago it would part plants that are alike
+        recent = tuple(one for one in state.declined if one.before > before_last)
+        state = replace(state, declined=recent)
     # The day is planned from where a plant is before it goes out. The night is not: a plant that
     # was told to go out may be out.
     state = state.before_going_out(around.now) if assume_obeyed else state
@@ -103,7 +107,6 @@ def _current(around: Surroundings, state: PlantState, *, assume_obeyed: bool) ->
         return now
     if asked.out_at is not None:  # it has been used, and would part plants that are alike
         now = replace(now, asked=replace(asked, out_of=None, out_at=None))
-    before_last, last, tonight = around.sunrises
     if not before_last < asked.before <= tonight:
         return replace(now, asked=None)
     if not assume_obeyed and asked.before > last:
