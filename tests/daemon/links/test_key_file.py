@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from sillward.config import made_secret
 from sillward.errors import ConfigError
 from sillward.links.key_file import NAME, page_key, replace_page_key
 
@@ -58,7 +59,8 @@ def test_a_key_that_somebody_wrote_is_not_overwritten(tmp_path: Path, content: s
     assert (tmp_path / NAME).read_text() == content
 
 
-def test_a_pipe_in_its_place_is_left_alone(tmp_path: Path) -> None:
+def test_a_pipe_in_its_place_is_left_alone(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(made_secret, "PAUSE_S", 0)
     os.mkfifo(tmp_path / NAME)
 
     with pytest.raises(ConfigError):
