@@ -26,7 +26,8 @@ def told(visit: Visit) -> Response:
     """Show what was told on the last days, or on those before a date."""
     context = visit.context
     site, today = context.site.name, visit.now.date()
-    last = _day(visit.request.args.get("until")) or today + timedelta(days=1)
+    newest, oldest = today + timedelta(days=1), today - timedelta(days=KEPT_DAYS)
+    last = max(oldest, min(_day(visit.request.args.get("until")) or newest, newest))
     first = min(last, today) - timedelta(days=DAYS - 1)
     days = told_words.days(
         context.ledger.notices.of_days(site, first, last),

@@ -97,6 +97,17 @@ def test_a_date_that_is_none_is_refused(until: str) -> None:
     assert visitor.client.get("/told", query_string={"until": until}).status_code == 400
 
 
+@pytest.mark.parametrize("until", ["0001-01-05", "9999-12-31", "1000-01-01"])
+def test_days_of_which_nothing_can_be_known_are_not_asked_for(until: str) -> None:
+    visitor, _ = a_visitor(told=True)
+
+    page = visitor.get(f"/told?until={until}")
+
+    assert ("Thu 14 May" in page) == until.startswith("9999")
+    key = key_of("other")
+    assert visitor.client.get(f"/told/{until}/{key}").status_code == 404
+
+
 def test_the_words_of_old_notices_are_on_a_page_of_their_own(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
