@@ -28,7 +28,8 @@ GOOD_FOR = timedelta(hours=24)
 """A helper is tried to be told for this long that it begins, or is over. Judgement."""
 
 MAX_DAYS = 366
-"""The longest absence [days]. Judgement: what is longer is a mistyped year."""
+"""The longest absence, and the longest time until it begins [days]. Judgement: what is longer is a
+mistyped year."""
 
 MAX_PERSON, MAX_NOTE = 60, 500
 """Characters of a name, and of a note. Judgement: the note is a few sentences on the list."""
@@ -58,12 +59,12 @@ def day_named(text: str, today: date, earliest: date | None = None) -> date:
     if word in ("today", "tomorrow"):
         return today + timedelta(days=int(word == "tomorrow"))
     weekdays = [number for number, name in enumerate(_WEEKDAYS) if word in (name, name[:3])]
-    if weekdays:
-        since = earliest or today
-        return since + timedelta(days=(weekdays[0] - since.weekday()) % 7)
     try:
+        if weekdays:
+            since = earliest or today
+            return since + timedelta(days=(weekdays[0] - since.weekday()) % 7)
         return date.fromisoformat(word)
-    except ValueError:
+    except (ValueError, OverflowError):
         msg = f'"{one_line(text, 40)}" is not a day; write it as 2026-12-04, tomorrow or fri'
         raise UsageError(msg) from None
 
@@ -88,6 +89,8 @@ def enter(
         msg = "say who looks after the plants"
     elif first < today:
         msg = f"{first} is over; the first day can be today"
+    elif first - today >= timedelta(days=MAX_DAYS):
+        msg = f"{first} is more than a year ahead"
     elif last < first:
         msg = f"the last day, {last}, is before the first, {first}"
     elif last - first >= timedelta(days=MAX_DAYS):
@@ -107,11 +110,17 @@ def enter(
 
 
 def end(context: ServiceContext, absence: Absence, by: str | None = None) -> None:
-    """End an absence, or cancel it. by: who of the household says so, if that is known."""
+    """End an absence, or cancel it; ending it twice is ending it once.
+
+    by: who of the household says so, if that is known.
+    """
     ledger, now = context.ledger, context.clock()
     with ledger.database.transaction():
-        ledger.absences.end(absence, now)
-        ledger.deeds.insert(context.site.name, _deed(ENDED, absence, now, by))
+        current = ledger.absences.get(absence.id)  # its helper may have been told meanwhile
+        if current is None or current.ended_at is not None:
+            return
+        ledger.absences.end(current, now)
+        ledger.deeds.insert(context.site.name, _deed(ENDED, current, now, by))
 
 
 def _deed(what: str, absence: Absence, now: datetime, by: str | None) -> Deed:
@@ -254,8 +263,12 @@ class Absences:
             notices += self._round_so_far(absence, channel)
         own = absence_notices.household_begins(absence.person, days, voice)
         notices += self._to_household(absence, subject, own, until)
-        context.ledger.enqueue(context.site.name, context.clock(), notices)
-        context.ledger.absences.mark_briefed(absence, context.clock())
+        ledger = context.ledger
+        with ledger.database.transaction():
+            if ledger.absences.get(absence.id) != absence:  # ended while this was worded
+                return
+            ledger.enqueue(context.site.name, context.clock(), notices)
+            ledger.absences.mark_briefed(absence, context.clock())
         log.info("absence.begins channel=%s first_day=%s", absence.channel, absence.first_day)
 
     def _round_so_far(self, absence: Absence, channel: Channel) -> list[Notice]:

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from traceback import format_tb
 
-from sillward.channels.push_address import is_push
+from sillward.channels.push_address import PushAddress, is_push
 from sillward.channels.sender import SEND_S
 from sillward.config.household import Channel
 from sillward.errors import DeliveryError
@@ -193,8 +193,9 @@ class Outbox:
         try:
             context.sender(channel, message)
         except DeliveryError as error:
-            if error.gone and is_push(channel.url):
-                self._let_go(channel, error)
+            gone = _address(channel) if error.gone else None
+            if gone is not None:
+                self._let_go(channel, gone, error)
                 return True
             if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
                 ledger.mark_sent(notice.key, clock(), str(error))
@@ -215,12 +216,15 @@ class Outbox:
         log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
         return True
 
-    def _let_go(self, channel: Channel, error: DeliveryError) -> None:
-        """Send nothing more to a device that takes no messages any more; its status says so."""
+    def _let_go(self, channel: Channel, address: PushAddress, error: DeliveryError) -> None:
+        """Send nothing more to a device that takes no messages any more; its status says so.
+
+        It may have been removed while it was tried, and its name be that of another one.
+        """
         ledger, site = self.context.ledger, self.context.site.name
         with ledger.database.transaction():
-            ledger.devices.mark_gone(site, channel.name, self.context.clock())
-            ledger.notices.drop_of_channel(site, channel.name)
+            if ledger.devices.mark_gone(site, address.to.endpoint, self.context.clock()):
+                ledger.notices.drop_of_channel(site, channel.name)
         log.warning("device.gone name=%s reason=%s", channel.name, error)
 
     def _put_back(self, notice: Notice, error: DeliveryError) -> None:
@@ -234,3 +238,8 @@ class Outbox:
             notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent
         )
         log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
+
+
+def _address(channel: Channel) -> PushAddress | None:
+    """Return where a Web Push of a channel goes; None for a channel of another kind."""
+    return PushAddress.of_url(channel.url) if channel.url and is_push(channel.url) else None

@@ -3,6 +3,7 @@
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
+from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
@@ -15,6 +16,7 @@ from sillward.links.page_links import PageLinks
 from sillward.service import absences
 from sillward.service.answer_links import person_of
 from sillward.service.desk import Desk
+from sillward.wording import absence_notices
 from sillward.wording.push import Message
 from sillward_rules.chore import ChoreKind
 from sillward_rules.weather.site import Site
@@ -266,6 +268,39 @@ def test_one_that_was_not_told_yet_is_cancelled_without_a_word() -> None:
     assert heard(world, "ines") == []
 
 
+def test_a_helper_who_is_told_while_it_is_cancelled_hears_that_it_is_over() -> None:
+    """The page read the absence before the daemon told the helper."""
+    world, desk = courtyard()
+    seen = away(desk, TOMORROW, TOMORROW)
+    until(world, desk, "17:10")
+
+    absences.end(desk.context, seen, "Inés")
+    absences.end(desk.context, seen, "Tomás")  # pressed on two phones
+    until(world, desk, "17:40")
+
+    assert heard(world, "ines")[-1] == "You need not look after the plants any more"
+    deeds = desk.context.ledger.deeds.latest(SITE.name, 9)
+    assert [deed.person for deed in deeds if deed.what == absences.ENDED] == ["Inés"]
+
+
+def test_a_helper_is_not_told_of_what_is_cancelled_while_it_is_worded(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    world, desk = courtyard()
+    absence = away(desk, TOMORROW, TOMORROW)
+    begins = absence_notices.household_begins
+
+    def cancelled_meanwhile(*facts: Any) -> Message:
+        absences.end(desk.context, absence)
+        return begins(*facts)
+
+    monkeypatch.setattr(absence_notices, "household_begins", cancelled_meanwhile)
+    until(world, desk, "17:40")
+
+    assert world.ledger.absences.of_site(SITE.name) == []
+    assert heard(world, "ines") == []
+
+
 # -- more than one
 
 
@@ -421,12 +456,19 @@ def test_what_is_no_day_is_refused(text: str) -> None:
         absences.day_named(text, DAY)
 
 
+def test_no_weekday_follows_the_last_day_of_all() -> None:
+    with pytest.raises(UsageError, match="is not a day"):
+        absences.day_named("mon", DAY, earliest=date.max)
+
+
 @pytest.mark.parametrize(
     ("first", "last", "person", "channel", "words"),
     [
         (YESTERDAY, DAY, "Inés", "ines", "is over"),
         (TOMORROW, DAY, "Inés", "ines", "is before the first"),
         (DAY, DAY + timedelta(days=366), "Inés", "ines", "more than a year"),
+        (date.max, date.max, "Inés", "ines", "more than a year ahead"),
+        (DAY.replace(year=2062), DAY.replace(year=2062), "Inés", "ines", "more than a year ahead"),
         (DAY, DAY, "  ", "ines", "who looks after"),
         (DAY, DAY, "Inés", "inez", r'"inez" is not a channel of the collection \(phone, ines\)'),
         (DAY, DAY, "Inés", "silent", "has no url"),

@@ -7,14 +7,15 @@ from datetime import timedelta
 import pytest
 
 from sillward.channels.push_address import PushAddress, is_push
-from sillward.config.household import NoticePolicy
+from sillward.config.household import Channel, NoticePolicy
 from sillward.config.models import ChannelTable
-from sillward.errors import UsageError
+from sillward.errors import DeliveryError, UsageError
 from sillward.ledger import Device, NoticeState
 from sillward.links.page_links import PageLinks
 from sillward.reports import status as report
 from sillward.service import devices
 from sillward.service.desk import Desk
+from sillward.wording.push import Message
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_world, local
 from tests.support.push_service import IDENTITY, Browser
 
@@ -229,6 +230,35 @@ def test_a_phone_that_has_ended_is_asked_once_and_the_status_says_so() -> None:
     context = desk.context
     document = report.document(context.household, context.updater, context.clock(), context.voice)
     assert "phone of Inés, not told any more" in report.text(document, context.voice)
+
+
+@pytest.mark.parametrize("gone", [True, False])
+def test_what_becomes_of_a_push_does_not_count_for_the_phone_that_has_its_name_by_now(
+    *, gone: bool
+) -> None:
+    """Somebody removes a phone and adds another one while the first is being tried."""
+    world, desk = courtyard("16:50")
+    first = add(desk, "a")
+
+    def exchanged(channel: Channel, message: Message) -> None:
+        if channel.name != INES or world.post.tried:
+            return world.post(channel, message)
+        world.post.tried.append(channel.name)
+        devices.remove(desk.context, first, None)
+        world.clock.move(minutes=1)
+        assert add(desk, "b").name == INES
+        msg = f"channel {channel.name}: refused"
+        raise DeliveryError(msg, gone=gone)
+
+    desk.context.sender = exchanged
+    until(world, desk, "16:56", minutes=1)
+
+    (device,) = world.ledger.devices.of_site(SITE.name)
+    assert device.gone_at is None
+    assert heard(world, INES) == [GREETING]
+    assert heard(world, "phone") == []
+    states = [notice.state for notice in world.ledger.notices.latest(SITE.name, channel=INES)]
+    assert sorted(states) == [NoticeState.NOT_NEEDED, NoticeState.SENT]
 
 
 def test_a_phone_that_is_told_again_takes_the_place_of_the_one_that_ended() -> None:

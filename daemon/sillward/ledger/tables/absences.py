@@ -84,6 +84,11 @@ class AbsenceTable:
         )
         return self._reader.readable(rows)
 
+    def get(self, number: int) -> Absence | None:
+        """Return an absence as it is now; None if it was cancelled, or cannot be read."""
+        rows = self._database.rows("SELECT * FROM absence WHERE id = ?", number)
+        return next(iter(self._reader.readable(rows)), None)
+
     def covering(self, site: str, day: date) -> list[Absence]:
         """Return the absences that cover a day and the night after it."""
         return [absence for absence in self.of_site(site) if absence.covers(day)]

@@ -58,11 +58,18 @@ class DeviceTable:
         rows = self._database.rows("SELECT * FROM device WHERE site = ? ORDER BY name", site)
         return self._reader.readable(rows)
 
-    def mark_gone(self, site: str, name: str, at: datetime) -> None:
-        """Note that nothing can be sent to a device any more."""
-        self._database.execute(
-            "UPDATE device SET gone_at = ? WHERE site = ? AND name = ?", to_text(at), site, name
+    def mark_gone(self, site: str, endpoint: str, at: datetime) -> bool:
+        """Note that nothing can be sent to an endpoint any more; False if no device has it.
+
+        The name of a device may be that of another one meanwhile.
+        """
+        marked = self._database.execute(
+            "UPDATE device SET gone_at = ? WHERE site = ? AND endpoint = ?",
+            to_text(at),
+            site,
+            endpoint,
         )
+        return marked > 0
 
     def remove(self, site: str, name: str) -> None:
         """Forget a device."""

@@ -135,14 +135,15 @@ class NoticeTable:
     def put_back(
         self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
     ) -> None:
-        """Put a claimed notice back for another try.
+        """Put a claimed notice back for another try, unless it is not needed any more.
 
         With `perhaps_sent` it may have arrived all the same. A claim counts as an attempt that may
         have arrived until its outcome is known.
         """
         self._database.execute(
             "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
-            " perhaps_sent = perhaps_sent - ? WHERE key = ?",
+            " perhaps_sent = perhaps_sent - ? WHERE key = ?"
+            " AND state IN ('waiting', 'sending')",
             to_text(next_at),
             error,
             int(not perhaps_sent),
