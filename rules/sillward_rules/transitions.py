@@ -256,17 +256,19 @@ def with_declined(
     return state
 
 
-def moved_by_hand(state: PlantState, spot: str, now: datetime, *, indoors: bool) -> PlantState:
+def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool) -> PlantState:
     """Return the state of a plant of which the grower says that it now stands at a spot.
 
-    An open order is done by that if it is the spot to which the plant was to go, or if the plant is
-    indoors. Otherwise it stays open, from where the plant is now.
+    An open order is done by that if it is the spot to which the plant was to go, or a safe one.
+    Otherwise it stays open, from where the plant is now.
+
+    is_safe: whether the spot is known to keep the plant (`Spot.is_known_to_keep`).
     """
     asked = state.asked
     if asked is not None:
-        done = indoors or spot == asked.to_spot
+        done = is_safe or spot == asked.to_spot
         asked = None if done else replace(asked, from_spot=spot, out_of=None, out_at=None)
-    kept = _without_kind(state, ChoreKind.CARRY_IN) if indoors else state.declined
+    kept = _without_kind(state, ChoreKind.CARRY_IN) if is_safe else state.declined
     return replace(
         state,
         spot=spot,

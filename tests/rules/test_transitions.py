@@ -367,13 +367,13 @@ def test_what_is_done_after_all_is_not_declined_any_more() -> None:
 
 
 @pytest.mark.parametrize(
-    ("spot", "indoors", "is_open"),
+    ("spot", "is_safe", "is_open"),
     [("room", True, False), ("hall", True, False), ("room", False, False), ("yard", False, True)],
 )
-def test_a_move_by_hand_closes_an_order_only_under_cover(
-    spot: str, indoors: bool, is_open: bool
+def test_a_move_by_hand_closes_an_order_only_where_the_plant_is_safe(
+    spot: str, is_safe: bool, is_open: bool
 ) -> None:
-    after = moved_by_hand(TOLD_IN, spot, NOW, indoors=indoors)
+    after = moved_by_hand(TOLD_IN, spot, NOW, is_safe=is_safe)
 
     assert (after.spot, after.since, after.assumed, after.came_from) == (spot, NOW, False, None)
     assert after.asked == (replace(ORDER, from_spot=spot) if is_open else None)

@@ -30,7 +30,8 @@ def move(options: Options, words: tuple[str, ...], undo: bool, person: str | Non
     """Say that a PLANT stands at another SPOT now, by a move that nobody told you to make.
 
     Both names with or without quotes, or as much of each as makes it clear. An open order to carry
-    the plant in is done by that if SPOT is where it was to go, or indoors; else it stays open.
+    the plant in is done by that if SPOT is where it was to go, or is indoors and known to hold the
+    plant's limit; else it stays open.
 
     Example: sillward move blue basket sunroom
     """
@@ -42,10 +43,12 @@ def move(options: Options, words: tuple[str, ...], undo: bool, person: str | Non
             say(_taken_back_line(app, ledger, plant, by))
         return
     plant, spot_name = _plant_and_spot(app, " ".join(words).split())
-    spot = app.household.collection.spot(spot_name)
+    collection = app.household.collection
+    spot = collection.spot(spot_name)
+    is_safe = any(it.name == plant and it.is_safe_at(spot) for it in collection.plants)
     with closing(Ledger(app.settings.ledger)) as ledger:
         moved = answers.move(
-            ledger, app.site.name, plant, spot.name, app.clock(), by, indoors=spot.indoors
+            ledger, app.site.name, plant, spot.name, app.clock(), by, is_safe=is_safe
         )
     was = f" (was at {moved.from_spot})" if moved.from_spot not in (None, spot.name) else ""
     say(f"{plant} is at {spot.name} now{was}")

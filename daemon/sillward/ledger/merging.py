@@ -281,7 +281,7 @@ def _keep_moves(db: sqlite3.Connection) -> None:
         if state is None or state.asked is None or there.asked is None or there.since is None:
             continue
         if state.assumed and abs(state.asked.before - there.asked.before) < SAME_NIGHT:
-            after = moved_by_hand(state, there.spot, there.since, indoors=False)
+            after = moved_by_hand(state, there.spot, there.since, is_safe=False)
             _write_state(db, row["site"], row["plant"], after)
 
 

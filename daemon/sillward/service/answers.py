@@ -106,9 +106,13 @@ def confirm(
 ) -> list[Answered]:
     """Record that chores are done for these plants; return each of them.
 
-    What was declined or called off can be done all the same.
+    What was declined or called off can be done all the same. Plants that are to go elsewhere by now
+    stand where they were said to be, and what is to do with them stays to do.
     """
     with ledger.transaction():
+        for chore, names in _bound_elsewhere(ledger, site, chosen):
+            for name in names:
+                move(ledger, site, name, chore.chore.to_spot, now, person)
         writing = _Writing(ledger, site, now, person)
         for chore, names in _as_they_are(ledger, site, chosen):
             if chore.done_at is not None:
@@ -198,12 +202,14 @@ def move(
     now: datetime,
     person: str | None = None,
     *,
-    indoors: bool = False,
+    is_safe: bool = False,
 ) -> Moved:
     """Record that a plant stands at a spot now.
 
-    An open order to carry it in is done by that if it is the spot of the order, or indoors.
+    An open order to carry it in is done by that if it is the spot of the order, or a safe one.
     Otherwise it stays open. The plant's diary keeps the move.
+
+    is_safe: whether the spot is known to keep the plant (`Spot.is_known_to_keep`).
     """
     with ledger.transaction():
         old = ledger.plant_states.of_site(site).get(plant)
@@ -215,8 +221,8 @@ def move(
             and plant in chore.plants
             and (chore.chore.not_before is None or chore.chore.not_before <= now)
         ]
-        carried = [chore.id for chore in orders if indoors or chore.chore.to_spot == spot]
-        new = moved_by_hand(old or PlantState(spot), spot, now, indoors=indoors)
+        carried = [chore.id for chore in orders if is_safe or chore.chore.to_spot == spot]
+        new = moved_by_hand(old or PlantState(spot), spot, now, is_safe=is_safe)
         if carried:
             closed = {key: [plant] for key in carried}
             ledger.confirm(site, now, closed, {plant: new}, answer=Answer.MOVED, person=person)
@@ -326,12 +332,18 @@ def _as_they_are(
 ) -> Iterator[tuple[StoredChore, Sequence[str]]]:
     """Yield what was chosen as the ledger has it now.
 
-    A plant that has left its chore is looked for in the others of that day, kind and spot.
+    A plant that has left its chore is looked for in the others of that day, kind and way.
     """
+    elsewhere = {
+        (chore.id, name)
+        for chore, names in _bound_elsewhere(ledger, site, chosen)
+        for name in names
+    }
     for chore, names in chosen:
         current = ledger.chores.get(site, chore.id)
         if current is None:
             continue
+        names = [name for name in names if (chore.id, name) not in elsewhere]
         own = [name for name in names if name in current.plants]
         gone = [name for name in names if name not in current.plants]
         if current.called_off_at is not None and current.done_at is None:
@@ -347,7 +359,7 @@ def _as_they_are(
 
 
 def _others_like(ledger: Ledger, site: str, chore: StoredChore) -> list[StoredChore]:
-    """Return the other chores of the same day, kind and spot.
+    """Return the other chores of the same day, kind and way.
 
     What was split off this one when it was answered comes first, then the open ones.
     """
@@ -358,10 +370,39 @@ def _others_like(ledger: Ledger, site: str, chore: StoredChore) -> list[StoredCh
         if other.id != chore.id
         and other.kind is chore.kind
         and other.chore.from_spot == chore.chore.from_spot
+        and other.chore.to_spot == chore.chore.to_spot
         and other.called_off_at is None
     ]
     split_off = f"{chore.id}-done", f"{chore.id}-not-needed"
     return sorted(alike, key=lambda other: (not other.id.startswith(split_off), not other.open))
+
+
+def _bound_elsewhere(
+    ledger: Ledger, site: str, chosen: Chosen
+) -> list[tuple[StoredChore, Sequence[str]]]:
+    """Return orders to carry in of which plants have left for an open order to another spot.
+
+    The spot that was told first may have turned out too cold meanwhile.
+    """
+    found: list[tuple[StoredChore, Sequence[str]]] = []
+    for chore, names in chosen:
+        current = ledger.chores.get(site, chore.id)
+        if current is None or current.kind is not ChoreKind.CARRY_IN:
+            continue
+        here = () if current.called_off_at is not None else current.plants
+        others = {
+            name
+            for other in ledger.chores.of_day(site, date.fromisoformat(current.day))
+            if other.open
+            and other.kind is ChoreKind.CARRY_IN
+            and other.chore.from_spot == current.chore.from_spot
+            and other.chore.to_spot != current.chore.to_spot
+            for name in other.plants
+        }
+        left = [name for name in names if name in others and name not in here]
+        if left:
+            found.append((current, left))
+    return found
 
 
 def _coming_in_again(
@@ -388,7 +429,8 @@ def _declined(chore: Chore, name: str, now: datetime) -> Declined:
         before=chore.before,
         at=now.replace(microsecond=0),  # as the ledger keeps it
         grounds=tuple(
-            Ground(reason.value, reason.unit, reason.limit, reason.above) for reason in reasons
+            Ground(reason.value, reason.unit, reason.limit, reason.above, reason.quantity)
+            for reason in reasons
         ),
     )
 

@@ -222,21 +222,29 @@ def _is_worse(reason: Reason, declined: Declined, watched: bool) -> bool:
 
 
 def _exceeds(reason: Reason, told: Iterable[Ground], watched: bool) -> bool:
-    """Return whether a value is markedly beyond the worst one that was told in its unit."""
+    """Return whether a value is markedly beyond the worst one that was told of its quantity.
+
+    Or beyond its limit by markedly more than was told: the limit may have been changed since.
+    """
     sign = 1.0 if reason.above else -1.0
     known = [
-        sign * ground.value
+        (sign * ground.value, ground.limit)
         for ground in told
-        if (ground.unit, ground.above) == (reason.unit, reason.above) and ground.value is not None
+        if ground.value is not None
+        and (ground.unit, ground.above) == (reason.unit, reason.above)
+        and ground.quantity in ("", reason.quantity)
     ]
     if not known or reason.value is None:
         return reason.value is not None
-    worst = max(known)
+    value, worst = sign * reason.value, max(value for value, _ in known)
     if reason.unit == "°C":
         margin = WORSE_READ_K if watched else WORSE_K
     else:
         margin = WORSE_SHARE * abs(worst)
-    return sign * reason.value > worst + margin
+    beyond = [value - sign * limit for value, limit in known if limit is not None]
+    if reason.limit is not None and beyond:
+        return value > worst + margin or value - sign * reason.limit > max(beyond) + margin
+    return value > worst + margin
 
 
 def _margin(reason: Reason) -> float:

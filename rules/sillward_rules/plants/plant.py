@@ -10,6 +10,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.memo import Memo
 from sillward_rules.plants.limits import UNITS, Limits, Rot
 from sillward_rules.weather.season import GROWS, Grows
+from sillward_rules.weather.spot import Spot
 
 Holder: TypeAlias = Literal["basket", "mount", "moss", "pot"]
 
@@ -48,6 +49,11 @@ class Plant:
         """The same plant with the night limit of its rest, if it has one."""
         limits = self.limits
         return replace(self, limits=replace(limits, night_low=limits.rest_low or limits.night_low))
+
+    def is_safe_at(self, spot: Spot) -> bool:
+        """Whether a spot indoors is known to hold its night limit."""
+        low = self.limits.night_low
+        return spot.is_known_to_keep(None if low is None else low.value)
 
     @property
     def grows(self) -> Grows:

@@ -43,12 +43,14 @@ class Ground:
 
     - value: None where it was not known, and caution decided.
     - above: whether it is beyond its limit by being above it.
+    - quantity: empty in a ledger from before it was kept.
     """
 
     value: float | None
     unit: str
     limit: float | None
     above: bool = False
+    quantity: str = ""
 
 
 @dataclass(frozen=True, slots=True)

@@ -127,6 +127,16 @@ class Spot:
             return False
         return abs(self.learned.read_k - said) > TOLD_APART_K + 2.0 * self.learned.sd_k
 
+    def is_known_to_keep(self, night_low_c: float | None) -> bool:
+        """Whether the spot is indoors and, by what is known, holds a night limit [°C].
+
+        What follows the weather outside is known for no night. None: there is no limit.
+        """
+        if not self.indoors or night_low_c is None:
+            return self.indoors
+        held_c = self.night_low_c if self.holds_itself and not self.is_contradicted else None
+        return held_c is not None and held_c >= night_low_c
+
     def open_questions(self) -> tuple[str, ...]:
         """Return what the grower has not said and a default stands in for, in words."""
         if self.holds_itself:

@@ -16,7 +16,7 @@ from sillward.ledger import Answer, CallSchedule, Ledger, NoticeState, Stage, St
 from sillward.service import answers
 from sillward.service.answers import confirm, decline, move, put_off, take_back
 from sillward.service.desk import Desk
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import ChoreKind, only
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.remark import LeftOutByChoice, NotNeeded
 from sillward_rules.sheet import Round
@@ -492,6 +492,32 @@ def test_the_log_says_who_did_what() -> None:
     }
 
 
+# -- orders that lead elsewhere by now
+
+
+@pytest.mark.parametrize("has_left", [True, False], ids=["all of them", "some of them"])
+def test_who_did_what_was_told_first_has_carried_plants_to_where_that_led(has_left: bool) -> None:
+    """The room turned out too cold meanwhile, and the plants are to go to the cellar."""
+    world, _ = evening()
+    old = order(world)
+    names = old.plants if has_left else old.plants[1:]
+    new = replace(only(old.chore, names), id=f"{DAY}-carry-in-bench-to-cellar", to_spot="cellar")
+    chores = [(new, world.clock.now)]
+    if not has_left:
+        chores.append((only(old.chore, old.plants[:1]), world.clock.now))
+    world.ledger.keep_change(
+        SITE.name, "dusk", 1, DAY, world.clock.now, notices=[], chores=chores,
+        called_off=[old.id] if has_left else [], states_once_delivered={},
+    )  # fmt: skip
+
+    confirm(world.ledger, SITE.name, [(old, old.plants)], world.clock.now, "Ana")
+
+    states = world.ledger.plant_states.of_site(SITE.name)
+    assert {name: states[name].spot for name in old.plants} == dict.fromkeys(old.plants, "room")
+    still = {(chore.chore.to_spot, chore.plants) for chore in open_chores(world)}
+    assert still == {("cellar", names)}
+
+
 # -- beside the daemon, through a ledger of its own
 
 
@@ -519,7 +545,7 @@ def say_later(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
 
 def carry_all(ledger: Ledger, chore: StoredChore, now: datetime) -> None:
     for name in chore.plants:
-        move(ledger, SITE.name, name, "room", now, indoors=True)
+        move(ledger, SITE.name, name, "room", now, is_safe=True)
 
 
 Say = Callable[[Ledger, StoredChore, datetime], None]

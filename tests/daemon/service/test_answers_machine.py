@@ -164,7 +164,7 @@ class Machine(RuleBasedStateMachine):
     @rule(plant=st.sampled_from(NAMES), spot=st.sampled_from(("bench", "yard", "room")))
     def it_stands_elsewhere(self, plant: str, spot: str) -> None:
         now = self.world.clock.now
-        move(self.world.ledger, SITE.name, plant, spot, now, indoors=spot == "room")
+        move(self.world.ledger, SITE.name, plant, spot, now, is_safe=spot == "room")
         self.answers.append(Given(Answer.MOVED, (plant,), spot=spot))
 
     @rule()
@@ -270,7 +270,7 @@ def test_taking_everything_back_leads_back(answers: list[tuple[Any, ...]]) -> No
         if say is put_off:
             put_off(ledger, SITE.name, orders(world), now + timedelta(minutes=about[0]), now)
         elif say is move:
-            move(ledger, SITE.name, *about, now, indoors=about[1] == "room")
+            move(ledger, SITE.name, *about, now, is_safe=about[1] == "room")
         else:
             say(ledger, SITE.name, chosen(world, about[0]), now)
 

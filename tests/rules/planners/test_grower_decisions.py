@@ -7,7 +7,8 @@ from datetime import date, datetime, timedelta
 import numpy as np
 import pytest
 
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import ChoreKind, Reason
+from sillward_rules.planners import grower_decisions
 from sillward_rules.planners.grower_decisions import WORSE_K, WORSE_READ_K, WORSE_SHARE
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.state import Declined, Ground, OpenOrder, PlantState
@@ -34,6 +35,7 @@ MORNING = utc("2026-05-15T11:30")  # sunrise is at 11:18
 DUE = utc("2026-05-14T21:40")
 HOURS = np.arange(96)
 AT_THEIR_WORD = Habits(caution=0.0)
+LEAF = Reason("a", "leaf temperature", 4.0, "°C", 6.0, DUE)
 
 
 def curve(low_c: float, high_c: float = 24.0) -> np.ndarray:
@@ -281,3 +283,24 @@ def test_of_several_mistings_only_the_one_that_was_declined_is_left_out() -> Non
 
     left = [chore.before for chore in sheet.chores if chore.kind is ChoreKind.MIST]
     assert left == [chore.before for chore in rest]
+
+
+@pytest.mark.parametrize(
+    ("now", "is_told"),
+    [
+        (LEAF, False),
+        (replace(LEAF, value=4.1), False),
+        (replace(LEAF, quantity="temperature"), True),  # another one, though of the same unit
+        (replace(LEAF, limit=9.0), True),  # the limit was raised since
+        (replace(LEAF, limit=6.5), False),
+    ],
+    ids=["the same", "a little milder", "another quantity", "another limit", "about the limit"],
+)
+def test_what_is_worse_is_told_by_its_quantity_and_its_limit(now: Reason, is_told: bool) -> None:
+    ground = Ground(LEAF.value, LEAF.unit, LEAF.limit, LEAF.above, LEAF.quantity)
+    told = Declined(ChoreKind.CARRY_IN, DAY, "bench", "room", DUE, DUSK, (ground,))
+    older = replace(told, grounds=(replace(ground, quantity=""),))
+
+    assert grower_decisions._is_worse(now, told, watched=False) == is_told
+    if now.quantity == LEAF.quantity:
+        assert grower_decisions._is_worse(now, older, watched=False) == is_told

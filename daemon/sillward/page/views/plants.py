@@ -134,7 +134,13 @@ def moved(visit: Visit, key: str) -> Response:
     spot = visit.context.household.collection.spot(named(chosen, [spot.name for spot in spots]))
     context, site = visit.context, visit.context.site.name
     answers.move(
-        context.ledger, site, it.name, spot.name, visit.now, visit.person, indoors=spot.indoors
+        context.ledger,
+        site,
+        it.name,
+        spot.name,
+        visit.now,
+        visit.person,
+        is_safe=it.is_safe_at(spot),
     )
     return visit.redirect("plant", key=key)
 
