@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sillward.ledger import StoredChore
 from sillward.ledger.tables.diary import DiaryEntry
+from sillward.page.cards import LATE_SHOWN
 from sillward.page.keys import key_of
 from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
@@ -20,11 +21,6 @@ from sillward_rules.plants.state import PlantState
 _MOVES = URGENT | {ChoreKind.CARRY_OUT, ChoreKind.MOVE}
 """Chores that stay to do when their hour is over. What was to be done with water, or left, is over
 with it."""
-
-
-LATE_SHOWN = timedelta(hours=18)
-"""An order that nobody has answered is shown for so long after its deadline. Judgement: until the
-next dusk asks about the plant again."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,6 +6,7 @@ address and no form names one. What is in the folder besides is left alone.
 
 import re
 import secrets
+import shutil
 from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,6 +17,11 @@ from sillward.page.photos.process import JPEG_BEGINS, MAX_REPLY_BYTES, Photo, is
 
 NAME_BYTES = 16
 """Of a photo's random name: nobody guesses one of 128 bits."""
+
+MIN_FREE_BYTES = 200_000_000
+"""Room that photos leave on their disk, which is that of the ledger. Judgement: they are all that
+grows without an end, by half a megabyte each; so much is enough for some years of the ledger, its
+copies and the system's own files, and to be seen to in time."""
 
 _NAME = re.compile(rf"[0-9a-f]{{{2 * NAME_BYTES}}}", re.ASCII)
 
@@ -36,6 +42,20 @@ class PhotoFolder:
     def is_offered(self) -> bool:
         """Whether photos can be taken."""
         return self.folder is not None and is_offered()
+
+    def require_room(self) -> None:
+        """Raise PhotoError if the disk is too full for photos."""
+        if self.folder is None:
+            return
+        try:
+            free = shutil.disk_usage(self.folder.parent).free
+        except OSError as error:
+            msg = f"the photo cannot be kept: {error.strerror}"
+            raise PhotoError(msg) from None
+        if free < MIN_FREE_BYTES:
+            room = files.size_in_words(MIN_FREE_BYTES)
+            msg = f"no photo is taken: less than {room} are free on the disk of the ledger"
+            raise PhotoError(msg)
 
     def keep(self, photo: Photo) -> str:
         """Write a photo, both of its sizes or neither; return its name. Raise PhotoError."""

@@ -32,8 +32,9 @@ MAX_CPU_S = 15
 LIMIT_S = 30.0
 """Longest wait for a photo, the start of the child included [s]."""
 
-WAIT_S = 20.0
-"""Longest wait for the photos of others [s]: one is prepared at a time."""
+WAIT_S = 2.0
+"""Longest wait for the photos of others [s]: one is prepared at a time. Judgement: most are done by
+then; who waits longer keeps a thread of the page, of which there are few, from all answers."""
 
 MAX_REPLY_BYTES = 8_000_000
 """Judgement: both sizes of noise without any structure, twice over."""

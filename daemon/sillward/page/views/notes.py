@@ -63,6 +63,7 @@ def _kept(visit: Visit, upload: IO[bytes]) -> str:
     if not visit.desk.photos.is_offered:
         msg = "no photos can be taken here"
         raise PhotoError(msg)
+    visit.desk.photos.require_room()
     return visit.desk.photos.keep(process.prepare(upload))
 
 

@@ -2,14 +2,17 @@
 
 import errno
 import os
+import shutil
 import stat
+from contextlib import nullcontext
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
 from sillward import files
 from sillward.errors import NotOursError, PhotoError
-from sillward.page.photos.folder import PhotoFolder
+from sillward.page.photos.folder import MIN_FREE_BYTES, PhotoFolder
 from sillward.page.photos.process import JPEG_BEGINS, Photo
 
 PHOTO = Photo(JPEG_BEGINS + b" large", JPEG_BEGINS + b" small")
@@ -110,6 +113,28 @@ def test_a_full_disk_keeps_neither_size_and_says_so(
     with pytest.raises(PhotoError, match="cannot be kept: No space left"):
         photos.keep(PHOTO)
     assert set(content(photos)) == {f"{before}.jpg", f"{before}-small.jpg"}
+
+
+@pytest.mark.parametrize(("free", "enough"), [(MIN_FREE_BYTES, True), (MIN_FREE_BYTES - 1, False)])
+def test_photos_leave_room_for_the_ledger(
+    photos: PhotoFolder, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, *, free: int, enough: bool
+) -> None:
+    asked = list[Path]()
+
+    def usage(path: Path) -> SimpleNamespace:
+        asked.append(path)
+        return SimpleNamespace(free=free)
+
+    monkeypatch.setattr(shutil, "disk_usage", usage)
+    refused = pytest.raises(PhotoError, match="less than 200 MB are free on the disk")
+    with nullcontext() if enough else refused:
+        photos.require_room()
+    assert asked == [tmp_path]
+
+
+def test_a_disk_that_is_gone_is_told(tmp_path: Path) -> None:
+    with pytest.raises(PhotoError, match="cannot be kept: No such file"):
+        PhotoFolder.beside(tmp_path / "gone" / "ledger.sqlite3").require_room()
 
 
 def test_a_file_in_the_place_of_the_folder_is_left_alone(photos: PhotoFolder) -> None:

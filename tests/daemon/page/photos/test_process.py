@@ -105,7 +105,9 @@ def test_a_disk_without_room_for_the_upload_is_told(monkeypatch: pytest.MonkeyPa
         prepare(BytesIO(jpeg()))
 
 
-def test_photos_wait_for_one_another_but_not_for_ever(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_photos_wait_for_one_another_but_not_for_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Whoever waits keeps one of the few threads of the page."""
+    assert process.WAIT_S <= 2.0
     monkeypatch.setattr(process, "WAIT_S", 0.0)
     with process._one_at_a_time, pytest.raises(PhotoError, match="in a minute"):
         prepare(BytesIO(jpeg()))

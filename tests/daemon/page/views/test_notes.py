@@ -13,6 +13,7 @@ from sillward.errors import LedgerError
 from sillward.ledger.tables.diary import DiaryEntry, DiaryTable, EntryKind
 from sillward.page.desk import PageDesk
 from sillward.page.keys import key_of
+from sillward.page.photos import folder, process
 from sillward.page.photos.folder import NOWHERE, PhotoFolder
 from sillward.page.visit import MAX_TEXT
 from tests.support.pages import REAL, Visitor
@@ -225,6 +226,21 @@ def test_a_full_disk_keeps_the_text_in_the_form(
     assert "Spike" in answer.text
     assert not diary(visitor)
     assert not kept(visitor)
+
+
+def test_a_disk_that_is_nearly_full_takes_notes_but_no_photos(
+    visitor: Visitor, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(process, "prepare", None)  # it is not asked
+    monkeypatch.setattr(folder, "MIN_FREE_BYTES", 10**20)
+    answer = send(visitor, jpeg(), text="Spike")
+
+    assert answer.status_code == 422
+    assert "no photo is taken: less than 100000000000000 MB are free" in complaint(answer)
+    assert "Spike" in answer.text
+    assert not diary(visitor)
+    assert not kept(visitor)
+    assert note(visitor, "Spike").status_code == 303
 
 
 def test_a_ledger_that_cannot_be_written_leaves_no_photo_behind(
