@@ -2,6 +2,7 @@
 
 import re
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from playwright.sync_api import Locator, Page, Request, Route, expect
@@ -249,6 +250,19 @@ def test_what_is_read_stays_in_its_place_when_somebody_else_ticks(
     assert before is not None
     assert after is not None
     assert after["y"] == pytest.approx(before["y"], abs=1)
+
+
+def test_the_keyboard_stays_where_it_is_when_the_page_is_looked_at_anew(
+    phone: Phone, server: PageServer
+) -> None:
+    context = server.application._desk.context
+    clock = context.clock
+    link = phone.page.get_by_role("link", name="While you are away")
+    link.focus()
+    context.clock = lambda: clock() + timedelta(minutes=1)
+    phone.page.clock.run_for(61_000)
+    expect(phone.page.get_by_text("14 May 2026, 17:17")).to_be_visible()
+    expect(link).to_be_focused()
 
 
 def test_what_is_refused_says_why_and_shows_what_is_true(phone: Phone, server: PageServer) -> None:

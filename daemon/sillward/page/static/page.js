@@ -6,7 +6,8 @@
    server says that something is done, it is shown as to do.
 
    `data-card` with an id: a part that stays as it is, ticks and folds and all, if the server says
-   the same of it. `#news`: what was said last. `#said`, `#stale`: lines for this script. */
+   the same of it; so does each child of <main>. `#news`: what was said last. `#said`, `#stale`:
+   lines for this script. */
 
 "use strict";
 
@@ -50,11 +51,13 @@
 
   let servedPage = ""; // what is between <main> and </main>, as it came
   let served = new Map(); // the cards in it, by their ids
+  let servedParts = []; // the children of <main>, one by one
   let changedAt = -Infinity; // when something moved under the thumb
 
   const parse = (text) => new DOMParser().parseFromString(text, "text/html");
   const cardsOf = (main) => all("[data-card][id]", main);
   const htmlOf = (main) => new Map(cardsOf(main).map((card) => [card.id, card.outerHTML]));
+  const partsOf = (main) => [...main.children].map((part) => part.outerHTML);
   const newsIn = (main) => $("#news", main)?.textContent.trim() ?? "";
 
   const isChanged = (field) =>
@@ -73,8 +76,14 @@
     const told = newsIn(main), place = placeOf(main), focused = document.activeElement;
     const focusedCard = focused?.closest("[data-card]")?.id;
     const folds = new Set(all("details[open]", main).map(foldOf));
-    const html = htmlOf(next), text = next.innerHTML;
+    const html = htmlOf(next), parts = partsOf(next), text = next.innerHTML;
+    const whole = new Map(servedParts.map((part, at) => [part, main.children[at]]));
     const moves = mine || [...html.keys()].join() !== [...served.keys()].join();
+    [...next.children].forEach((part, at) => {
+      const old = whole.get(parts[at]);
+      if (old) part.replaceWith(old);
+      whole.delete(parts[at]); // of two that are alike one is kept, and is not taken twice
+    });
     for (const card of cardsOf(next)) {
       const old = document.getElementById(card.id);
       if (old && served.get(card.id) === card.outerHTML) card.replaceWith(old);
@@ -82,6 +91,7 @@
     for (const fold of all("details", next)) if (folds.has(foldOf(fold))) fold.open = true;
     main.replaceChildren(...next.childNodes);
     served = html;
+    servedParts = parts;
     servedPage = text;
     document.title = fresh.title;
     stay(place);
@@ -275,6 +285,7 @@
 
   if ($("main[data-live]")) {
     served = htmlOf($("main"));
+    servedParts = partsOf($("main"));
     servedPage = $("main").innerHTML;
     document.addEventListener("submit", onSubmit);
     document.addEventListener("visibilitychange", look);
