@@ -58,11 +58,17 @@ class ConfirmationTable:
     def insert(
         self, site: str, at: datetime, undo: Mapping[str, Any], person: str | None = None
     ) -> None:
-        """Write an answer with what is needed to undo it."""
-        self._database.insert(
-            "confirmation",
-            {"site": site, "at": to_text(at), "undo": json.dumps(undo), "person": person},
+        """Write an answer with what is needed to undo it.
+
+        Its number is no other's, not even of one that was taken back: a page that was drawn before
+        may still have that. Each answer, and each taking back, is followed by a deed.
+        """
+        (row,) = self._database.rows(
+            "SELECT 1 + MAX((SELECT COALESCE(MAX(id), 0) FROM confirmation),"
+            " (SELECT COALESCE(MAX(id), 0) FROM deed)) AS number"
         )
+        written = {"site": site, "at": to_text(at), "undo": json.dumps(undo), "person": person}
+        self._database.insert("confirmation", {"id": row["number"], **written})
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
         """Return the last answer; None if there is none.

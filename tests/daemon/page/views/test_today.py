@@ -108,6 +108,17 @@ def test_an_answer_can_be_taken_back(visitor: Visitor) -> None:
     assert [deed.what for deed in deeds] == ["taken back", "done"]
 
 
+def test_a_press_that_is_sent_late_takes_back_no_later_answer(visitor: Visitor) -> None:
+    answer(visitor, "done", *SIX)
+    (number,) = set(numbers_in(visitor.get()))
+    visitor.post("/undo", answer=number)
+    answer(visitor, "done", *SIX)
+
+    assert visitor.post("/undo", answer=number).status_code == 303
+
+    assert not state_of(visitor, SIX[0])[1]
+
+
 def test_what_is_taken_back_is_the_answer_that_was_shown(visitor: Visitor) -> None:
     """Somebody else has answered for the others of the same chore since."""
     answer(visitor, "done", *SIX[:2])
@@ -165,6 +176,10 @@ def test_later_puts_the_reminder_off_and_the_order_stays_to_do(visitor: Visitor)
 
     assert "you are reminded at 17:46" in visitor.says()
     assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+
+    (number,) = set(numbers_in(visitor.get()))
+    assert visitor.post("/undo", answer=number).status_code == 303
+    assert "you are reminded" not in visitor.says()
 
 
 @pytest.mark.parametrize(
