@@ -14,7 +14,9 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
+from contextlib import suppress
 from enum import Enum
+from pathlib import Path
 from typing import IO, Any
 
 MAX_REPLY_BYTES = 1_000_000
@@ -139,7 +141,7 @@ class ChildProcess:
 
 def _started(command: Sequence[str]) -> subprocess.Popen[bytes]:
     environment = {k: v for k, v in os.environ.items() if not k.startswith("SILLWARD_")}
-    return subprocess.Popen(
+    child = subprocess.Popen(
         command,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
@@ -148,6 +150,9 @@ def _started(command: Sequence[str]) -> subprocess.Popen[bytes]:
         env=environment,
         start_new_session=True,  # a signal from our terminal lets it finish
     )
+    with suppress(OSError):  # if memory runs out, Linux ends the child and not the daemon
+        Path(f"/proc/{child.pid}/oom_score_adj").write_text("1000", encoding="ascii")
+    return child
 
 
 def _pipes(child: subprocess.Popen[bytes]) -> tuple[IO[bytes], IO[bytes], IO[bytes]]:

@@ -42,6 +42,15 @@ def test_one_child_answers_all_requests_until_it_is_let_go() -> None:
         assert asked.pid != first
 
 
+@pytest.mark.skipif(not Path("/proc/self/oom_score_adj").exists(), reason="Linux alone has it")
+def test_if_memory_runs_out_the_child_goes_first() -> None:
+    with closing(child(ECHO)) as asked:
+        asked.ask({"say": ""})
+        said = Path(f"/proc/{asked.pid}/oom_score_adj").read_text(encoding="ascii")
+
+    assert int(said) == 1000
+
+
 def test_a_child_does_not_see_the_settings(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", "ntfy://s3cret")
     monkeypatch.setenv("LC_TRIAL", "kept")

@@ -93,6 +93,7 @@ class Application:
     def _routed(self, visit: Visit, addresses: MapAdapter) -> Response:
         request, entry = visit.request, visit.entry
         self._guard.check_host(request)
+        self._guard.check_way(request)
         name, values = addresses.match()
         route = self._routes[name]
         if not self._guard.may_enter(entry, route.access):

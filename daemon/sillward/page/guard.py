@@ -14,6 +14,7 @@ from werkzeug.exceptions import BadRequest, Forbidden
 from werkzeug.wrappers import Request, Response
 
 from sillward.page.hosts import Hosts
+from sillward.page.http_server import PASSED_ON
 from sillward.page.people.door import Door
 from sillward.page.people.entry import Entry
 from sillward.page.people.sessions import SESSION_S
@@ -56,6 +57,19 @@ class Guard:
             msg = "the page is not called by that name; SILLWARD_PAGE__HOSTS can add it"
             raise BadRequest(msg)
 
+    def check_way(self, request: Request) -> None:
+        """Raise Forbidden for what a web server that nobody named passes on to an open page.
+
+        It may do so for the whole internet, and by the name that this machine has for itself.
+        """
+        is_open = self.door is None or self.door.open
+        if is_open and PASSED_ON in request.environ:
+            msg = (
+                "a web server passes this on, and the page is open to whoever reaches it; set"
+                " SILLWARD_PAGE__PROXY and SILLWARD_PAGE__URL"
+            )
+            raise Forbidden(msg)
+
     def entry(self, request: Request) -> Entry:
         """Return who asks."""
         known = request.cookies.get(_named(VISIT_COOKIE, request), "")
@@ -92,13 +106,14 @@ class Guard:
 
     def finish(self, request: Request, response: Response, entry: Entry) -> None:
         """Set the headers and cookies that every answer has."""
+        headers = response.headers
+        headers.setdefault("Cache-Control", "no-store")
         visit = _named(VISIT_COOKIE, request)
-        if request.cookies.get(visit) != entry.word:
+        # What a cache in between may keep must not carry one browser's word to others.
+        if request.cookies.get(visit) != entry.word and headers["Cache-Control"] == "no-store":
             # Lax: it comes with a link from a mail too, so forms that are open elsewhere stay good.
             _set_cookie(request, response, visit, entry.word, VISIT_S, "Lax")
         self._keep_session(request, response, entry)
-        headers = response.headers
-        headers.setdefault("Cache-Control", "no-store")
         headers["Content-Security-Policy"] = POLICY
         headers["X-Content-Type-Options"] = "nosniff"
         # No other site learns an address. "no-referrer" would hide the origin of our own forms too
@@ -110,13 +125,13 @@ class Guard:
             headers["Strict-Transport-Security"] = f"max-age={HSTS_S}"
 
     def _keep_session(self, request: Request, response: Response, entry: Entry) -> None:
-        """Hand the session to the browser if it is new, or take it back if it is over."""
+        """Hand the session to the browser if it is new, or take it back if somebody signed out."""
         name = _named(SESSION_COOKIE, request)
         if entry.session is not None and self.door is not None:
             cookie = self.door.cookie(entry.session)
             if cookie != entry.came_with:
                 _set_cookie(request, response, name, cookie, SESSION_S, "Strict")
-        elif entry.came_with:
+        elif entry.came_with and entry.is_over:
             _set_cookie(request, response, name, "", 0, "Strict")
 
 

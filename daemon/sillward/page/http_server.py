@@ -7,6 +7,7 @@ before it a request that was wrong could be followed by another that was worked 
 
 import logging
 import os
+import re
 import socket
 import threading
 import time
@@ -54,6 +55,12 @@ LIMITS = Limits()
 """The usual ones."""
 
 
+PASSED_ON = "HTTP_SILLWARD_PASSED_ON"
+"""In the environment of a request: it says that a web server passed it on, and none is trusted."""
+
+_OF_WEB_SERVERS = re.compile("FORWARDED|X_FORWARDED_.*|X_REAL_IP|VIA")
+
+
 class _Parser(HTTPRequestParser):  # type: ignore[misc]
     """Reads a request, and refuses one whose end could be seen in two places.
 
@@ -63,6 +70,10 @@ class _Parser(HTTPRequestParser):  # type: ignore[misc]
 
     def parse_header(self, header_plus: bytes) -> None:
         super().parse_header(header_plus)
+        mark = PASSED_ON.removeprefix("HTTP_")
+        self.headers.pop(mark, None)
+        if self.adj.trusted_proxy is None and any(map(_OF_WEB_SERVERS.fullmatch, self.headers)):
+            self.headers[mark] = "yes"  # what they say is taken out before the request is answered
         lengths = "CONTENT_LENGTH" in self.headers, "TRANSFER_ENCODING" in self.headers
         if (self.chunked and lengths[0]) or lengths[1]:
             msg = "two lengths"

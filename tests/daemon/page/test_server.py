@@ -11,9 +11,13 @@ from typing import Any
 
 import pytest
 
+from sillward.assembly import demo_page
 from sillward.errors import ConfigError
+from sillward.page.application import Application
+from sillward.page.guard import Guard
 from sillward.page.http_server import HttpServer, Limits
 from sillward.page.server import PageServer
+from tests.support.pages import KEY, REAL
 
 
 def hello(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -271,3 +275,19 @@ def test_bodies_on_their_way_are_bounded_together() -> None:
             senders[0].sendall(b"x")
             assert senders[0].recv(1) == b""
         assert ask(server).startswith("127.0.0.1")
+
+
+@pytest.mark.parametrize(
+    "header", ["X-Forwarded-For", "X-Forwarded-Host", "X-Real-IP", "Forwarded", "Via"]
+)
+def test_an_open_page_answers_no_web_server_that_nobody_named(header: str) -> None:
+    """It would pass on whatever the internet asks, by the name that this machine has for itself."""
+    application = Application(demo_page.page_desk("cold-snap", now=REAL), Guard(KEY))
+    with closing(PageServer(application, "127.0.0.1", 0)) as server:
+        server.start()
+
+        assert "Carry in" in ask(server)
+        assert "Carry in" in ask(server, sillward_passed_on="yes")  # a browser cannot say so
+        refused = ask(server, **{header.replace("-", "_"): "192.0.2.1"})
+        assert "a web server passes this on" in refused
+        assert "Carry in" not in refused

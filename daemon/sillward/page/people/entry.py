@@ -12,11 +12,14 @@ class Entry:
 
     word: of the visit.
     came_with: the session that the request brought.
+    is_over: whether that is to be forgotten. One that does not hold at the moment, because a
+        passphrase cannot be read, may hold again.
     """
 
     word: str
     session: Session | None = None
     came_with: str = ""
+    is_over: bool = False
 
     def sign_in(self, session: Session) -> None:
         """Begin a session. Forms of the visit before it are worth nothing from here on."""
@@ -24,7 +27,7 @@ class Entry:
 
     def sign_out(self) -> None:
         """End it."""
-        self.session, self.word = None, secrets.token_hex(16)
+        self.session, self.word, self.is_over = None, secrets.token_hex(16), True
 
     @property
     def person(self) -> str | None:
