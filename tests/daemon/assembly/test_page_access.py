@@ -33,7 +33,6 @@ BEYOND = [
     {"ADDRESS": "0.0.0.0:8123"},
     {"ADDRESS": "192.168.1.20:8123"},
     {"ADDRESS": "[::]:8123"},
-    {"ADDRESS": "yard.local:8123"},
     {"ADDRESS": "127.0.0.1:8123", "URL": "https://plants.example"},
     {"ADDRESS": "127.0.0.1:8123", "HOSTS": "localhost,yard.local"},
     {"ADDRESS": "127.0.0.1:8123", "PROXY": "127.0.0.1"},

@@ -541,7 +541,12 @@ def test_check_tells_every_limit_of_every_plant_and_whose_it_is() -> None:
     assert lines[-1] == "all is well: 16 plants"
 
 
-def test_check_tells_how_each_channel_is_answered(monkeypatch: pytest.MonkeyPatch) -> None:
+def test_check_tells_how_each_channel_is_answered(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "page-passphrase").write_text("three brave geese", encoding="utf-8")
+    monkeypatch.setenv("SILLWARD_CREDENTIALS", str(tmp_path))
+
     def said() -> str:
         return " ".join(call("check", "--collection", GOOD).stdout.split())
 
