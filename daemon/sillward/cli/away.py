@@ -22,7 +22,7 @@ _HOW = "for example: sillward away fri 2026-12-13 Inés ines_phone"
 
 @click.command()
 @click.argument("words", nargs=-1, metavar="[FROM TO NAME CHANNEL]", shell_complete=completion.away)
-@click.option("--note", default="", metavar="TEXT", help="What the list for NAME ends with.")
+@click.option("--note", default="", metavar="TEXT", help="What the list for NAME begins with.")
 @click.option("--list", "show_list", is_flag=True, help="Print the list for NAME.")
 @click.option("--end", is_flag=True, help="NAME is told no more, or not at all.")
 @shared.options(recorded=False)

@@ -20,6 +20,7 @@ from sillward.service.round_in_force import round_in_force
 from sillward.wording import absence_notices, helper_list
 from sillward.wording.helper_list import HelperList
 from sillward.wording.push import Message
+from sillward_rules.planners.shelters_ahead import shelters_ahead
 from sillward_rules.plants.group_names import folded
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
@@ -171,6 +172,9 @@ def list_for(context: ServiceContext, absence: Absence) -> HelperList:
     return helper_list.helper_list(
         context.household.collection,
         spots,
+        shelters_ahead(
+            context.collection, context.weather(), states, context.clock(), absence.last_day
+        ),
         (absence.first_day, absence.last_day),
         absence.person,
         absence.note,

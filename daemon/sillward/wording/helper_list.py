@@ -11,7 +11,8 @@ from datetime import date, datetime, timedelta
 
 from sillward.text.columns import wrapped
 from sillward.wording.voice import Voice
-from sillward_rules.plants.collection import Collection
+from sillward_rules.planners.shelters_ahead import ShelterAhead
+from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.sheet import describe_feed
 
@@ -22,7 +23,10 @@ have been without network for a while, and there is still light to carry by."""
 ROUGHLY_MIN = 15
 """Hours that differ by no more than this are told as one [min]. Judgement."""
 
-_CARE = ("water", "late", "sun", "lifting", "floor", "power", "poison", "rest")
+_BLANKS = ("water", "telephone")
+"""What a household that has written no note fills in by hand."""
+
+_CARE = ("water", "late", "sun", "lifting", "ladder", "floor", "power", "poison", "rest")
 """What everybody must take care of, in this order."""
 
 
@@ -60,20 +64,30 @@ class SpotOnList:
 
 @dataclass(frozen=True, slots=True)
 class HelperList:
-    """The whole list, in the order in which it is read."""
+    """The whole list, in the order in which it is read.
+
+    blanks: what is filled in by hand on paper, since the household said nothing of it.
+    """
 
     title: str
     span: str
     before: tuple[Section, ...]
     spots: tuple[SpotOnList, ...]
     after: tuple[Section, ...]
+    blanks: tuple[str, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class _Treatment:
-    """What plants must have in common to be told together. here: where they stand, if elsewhere."""
+    """What plants must have in common to be told together.
+
+    shelter: where they go, None if nowhere. usual: their own shelter. is_sure: whether the shelter
+        is known to be warm enough. here: where they stand, if elsewhere.
+    """
 
     shelter: str | None
+    usual: str | None
+    is_sure: bool
     holder: Holder
     misted: bool
     bare: bool
@@ -96,6 +110,7 @@ def span_in_words(days: tuple[date, date], voice: Voice) -> str:
 def helper_list(
     collection: Collection,
     spots: Mapping[str, str],
+    shelters: Mapping[str, ShelterAhead],
     days: tuple[date, date],
     person: str,
     note: str,
@@ -108,36 +123,48 @@ def helper_list(
 
     Args:
         spots: where plants stand now, by name, as far as that is known.
+        shelters: where plants go on a cold night, as far as it is known.
         days: the first and the last, both included.
-        note: what the household wants to say at the end; may be empty.
+        note: what the household wants to say; may be empty.
         linked: whether messages carry a link by which to answer.
     """
     say = voice.say
-    treated = {plant.name: treatment for plant, treatment in _treatments(collection, spots)}
+    treated = {
+        plant.name: treatment for plant, treatment in _treatments(collection, spots, shelters)
+    }
     listed = [spot for spot in _spots(collection, treated, voice) if spot.plants]
     misted = any(treatment.misted for treatment in treated.values())
-    ask = [say("list_ask"), *([note] if note else [])]
-    feed = describe_feed(collection.feed) if collection.feed else None
+    own = [Section(say("list_heading", name="own"), (note,))] if note else []
+    feed = _feed(collection.feed, voice) if collection.feed else None
     care = [say("list_care", name=name) for name in _CARE if misted or name != "water"]
     return HelperList(
         say("list_title", site=collection.site.name),
         say("list_for", person=person, span=span_in_words(days, voice)),
         (
-            _messages(collection, hours, voice, linked=linked),
+            *own,
+            _messages(collection, treated, hours, voice, linked=linked),
             _silence(collection, hours, voice, misted=misted),
         ),
         tuple(listed),
         (
             Section(
                 say("list_heading", name="care"),
-                (*care[:1], say("list_feed", feed=feed and voice.retold(feed)), *care[1:]),
+                (*care[:1], say("list_feed", feed=feed), *care[1:]),
             ),
-            Section(say("list_heading", name="ask"), tuple(ask)),
+            Section(say("list_heading", name="ask"), (say("list_ask"),)),
         ),
+        () if note else tuple(say("list_blank", name=name) for name in _BLANKS),
     )
 
 
-def _messages(collection: Collection, hours: RoundHours, voice: Voice, *, linked: bool) -> Section:
+def _messages(
+    collection: Collection,
+    treated: Mapping[str, _Treatment],
+    hours: RoundHours,
+    voice: Voice,
+    *,
+    linked: bool,
+) -> Section:
     say = voice.say
     dusk, morning = (_about(each, voice) for each in (hours.dusk, hours.morning))
     carried = next((plant for plant in collection.plants if plant.shelter), None)
@@ -149,10 +176,19 @@ def _messages(collection: Collection, hours: RoundHours, voice: Voice, *, linked
         say("list_nothing"),
     ]
     if carried is not None:
-        way = {"spot": carried.home, "to": carried.shelter, "plant": carried.name}
+        to = treated[carried.name].shelter
+        way = {"spot": carried.home, "to": to, "plant": carried.name}
         lines.append(say("list_example", **way))
     lines.append(say("list_answer", linked=linked))
     return Section(say("list_heading", name="messages"), tuple(lines))
+
+
+def _feed(recipe: Recipe, voice: Voice) -> str:
+    """Return the feed with the names of salts, which stand on their bags, rather than formulas."""
+    told = describe_feed(recipe)
+    for salt, _ in recipe.mix.supplements:
+        told = told.replace(salt.formula, salt.name)
+    return voice.retold(told)
 
 
 def _silence(collection: Collection, hours: RoundHours, voice: Voice, *, misted: bool) -> Section:
@@ -186,7 +222,7 @@ def _rounded(at: datetime, *, up: bool = False) -> datetime:
 
 
 def _treatments(
-    collection: Collection, spots: Mapping[str, str]
+    collection: Collection, spots: Mapping[str, str], shelters: Mapping[str, ShelterAhead]
 ) -> Iterator[tuple[Plant, _Treatment]]:
     """Yield each plant with its treatment."""
     asking = [
@@ -196,10 +232,13 @@ def _treatments(
         misted = any(bool(among[number]) for among in asking)
         for plant in kind:
             here = spots.get(plant.name, plant.home)
+            ahead = shelters.get(plant.name)
             yield (
                 plant,
                 _Treatment(
+                    plant.shelter if ahead is None else ahead.spot,
                     plant.shelter,
+                    ahead is not None and ahead.is_sure,
                     plant.holder,
                     misted,
                     plant.velamen,
@@ -229,7 +268,14 @@ def _alike(treatment: _Treatment, names: Sequence[str], voice: Voice) -> AlikePl
     if treatment.shelter is None:
         way = say("list_stays", count=count, here=here)
     else:
-        way = say("list_way", to=treatment.shelter, count=count, here=here)
+        way = say(
+            "list_way",
+            to=treatment.shelter,
+            usual=treatment.usual,
+            sure=treatment.is_sure,
+            count=count,
+            here=here,
+        )
     water = say(
         "list_water",
         holder=treatment.holder,
@@ -249,6 +295,9 @@ def text(shown: HelperList) -> str:
 def _lines(shown: HelperList) -> Iterator[str]:
     yield shown.title
     yield shown.span
+    if shown.blanks:
+        yield ""
+        yield from (f"{blank} {'_' * (60 - len(blank))}" for blank in shown.blanks)
     for section in shown.before:
         yield from _section(section)
     for spot in shown.spots:

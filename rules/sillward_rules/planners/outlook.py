@@ -123,7 +123,7 @@ def look_ahead(scene: Scene) -> Outlook:
     for offset in range(NIGHTS):
         night = sun.night_of(scene.site, first.day + timedelta(days=offset))
         # The coming night is judged whatever is known of it: the grower relies on it.
-        if offset and not _forecast_reaches(scene, night):
+        if offset and not forecast_reaches(scene, night):
             break
         if offset or scene.now < night.start:
             planned = _plan_day(scene, night.day, standing, fed)
@@ -191,7 +191,7 @@ def _plan_day(scene: Scene, day: date, standing: Standing, fed: Array) -> _Plann
     return _PlannedDay(out, plan.standing, fed, summary)
 
 
-def _forecast_reaches(scene: Scene, night: Night) -> bool:
+def forecast_reaches(scene: Scene, night: Night) -> bool:
     """Return whether the forecast reaches to the last hour of the cold of a night."""
     times = scene.climate.times
     return bool(times.size) and float(times[-1]) >= night.cold_until.timestamp() - HOUR_S

@@ -16,6 +16,7 @@ from sillward.wording.helper_list import HelperList, RoundHours
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
+from sillward_rules.planners.shelters_ahead import ShelterAhead
 from tests.support import text_checks
 from tests.support.collection_files import FORTY, SIX, Pot, garden
 from tests.support.situations.situation import US
@@ -48,10 +49,26 @@ def a_list(
     units: Units = SI,
     note: str = "",
     spots: Mapping[str, str] = MappingProxyType({}),
+    shelters: Mapping[str, ShelterAhead] | None = None,
 ) -> HelperList:
+    """Return a list; where nothing else is given, each plant's own shelter is warm enough."""
     household = a_household(text, folder)
-    voice = Voice(household.collection.site, units)
-    return helper_list.helper_list(household.collection, spots, DAYS, "Inés", note, HOURS, voice)
+    collection = household.collection
+    own = {
+        plant.name: ShelterAhead(plant.shelter, is_sure=True)
+        for plant in collection.plants
+        if plant.shelter
+    }
+    return helper_list.helper_list(
+        collection,
+        spots,
+        own if shelters is None else shelters,
+        DAYS,
+        "Inés",
+        note,
+        HOURS,
+        Voice(collection.site, units),
+    )
 
 
 def joined(shown: HelperList) -> str:
@@ -120,7 +137,7 @@ def test_what_to_do_if_nothing_is_told(tmp_path: Path) -> None:
     text = joined(a_list(garden(SIX), tmp_path))
 
     assert "No message by 19:20 in the evening means that something is broken" in text
-    assert "carry in every plant that has a shelter" in text
+    assert "carry in every plant that this list has a place for, to that place" in text
     assert "No message by 07:05 in the morning: leave inside what is inside" in text
     assert "Every evening at about 18:45" in text
 
@@ -129,6 +146,7 @@ def test_hours_that_differ_are_both_told(tmp_path: Path) -> None:
     household = a_household(garden(SIX), tmp_path)
     shown = helper_list.helper_list(
         household.collection,
+        {},
         {},
         DAYS,
         "Inés",
@@ -165,6 +183,44 @@ def test_a_collection_where_nothing_is_carried_or_misted(tmp_path: Path) -> None
     assert "carry in every plant" not in text
     assert "mist once" not in text
     assert "Mist and rinse with" not in text
+
+
+def test_a_shelter_that_is_too_cold_is_not_the_one_on_the_list(tmp_path: Path) -> None:
+    shelters = {
+        "Clay-pot lime": ShelterAhead("sunroom", is_sure=True),
+        "Courtyard hibiscus": ShelterAhead("sunroom", is_sure=False),
+    }
+    text = joined(a_list(garden(SIX), tmp_path, shelters=shelters))
+
+    assert "Goes to sunroom when a message asks for it. Not to back hall, which may be too" in text
+    assert "Whether sunroom is warm enough for it every night is not known: if no message" in text
+    assert text.count("every night is not known") > 1, "nothing is known of the others"
+
+
+def test_what_the_household_wants_to_say_comes_first(tmp_path: Path) -> None:
+    shown = a_list(garden(SIX), tmp_path, note="The key is there.")
+
+    assert (shown.before[0].heading, shown.before[0].lines, shown.blanks) == (
+        "From the household",
+        ("The key is there.",),
+        (),
+    )
+
+
+def test_without_a_note_there_is_room_for_what_a_stranger_must_know(tmp_path: Path) -> None:
+    text = helper_list.text(a_list(garden(SIX), tmp_path))
+
+    assert "Water for the pots (which, when): ____" in text
+    assert "Whom to ask, telephone: ____" in text
+
+
+def test_salts_are_called_as_on_their_bags(tmp_path: Path) -> None:
+    mix = '[feed]\nnpk = "20-20-20"\ngrams_per_litre = 0.25\nwater_ec = 0.3\n'
+    feed = mix + 'salts = { "MgSO4.7H2O" = 0.1 }\n'
+    text = joined(a_list(garden(SIX, feed), tmp_path))
+
+    assert "0.1 g/L Epsom salt" in text
+    assert "If you cannot weigh that, do not feed." in text
 
 
 # -- in messages

@@ -96,14 +96,23 @@ def _absence(visit: Visit, number: int) -> Absence:
 
 
 def _days(visit: Visit, absence: Absence) -> list[tuple[str, str]]:
-    """Return the days of an absence from today on, each with what is carried as far as forecasts
-    reach."""
+    """Return the days of an absence from today on, each with what is carried.
+
+    Of a day whose night is not known, that is said: a blank would read as nothing to carry.
+    """
     voice, sheet = visit.voice, visit.desk.sheet(Round.WEEK)
-    expected: dict[date, str] = dict(week_ahead.carrying(sheet.chores, voice))
+    carried: dict[date, str] = dict(week_ahead.carrying(sheet.chores, voice))
+    nights = sheet.outlook.nights if sheet.outlook is not None else ()
+    expected = {
+        night.day: carried.get(night.day, voice.say("list_no_walk"))
+        for night in nights
+        if night.judged
+    }
+    unknown = voice.say("list_unknown_day")
     day = max(absence.first_day, visit.context.site.local_date(visit.now))
     rows: list[tuple[str, str]] = []
     while day <= absence.last_day and len(rows) < MAX_ROWS:
-        rows.append((voice.day(day), expected.get(day, "")))
+        rows.append((voice.day(day), expected.get(day, unknown)))
         day += timedelta(days=1)
     return rows
 
