@@ -7,6 +7,7 @@ from datetime import timedelta
 import pytest
 from playwright.sync_api import Locator, Page, Request, Route, expect
 
+from sillward.page.keys import key_of
 from sillward.page.server import PageServer
 from sillward_rules.chore import ChoreKind, only
 from tests.support import browsing
@@ -105,6 +106,21 @@ def test_pressed_twice_is_sent_once(phone: Phone) -> None:
     )
     is_done(phone)
     assert len(sent) == 1
+
+
+def test_a_form_of_another_page_is_sent_once_and_again_if_nothing_came_of_it(phone: Phone) -> None:
+    page = phone.open(f"spots/{key_of('pergola')}")
+    sent = posts(phone)
+    page.route("**/readings", lambda route: route.fulfill(status=204))  # the page stays
+    page.get_by_label("The thermometer shows").fill("7.5")
+    note = page.get_by_role("button", name="Note it")
+    note.click()
+    note.click()
+    wait_for(page, lambda: len(sent) > 0)
+    assert len(sent) == 1
+    page.clock.run_for(15_000)
+    note.click()
+    wait_for(page, lambda: len(sent) == 2)
 
 
 def test_a_second_tap_does_not_hit_the_card_that_slid_under_the_thumb(phone: Phone) -> None:

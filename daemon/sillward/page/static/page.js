@@ -274,8 +274,9 @@
   function sendOnce(event) {
     const form = event.target;
     if (form.method !== "post" || event.defaultPrevented) return;
-    if (form.dataset.sending) event.preventDefault();
+    if (form.dataset.sending) return event.preventDefault();
     form.dataset.sending = "yes";
+    setTimeout(() => delete form.dataset.sending, ANSWER_MS); // somebody may have stopped it
   }
 
   addEventListener("pageshow", (event) => {
