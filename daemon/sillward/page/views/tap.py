@@ -12,7 +12,7 @@ from collections.abc import Iterable, Sequence
 from datetime import datetime
 from http import HTTPStatus
 
-from werkzeug.exceptions import NotFound, ServiceUnavailable
+from werkzeug.exceptions import NotFound
 from werkzeug.wrappers import Response
 
 from sillward.ledger import StoredChore
@@ -59,10 +59,6 @@ def tapped(visit: Visit, token: str) -> Response:
         return visit.page("tap_tried.html", pressed=True, token=token)
     if known.is_expired(visit.now):
         return _refused(visit, known, HTTPStatus.GONE, TOO_OLD)
-    obstacle = visit.desk.obstacle()
-    if obstacle is not None:
-        msg = f"Nothing can be written down just now: {obstacle}. Try again in a few minutes."
-        raise ServiceUnavailable(msg)
     choose = _ticked if "shown" in visit.request.form else _all_told
     context = visit.context
     person, ledger = answer_links.person_of(context, known), context.ledger

@@ -126,8 +126,9 @@ def test_a_name_that_is_script_is_text() -> None:
 def test_a_phone_that_ended_is_shown_as_not_told() -> None:
     visitor = served()
     visitor.post("/phones", **Browser().given, person="Inés")
+    (device,) = known(visitor)
     with visitor.desk.open() as context:
-        context.ledger.devices.mark_gone(context.site.name, INES, context.clock())
+        context.ledger.devices.mark_gone(context.site.name, device.endpoint, context.clock())
 
     words = visitor.says("/phones")
 
