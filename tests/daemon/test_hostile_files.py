@@ -403,6 +403,18 @@ def test_time_is_looked_at_with_each_step() -> None:
     budget.spend()
 
 
+def test_compiling_is_not_counted_and_what_comes_after_it_is() -> None:
+    seconds = iter([0.0, 0.1, 5.0, 5.05, 5.2])
+    budget = Budget(clock=lambda: next(seconds))
+    budget.renew()
+
+    with budget.uncounted():  # from 0.1 s to 5 s
+        pass
+    budget.spend()
+    with pytest.raises(BudgetError, match=r"more than 0\.2 s"):
+        budget.spend()
+
+
 def test_what_is_written_is_counted() -> None:
     budget = Budget(clock=lambda: 0.0)
     budget.renew()

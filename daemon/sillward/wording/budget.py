@@ -1,7 +1,8 @@
 """How much work a grower's template may do for one line: steps, characters and processor time."""
 
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 
 MAX_STEPS = 20_000
@@ -41,6 +42,13 @@ class Budget:
     def pause(self) -> None:
         """Stop counting until the next `renew`."""
         self._steps = None
+
+    @contextmanager
+    def uncounted(self) -> Iterator[None]:
+        """Leave the processor time of a step out, such as that of compiling a template."""
+        began = self.clock()
+        yield
+        self._deadline += self.clock() - began
 
     def spend(self, characters: int = 0) -> None:
         """Count a step and the characters it wrote. Raise BudgetError when the budget is spent."""

@@ -252,6 +252,7 @@ class Macros:
         from sillward.wording.sandbox import Sandbox
 
         self._wording = wording
+        self._budget = budget
         self._sandbox = Sandbox(filters, budget)
         self._sandbox.globals = {"say": say, "names": filters["names"]}
         self._modules: dict[str, Any] = {}
@@ -266,7 +267,9 @@ class Macros:
 
     def _macro(self, source: Source, name: str) -> "Macro":
         if source.text not in self._modules:
-            sandbox, code = self._sandbox, _compiled(source.text)
+            with self._budget.uncounted():  # it happens once, in the line that comes first
+                code = _compiled(source.text)
+            sandbox = self._sandbox
             template = sandbox.template_class.from_code(sandbox, code, sandbox.make_globals(None))
             self._modules[source.text] = template.module
         macro: Macro = getattr(self._modules[source.text], name)
