@@ -90,7 +90,7 @@ def test_what_was_said_stays_above_the_navigation_for_a_while_and_can_be_taken_b
 ) -> None:
     tick(phone)
     said = phone.page.locator("#said")
-    expect(said).to_contain_text("Carry in, done: Blue basket")
+    expect(said).to_contain_text("Carry in, done: ")
     phone.page.clock.run_for(1_000)  # a second tap in the same moment would not count
     said.get_by_role("button", name="Take that back").click()
     is_to_do(phone)

@@ -4,20 +4,26 @@ Pure: everything is worked out from the chores that the ledger holds and the tim
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
-from types import MappingProxyType
 
 from sillward.ledger import StoredChore
+from sillward.page import card_words, plans
 from sillward.page.keys import key_of
-from sillward.wording import follow_up, full_sheet, reason_phrases
-from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, Reason, only
+from sillward.wording import follow_up
+from sillward.wording.voice import Voice
+from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.told_orders import RoundInForce
 
 LATE_SHOWN = timedelta(hours=18)
 """An order of the night before that nobody has answered is shown for so long after its deadline.
 Judgement: until the next dusk asks about the plant again."""
+
+LOOKED_BACK = timedelta(hours=24)
+"""Chores with a deadline no longer ago are looked at; whether plants went in last night is asked
+until the next dusk. Judgement: that asks again."""
 
 SETTLED_SHOWN = timedelta(hours=14)
 """What is done or not needed is shown for so long, to be taken back. Judgement: over a night."""
@@ -25,11 +31,19 @@ SETTLED_SHOWN = timedelta(hours=14)
 LATE_AFTER = follow_up.LATE
 """An order whose hour has just come is due now, and overdue after that."""
 
-BRIEF = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.CARRY_OUT})
-"""Chores of which one number tells why; each plant is shown with its limit."""
-
 SAME_WALK = timedelta(minutes=20)
 """Chores whose hours are this close are put in the order of the spots. Judgement: one walk."""
+
+CROWNS_DRY = timedelta(hours=12)
+"""Crowns are to be kept dry for so long after their last hour. Judgement: until it is night."""
+
+GUARD_AFTER = timedelta(hours=2)
+"""What guards plants from heat is of use for so long after the worst hour. Judgement: then the sun
+is low."""
+
+
+_TURNS = (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)
+"""In this order one thing is done to a plant after the other."""
 
 
 class Group(Enum):
@@ -57,17 +71,19 @@ class CardPlant:
 class Card:
     """One chore as the page shows it.
 
+    chore: with those of its plants for which it is shown.
     tag: a word about how it stands, such as "overdue since 17:10"; empty for none.
     why: the number that matters most; empty where each plant has its own.
     asks: what the large button says; empty if there is nothing to answer.
+    leaves: what the button says by which it is not done at all.
     is_open: whether it is still to do.
+    is_question: whether it asks about last night.
     can_wait: whether a reminder of it can be put off.
     answer: the number of the answer by which it was settled, to take that back; None if there is
         none.
     """
 
-    id: str
-    kind: str
+    chore: Chore
     group: Group
     title: str
     way: str
@@ -75,14 +91,41 @@ class Card:
     why: str
     plants: tuple[CardPlant, ...]
     asks: str
+    leaves: str
     is_open: bool
+    is_question: bool = False
     can_wait: bool = False
     answer: int | None = None
 
     @property
+    def id(self) -> str:
+        """The id of its chore."""
+        return self.chore.id
+
+    @property
     def anchor(self) -> str:
         """What it is called within the page."""
-        return f"chore-{key_of(self.id)}"
+        is_note = self.group is Group.KNOW
+        return f"{'note' if is_note else 'chore'}-{key_of(self.id)}"
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What else is known, besides the chores.
+
+    told: the round in force, if there is one.
+    is_blind: whether there is no forecast by which a night can be judged.
+    last_night: what the morning asks about the night before, if it does.
+    answers: the number of the last answer about each chore.
+    """
+
+    told: RoundInForce | None = None
+    is_blind: bool = False
+    last_night: NotConfirmed | None = None
+    answers: Mapping[str, int] = field(default_factory=dict)
+
+
+_NOTHING_ELSE = Known()
 
 
 def cards(
@@ -91,47 +134,94 @@ def cards(
     spots: Sequence[str],
     now: datetime,
     voice: Voice,
-    answers: Mapping[str, int] = MappingProxyType({}),
+    known: Known = _NOTHING_ELSE,
 ) -> list[Card]:
     """Return the cards of what is to do, in walking order within each group.
 
     chores: each chore by its id without plants that were removed.
     spots: the names of all spots in the order of the collection, which is that of a walk.
-    answers: the number of the last answer about each chore.
     """
     places = {name: number for number, name in enumerate(spots)}
-    grouped = [
-        (group, chores[kept.id], kept)
-        for kept in stored
-        if kept.id in chores and (group := _group(kept, now)) is not None
-    ]
+    found = _rows([kept for kept in stored if kept.id in chores], chores, now, voice, known)
     ranks = {group: rank for rank, group in enumerate(Group)}
-    shown = sorted(
-        _without_those_to_go_in(grouped),
-        key=lambda row: (ranks[row[0]], _order(row[1], now, places)),
+    rows = sorted(
+        _without_those_to_go_in(list(found)),
+        key=lambda row: (ranks[row.group], _order(row.chore, now, places)),
     )
-    return [
-        _card(kept, chore, group, now, voice, answers.get(kept.id)) for group, chore, kept in shown
-    ]
+    return [_card(row, now, voice, known) for row in rows]
 
 
-_Shown = tuple[Group, Chore, StoredChore]
+@dataclass(frozen=True, slots=True)
+class _Row:
+    """A chore that is shown.
+
+    is_question: whether it asks about last night.
+    held: why it is no order any more.
+    """
+
+    group: Group
+    chore: Chore
+    kept: StoredChore
+    is_question: bool = False
+    held: str = ""
 
 
-def _without_those_to_go_in(grouped: Sequence[_Shown]) -> Iterator[_Shown]:
+def _rows(
+    stored: Sequence[StoredChore],
+    chores: Mapping[str, Chore],
+    now: datetime,
+    voice: Voice,
+    known: Known,
+) -> Iterator[_Row]:
+    """Yield what is shown, each with its group."""
+    stored = [kept for kept in stored if plans.holds(kept, known.told)]
+    asked = {kept.id for kept in stored if plans.is_of_last_night(kept, voice.site, now)}
+    in_force = [kept for kept in stored if kept.id not in asked]
+    for kept in stored:
+        chore = chores[kept.id]
+        if kept.id in asked:
+            if not plans.is_asked_again(kept, known.told):
+                yield _Row(Group.LATE, chore, kept, is_question=True)
+            continue
+        group = _group(kept, now)
+        if group is Group.NOW and kept.kind is ChoreKind.STAY_IN:
+            yield from _staying(kept, chore)
+            continue
+        held = None
+        if kept.kind is ChoreKind.CARRY_OUT and kept.open and group is not None:
+            held = plans.held_back(kept, chores, stored=in_force, now=now)
+            if known.is_blind and kept.before > now:
+                held = plans.HeldBack("not now: no forecast tells how cold it gets")
+        if held is not None and held.left is None:
+            is_recent = now - kept.before < SETTLED_SHOWN
+            group = Group.SETTLED if is_recent else None
+        if group is not None:
+            left = chore if held is None or held.left is None else held.left
+            yield _Row(group, left, kept, held=held.why if held and held.left is None else "")
+
+
+def _staying(kept: StoredChore, chore: Chore) -> Iterator[_Row]:
+    """Yield what stays in tonight: those that nobody has confirmed to be in, and the others."""
+    yield _Row(Group.NOW, only(chore, chore.unconfirmed), kept)
+    others = [name for name in chore.plants if name not in chore.unconfirmed]
+    if others:
+        yield _Row(Group.KNOW, only(chore, others), kept)
+
+
+def _without_those_to_go_in(rows: Sequence[_Row]) -> Iterator[_Row]:
     """Yield the same, but say "keep in" only of plants that are not to be carried in first."""
     going_in = {
         name
-        for _, chore, kept in grouped
-        if kept.open and kept.kind is ChoreKind.CARRY_IN
-        for name in chore.plants
+        for row in rows
+        if row.kept.open and row.kept.kind is ChoreKind.CARRY_IN
+        for name in row.chore.plants
     }
-    for group, chore, kept in grouped:
-        staying = [name for name in chore.plants if name not in going_in]
-        if group is not Group.KNOW or kept.kind is not ChoreKind.STAY_IN:
-            yield group, chore, kept
+    for row in rows:
+        staying = [name for name in row.chore.plants if name not in going_in]
+        if row.group is not Group.KNOW or row.kept.kind is not ChoreKind.STAY_IN:
+            yield row
         elif staying:
-            yield group, only(chore, staying), kept
+            yield replace(row, chore=only(row.chore, staying))
 
 
 def _group(kept: StoredChore, now: datetime) -> Group | None:
@@ -143,101 +233,87 @@ def _group(kept: StoredChore, now: datetime) -> Group | None:
         return None
     if kept.kind in URGENT and kept.before <= now - LATE_AFTER:
         return Group.LATE if now - kept.before < LATE_SHOWN else None
-    if kept.kind in (ChoreKind.STOP_WETTING, ChoreKind.STAY_IN) and not kept.chore.unconfirmed:
-        return Group.KNOW if kept.before > now - timedelta(hours=12) else None
-    if kept.before <= now and kept.kind not in URGENT:
-        is_over = kept.kind in WETTINGS or now - kept.before > timedelta(hours=6)
-        return Group.SETTLED if is_over and now - kept.before < SETTLED_SHOWN else Group.NOW
+    if kept.kind is ChoreKind.STOP_WETTING:
+        return Group.KNOW if kept.before > now - CROWNS_DRY else None
+    if kept.kind is ChoreKind.STAY_IN and not kept.chore.unconfirmed:
+        return Group.KNOW if kept.before > now else None
+    if kept.kind not in URGENT and _ends_at(kept) <= now:
+        return Group.SETTLED if now - kept.before < SETTLED_SHOWN else None
     start = kept.chore.not_before
     if kept.kind in URGENT or start is None or start <= now:
         return Group.NOW
     return Group.AHEAD
 
 
-def _order(chore: Chore, now: datetime, places: Mapping[str, int]) -> tuple[float, int, int, str]:
-    """Return by what cards of a group are sorted: the hour, roughly, then the way."""
+def _ends_at(kept: StoredChore) -> datetime:
+    """Return when a chore is of no use any more; what guards plants is of use past its deadline."""
+    if kept.kind in WETTINGS or kept.kind in (ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
+        return kept.before
+    worst = max((reason.until or reason.at) + GUARD_AFTER for reason in kept.chore.because)
+    return max(worst, kept.before)
+
+
+def _order(
+    chore: Chore, now: datetime, places: Mapping[str, int]
+) -> tuple[float, int, int, int, str]:
+    """Return by what cards of a group are sorted: the hour, roughly, the way, and the turn."""
     starts = chore.not_before if chore.kind in WETTINGS and chore.not_before else chore.before
     walk = (max(starts, now) - now) // SAME_WALK
-    return (walk, places.get(chore.from_spot, 0), places.get(chore.to_spot, 0), chore.id)
+    way = places.get(chore.from_spot, 0), places.get(chore.to_spot, 0)
+    turn = _TURNS.index(chore.kind) if chore.kind in _TURNS else 0
+    return (walk, *way, turn, chore.id)
 
 
-def _card(
-    kept: StoredChore,
-    chore: Chore,
-    group: Group,
-    now: datetime,
-    voice: Voice,
-    answer: int | None,
-) -> Card:
-    brief = chore.kind in BRIEF
+def _card(row: _Row, now: datetime, voice: Voice, known: Known) -> Card:
+    kept, chore, is_question = row.kept, row.chore, row.is_question
     is_answered = kept.done_at is not None or kept.declined_at is not None
+    is_settled = row.group is Group.SETTLED
     return Card(
-        id=chore.id,
-        kind=chore.kind.value,
-        group=group,
-        title=f"{voice.say('kind', name=chore.kind.value)}: {voice.plants(len(chore.plants))}",
-        way=_way(chore, group, now, voice),
-        tag=_tag(kept, group, now, voice),
-        why=reason_phrases.why([chore], voice) if brief else "",
-        plants=tuple(_plants(chore, voice, brief=brief)),
-        asks=_ASKS.get(chore.kind, "Done") if _can_be_answered(kept, chore) else "",
-        is_open=kept.open,
-        can_wait=kept.open and chore.kind in URGENT,
-        answer=answer if is_answered else None,
+        chore=chore,
+        group=row.group,
+        title=card_words.title(chore, voice, last_night=is_question),
+        way=card_words.way(chore, now, voice, is_settled=is_settled, last_night=is_question),
+        tag=row.held or _tag(row, now, voice),
+        why=_why(row, now, voice, known),
+        plants=tuple(CardPlant(*plant) for plant in card_words.plants(chore, voice)),
+        asks=card_words.asks(chore, last_night=is_question) if _can_be_answered(row) else "",
+        leaves=card_words.leaves(chore, last_night=is_question),
+        is_open=kept.open and not is_settled,
+        is_question=is_question,
+        can_wait=kept.open and chore.kind in URGENT and not is_question,
+        answer=known.answers.get(kept.id) if is_answered else None,
     )
 
 
-def _way(chore: Chore, group: Group, now: datetime, voice: Voice) -> str:
-    """Return when and where: "By 17:50, pergola to sunroom"."""
-    chore = replace(chore, unconfirmed=())
-    if group in (Group.LATE, Group.SETTLED):  # which its tag says
-        chore = replace(chore, overdue_since=None)
-    if group is Group.SETTLED or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10" in the past
-        now = min(now, chore.before - timedelta(minutes=1))
-    return capital(full_sheet.when(chore, now, voice))
+def _why(row: _Row, now: datetime, voice: Voice, known: Known) -> str:
+    """Return what the card says for all of its plants; empty where each has its own reason."""
+    if row.is_question:
+        asked = known.last_night
+        if asked is None or set(row.chore.plants).isdisjoint(asked.plants):
+            return card_words.why_last_night(row.chore, None, None, now, voice)
+        return card_words.why_last_night(row.chore, asked.low_c, asked.until, now, voice)
+    if row.group is Group.SETTLED or row.chore.kind not in card_words.BRIEF:
+        return ""
+    return card_words.why(row.chore, now, voice)
 
 
-_ASKS = {
-    ChoreKind.CARRY_IN: "They are in",
-    ChoreKind.CARRY_OUT: "They are out",
-    ChoreKind.STAY_IN: "They are in",
-}
-"""What the button of a chore says; all others are simply done."""
-
-
-def _can_be_answered(kept: StoredChore, chore: Chore) -> bool:
-    if chore.kind is ChoreKind.STOP_WETTING:
+def _can_be_answered(row: _Row) -> bool:
+    if row.chore.kind is ChoreKind.STOP_WETTING:
         return False
-    if chore.kind is ChoreKind.STAY_IN and not chore.unconfirmed:
+    if row.chore.kind is ChoreKind.STAY_IN and not row.chore.unconfirmed:
         return False
-    return kept.open
+    return row.kept.open
 
 
-def _tag(kept: StoredChore, group: Group, now: datetime, voice: Voice) -> str:
+def _tag(row: _Row, now: datetime, voice: Voice) -> str:
     """Return how a chore stands, in a word or two."""
-    by = f" by {kept.done_by}" if kept.done_by else ""
-    if kept.done_at is not None:
-        return f"done {voice.hour(kept.done_at)}{by}"
-    if kept.declined_at is not None:
-        return f"not needed, {kept.done_by or 'you'} said at {voice.hour(kept.declined_at)}"
-    if group is Group.SETTLED:
+    kept = row.kept
+    answered = card_words.answered(kept, voice)
+    if answered or row.is_question:
+        return answered
+    if row.group is Group.SETTLED:
         return "its hours are over"
-    late = f"overdue since {voice.hour(kept.before)}" if group is Group.LATE else ""
+    late = f"overdue since {voice.hour(kept.before)}" if row.group is Group.LATE else ""
     if kept.later_until is None or not kept.is_put_off(now):
         return late
     return ", ".join(filter(None, (late, f"you are reminded at {voice.hour(kept.later_until)}")))
-
-
-def _plants(chore: Chore, voice: Voice, *, brief: bool) -> Iterable[CardPlant]:
-    """Yield the plants with their reasons; with the limit alone if the card says the rest."""
-    for plants, reason in chore.grounds:
-        because = _limit(reason, voice) if brief else full_sheet.because(reason, chore, voice)
-        yield from (CardPlant(name, key_of(name), because) for name in plants)
-
-
-def _limit(reason: Reason, voice: Voice) -> str:
-    if reason.limit is None:
-        return ""
-    limit, whose = reason_phrases.limit(reason, voice), reason_phrases.whose(reason, voice)
-    facts = {"hours": None, "below_k": None, "chance": ""}
-    return voice.say("limit_of", limit=limit, whose=whose, above=reason.above, **facts)

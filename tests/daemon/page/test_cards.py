@@ -1,20 +1,25 @@
 """Cards: which chores are shown, in which order, in what words."""
 
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 
 from sillward.ledger import StoredChore
-from sillward.page.cards import LATE_AFTER, LATE_SHOWN, SETTLED_SHOWN, Card, Group, cards
+from sillward.page.cards import LATE_AFTER, LATE_SHOWN, SETTLED_SHOWN, Card, Group, Known, cards
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, ChoreKind, only
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Weighing, only
+from sillward_rules.planners.walks import PLANT_PRICE
+from sillward_rules.remark import NotConfirmed
+from sillward_rules.sheet import Round
+from sillward_rules.told_orders import RoundInForce
 from tests.support.chores import a_chore
 from tests.support.core import MENDOZA
 
 SPOTS = ("pergola", "bench", "room")
 NOW = datetime(2026, 5, 14, 17, 0, tzinfo=MENDOZA.zone)
 HOUR = timedelta(hours=1)
+NOTHING_ELSE = Known()
 
 
 def an_order(
@@ -27,10 +32,26 @@ def an_order(
     return a_chore(f"2026-05-14-{name}", NOW + due_in, kind, ("Moth", "Fern"), way, start=start)
 
 
-def shown(*stored: StoredChore, now: datetime = NOW) -> list[Card]:
+def an_outing(
+    name: str, start: datetime, before: datetime, *plants: str, round_: str = "morning"
+) -> StoredChore:
+    chore = a_chore(
+        f"2026-05-14-{name}",
+        before,
+        ChoreKind.CARRY_OUT,
+        plants or ("Moth", "Fern"),
+        ("room", "bench"),
+        start=start,
+        at=before,
+        values=(21.6,),
+    )
+    return StoredChore(chore, round=round_)
+
+
+def shown(*stored: StoredChore, now: datetime = NOW, known: Known = NOTHING_ELSE) -> list[Card]:
     chores = {kept.id: kept.chore for kept in stored}
     answers = {chore: number for number, chore in enumerate(chores, 1)}
-    return cards(stored, chores, SPOTS, now, Voice(MENDOZA), answers)
+    return cards(stored, chores, SPOTS, now, Voice(MENDOZA), replace(known, answers=answers))
 
 
 def groups(*stored: StoredChore) -> dict[str, Group]:
@@ -56,7 +77,7 @@ def test_an_order_is_shown_as_a_card_with_its_plants_each_with_its_limit() -> No
 def test_an_order_whose_hour_has_come_is_due_now_and_then_overdue_until_the_next_day() -> None:
     just = StoredChore(an_order("just", -LATE_AFTER + timedelta(minutes=1)))
     late = StoredChore(an_order("late", -LATE_AFTER))
-    old = StoredChore(an_order("old", -LATE_SHOWN))
+    old = StoredChore(an_order("old", -LATE_SHOWN, ChoreKind.COVER))
 
     assert groups(just, late, old) == {"just": Group.NOW, "late": Group.LATE}
     (card,) = (card for card in shown(late))
@@ -75,7 +96,7 @@ def test_what_is_answered_can_be_taken_back_for_some_hours() -> None:
     found = {card.id.rpartition("-")[2]: card for card in shown(done, declined, old)}
 
     assert found["done"].tag == "done 16:00 by Inés"
-    assert found["declined"].tag == "not needed, you said at 16:00"
+    assert found["declined"].tag == "left out, you said at 16:00"
     assert set(found) == {"done", "declined"}
     assert {card.group for card in found.values()} == {Group.SETTLED}
     assert {name: card.answer for name, card in found.items()} == {"done": 1, "declined": 2}
@@ -92,7 +113,7 @@ def test_a_card_says_who_declined_it_and_until_when_it_is_put_off() -> None:
     tags = {card.id.rpartition("-")[2]: card.tag for card in shown(declined, waiting, late, over)}
 
     assert tags == {
-        "declined": "not needed, Inés said at 16:00",
+        "declined": "left out, Inés said at 16:00",
         "waiting": "you are reminded at 17:30",
         "late": "overdue since 16:45, you are reminded at 17:30",
         "over": "",
@@ -160,3 +181,158 @@ def test_a_reminder_that_was_put_off_says_when_it_comes() -> None:
     (card,) = shown(StoredChore(an_order(), later_until=NOW + HOUR / 2))
 
     assert card.tag == "you are reminded at 17:30"
+
+
+def test_a_put_out_says_how_warm_it_gets_and_is_over_after_its_last_hour() -> None:
+    (card,) = shown(an_outing("x", NOW - HOUR, NOW + HOUR))
+    assert (card.group, card.why) == (Group.NOW, "Warms to 21.6 °C by 18:00; Moth needs 8 °C")
+    assert (card.asks, card.leaves) == ("They are out", "Not needed")
+
+    (card,) = shown(an_outing("x", NOW - 5 * HOUR, NOW))
+    assert (card.group, card.tag, card.why) == (Group.SETTLED, "its hours are over", "")
+    assert card.way == "From 12:00, room to bench"
+    assert (card.asks, card.is_open) == ("They are out", False)
+
+
+def test_no_plant_is_to_go_out_beside_an_order_to_carry_it_in() -> None:
+    out = an_outing("out", NOW - HOUR, NOW + HOUR)
+    for due_in in (-HOUR / 2, HOUR / 2, HOUR):
+        both = {card.id: card for card in shown(out, StoredChore(an_order("in", due_in)))}
+        assert both[out.id].group is Group.SETTLED, due_in
+        assert both[out.id].tag == "not now: it is to be in"
+        assert both["2026-05-14-in"].group in (Group.NOW, Group.LATE)
+
+    one = StoredChore(only(an_order("in"), ["Moth"]))
+    (left,) = (card for card in shown(out, one) if card.id == out.id)
+    assert (left.group, [plant.name for plant in left.plants]) == (Group.NOW, ["Fern"])
+    long_out = shown(out, StoredChore(an_order("in", 5 * HOUR)))
+    assert {card.group for card in long_out} == {Group.NOW}
+
+
+def test_no_plant_is_to_go_out_that_stays_in_or_while_no_forecast_tells_how_cold_it_gets() -> None:
+    out = an_outing("out", NOW + HOUR, NOW + 3 * HOUR)
+    stay = an_order("stay", 2 * HOUR, ChoreKind.STAY_IN, ("room", "room"), NOW - HOUR)
+
+    assert groups(out) == {"out": Group.AHEAD}
+    assert groups(out, StoredChore(stay)) == {"out": Group.SETTLED, "stay": Group.KNOW}
+    (card,) = shown(out, known=Known(is_blind=True))
+    assert (card.group, card.tag) == (
+        Group.SETTLED,
+        "not now: no forecast tells how cold it gets",
+    )
+    order = StoredChore(an_order())
+    assert [card.group for card in shown(order, known=Known(is_blind=True))] == [Group.NOW]
+
+
+def test_the_plan_of_the_evening_holds_until_the_morning_round_of_the_day() -> None:
+    planned = an_outing("out", NOW + HOUR, NOW + 3 * HOUR, round_="dusk")
+    again = an_outing("again", NOW + HOUR, NOW + 3 * HOUR, "Moth")
+
+    def shown_once(round_: Round, day: int) -> set[str]:
+        told = RoundInForce(round_, date(2026, 5, day), NOW + HOUR)
+        return {card.id[11:] for card in shown(planned, again, known=Known(told=told))}
+
+    assert shown_once(Round.DUSK, 13) == {"out", "again"}
+    assert shown_once(Round.MORNING, 14) == {"again"}
+    assert shown_once(Round.DUSK, 14) == {"again"}
+
+
+def test_what_stays_in_by_day_is_left_out_once_the_evening_says_what_stays_in() -> None:
+    by_day = an_order("day", HOUR, ChoreKind.STAY_IN, ("room", "room"), NOW - 8 * HOUR)
+    tonight = an_order("night", 15 * HOUR, ChoreKind.STAY_IN, ("room", "room"))
+    stored = [StoredChore(by_day, round="morning"), StoredChore(tonight, round="dusk")]
+
+    def shown_once(round_: Round, day: int) -> list[str]:
+        told = RoundInForce(round_, date(2026, 5, day), NOW + HOUR)
+        return [card.id[11:] for card in shown(*stored, known=Known(told=told))]
+
+    assert shown_once(Round.MORNING, 14) == ["day", "night"]
+    assert shown_once(Round.DUSK, 14) == ["night"]
+    assert shown_once(Round.MORNING, 15) == []
+
+
+MORNING = datetime(2026, 5, 15, 9, 30, tzinfo=MENDOZA.zone)
+
+
+def test_in_the_morning_it_is_asked_whether_plants_went_in() -> None:
+    order = StoredChore(an_order("in"))
+    at_night = MORNING - timedelta(hours=4)
+
+    (card,) = shown(order, now=at_night)
+    assert (card.title, card.is_question) == ("Carry in: 2 plants", False)
+    (card,) = shown(order, now=MORNING)
+    assert (card.title, card.group) == ("Did 2 plants go in last night?", Group.LATE)
+    assert (card.way, card.tag) == ("Bench to room", "")
+    assert card.why == "Any left out fell to 3.0 °C: check it"
+    assert (card.asks, card.leaves, card.can_wait) == ("They went in", "They stayed out", False)
+
+    until = MORNING + 4 * HOUR
+    asked = NotConfirmed(("Moth", "Fern"), 2.5, until)
+    (card,) = shown(order, now=MORNING, known=Known(last_night=asked))
+    assert card.why == "Any left out fell to 2.5 °C: take it in until 13:30 and check it"
+
+
+def test_it_is_asked_until_the_next_dusk_round_plans_for_the_plants_anew() -> None:
+    order = StoredChore(an_order("in"))
+    told = RoundInForce(Round.MORNING, date(2026, 5, 15), MORNING)
+    late = MORNING + 7 * HOUR
+
+    (card,) = shown(order, now=late, known=Known(told=told))
+    assert card.is_question
+    assert shown(order, now=late, known=Known(told=replace(told, round=Round.DUSK))) == []
+
+
+def test_who_should_be_in_tonight_and_is_not_confirmed_has_a_card_of_its_own() -> None:
+    stay = an_order("stay", 15 * HOUR, ChoreKind.STAY_IN, ("room", "room"))
+    check, note = shown(StoredChore(replace(stay, unconfirmed=("Fern",))))
+
+    assert (check.title, check.group, check.asks) == (
+        "Check that 1 plant is in tonight",
+        Group.NOW,
+        "It is in",
+    )
+    assert [plant.name for plant in check.plants] == ["Fern"]
+    assert (note.title, note.group, note.asks) == ("Keep in: 1 plant", Group.KNOW, "")
+    assert check.anchor != note.anchor
+
+
+def test_shade_is_over_some_hours_after_the_heat() -> None:
+    shade = a_chore(
+        "2026-05-14-shade", NOW - 5 * HOUR, ChoreKind.SHADE, at=NOW - HOUR, values=(35.6,)
+    )
+    (card,) = shown(StoredChore(shade))
+    assert card.group is Group.NOW
+    (card,) = shown(StoredChore(shade), now=NOW + HOUR)
+    assert (card.group, card.tag) == (Group.SETTLED, "its hours are over")
+
+
+def test_a_limit_that_is_higher_for_a_wet_crown_says_so() -> None:
+    chore = an_order()
+    (reason, _) = chore.because
+    wet = replace(reason, limit=9.5, origin=f"{reason.origin}; 1.5 K more while the crown is wet")
+    (card,) = shown(StoredChore(replace(chore, grounds=Grounds.of((("Moth", "Fern"), wet)))))
+
+    assert card.plants[0].because == "needs 9.5 °C (yours; 1.5 °C more while the crown is wet)"
+
+
+def test_a_plant_that_goes_in_as_a_precaution_says_why_although_it_stays_above_its_limit() -> None:
+    chore = an_order()
+    (reason, _) = chore.because
+    weighing = Weighing(0.02, 1.0, PLANT_PRICE)
+    safe = replace(reason, value=9.0, chance=0.07, weighing=weighing)
+    (card,) = shown(StoredChore(replace(chore, grounds=Grounds.of((("Moth", "Fern"), safe)))))
+
+    assert card.plants[0].because == ("needs 8 °C (yours), 7 % chance of less; worth taking along")
+    assert card.why == (
+        "Leaves cool to 9.0 °C by 18:00; Moth needs 8 °C: 7 % chance that it gets colder than that"
+    )
+
+
+def test_mist_comes_before_feed_and_feed_before_its_rinse() -> None:
+    def wetting(kind: ChoreKind) -> StoredChore:
+        return StoredChore(an_order(kind.value, HOUR, kind, ("bench", "bench"), NOW - HOUR))
+
+    kinds = (ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.MIST)
+    found = [card.chore.kind for card in shown(*map(wetting, kinds))]
+
+    assert found == [ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH]

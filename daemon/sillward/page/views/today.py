@@ -2,19 +2,21 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 
 from werkzeug.wrappers import Response
 
 from sillward.ledger.tables.confirmations import Answer
 from sillward.page import cards, deed_words
-from sillward.page.cards import Group
+from sillward.page.cards import Card, Group, Known
+from sillward.page.headline import headline, is_about_forecast
 from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.service import due_rounds
+from sillward.service.round_in_force import round_in_force
 from sillward.wording import chore_phrases
-from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import Chore, ChoreKind
+from sillward.wording.voice import capital
+from sillward_rules.remark import NotConfirmed, Note, Remark
 
 RECENT = timedelta(minutes=30)
 """What was answered this recently is told on top, to be taken back. Judgement: slips show soon."""
@@ -35,7 +37,7 @@ MAX_WARNINGS = 8
 def today(visit: Visit) -> Response:
     """Show it."""
     context, now, voice = visit.context, visit.now, visit.voice
-    stored = context.ledger.chores.due_since(context.site.name, now - cards.LATE_SHOWN)
+    stored = context.ledger.chores.due_since(context.site.name, now - cards.LOOKED_BACK)
     today_ = str(context.site.local_date(now))
     chores = {
         kept.id: chore
@@ -43,26 +45,52 @@ def today(visit: Visit) -> Response:
         if kept.day <= today_ and (chore := context.chore(kept)) is not None
     }
     spots = [spot.name for spot in context.household.collection.spots]
-    answers = context.ledger.confirmations.last_by_chore(context.site.name, now - cards.LATE_SHOWN)
-    made = cards.cards(stored, chores, spots, now, voice, answers)
+    answers = context.ledger.confirmations.last_by_chore(context.site.name, now - cards.LOOKED_BACK)
+    sheet = visit.desk.sheet(due_rounds.nearest(context.site, now))
+    known = Known(
+        told=round_in_force(context, now),
+        is_blind=not context.has_forecast(),
+        last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
+        answers=answers,
+    )
+    made = cards.cards(stored, chores, spots, now, voice, known)
     groups = {group: [card for card in made if card.group is group] for group in Group}
-    warnings = visit.desk.sheet(due_rounds.nearest(context.site, now)).warnings
-    lines = [
-        (chore_phrases.is_too_cold(warning), capital(voice.remark(warning)))
-        for warning in warnings[:MAX_WARNINGS]
-    ]
+    remarks = _not_said_yet(made, sheet.warnings)[:MAX_WARNINGS]
     return visit.page(
         "today.html",
-        headline=_headline([chores[card.id] for card in made if card.is_open], now, voice),
+        headline=headline(made, sheet.warnings, now, voice, is_blind=known.is_blind),
         day=voice.long_day(now),
         groups=groups,
         headings=HEADINGS,
         settled=groups[Group.SETTLED],
-        last=_last(visit, answers),
-        cold=[line for is_cold, line in lines if is_cold],
-        warnings=[line for is_cold, line in lines if not is_cold],
+        last=_last(visit, answers, made),
+        cold=[capital(voice.remark(remark)) for remark in remarks if _is_grave(remark)],
+        warnings=[capital(voice.remark(remark)) for remark in remarks if not _is_grave(remark)],
         caution=voice.say("caution"),
     )
+
+
+def _is_grave(remark: Remark) -> bool:
+    """Whether a remark stands above the cards."""
+    return chore_phrases.is_too_cold(remark) or is_about_forecast(remark)
+
+
+def _not_said_yet(made: Sequence[Card], remarks: Sequence[Remark]) -> list[Remark]:
+    """Return the remarks without those that a card that is to be answered says too."""
+    asked = {name for card in made if card.is_question for name in card.chore.plants}
+    said = {
+        (card.chore.from_spot, reason.quantity)
+        for card in made
+        if card.is_open
+        for reason in card.chore.because
+    }
+
+    def is_said(remark: Remark) -> bool:
+        if isinstance(remark, NotConfirmed):
+            return asked.issuperset(remark.plants)
+        return isinstance(remark, Note) and (remark.spot, remark.quantity) in said
+
+    return [remark for remark in remarks if not is_said(remark)]
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,24 +101,18 @@ class _Last:
     answer: int | None
 
 
-def _last(visit: Visit, answers: Mapping[str, int]) -> _Last | None:
-    """Return what anybody answered last, if that was a moment ago."""
+def _last(visit: Visit, answers: Mapping[str, int], made: Sequence[Card]) -> _Last | None:
+    """Return what anybody answered last, if that was a moment ago, and what it leaves to do."""
     context = visit.context
     for deed in context.ledger.deeds.latest(context.site.name, 1):
         if context.clock() - deed.at < RECENT:
+            about = str(deed.about.get("chore", ""))
             can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED, Answer.LATER)
-            number = answers.get(str(deed.about.get("chore", ""))) if can_be_undone else None
-            return _Last(deed_words.line(deed, visit.voice), number)
+            number = answers.get(about) if can_be_undone else None
+            same = [card for card in made if card.id == about and card.is_open]
+            left = [plant.name for card in same for plant in card.plants]
+            return _Last(deed_words.last(deed, left, visit.voice), number)
     return None
-
-
-def _headline(open_chores: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """Return the most pressing order in half a line."""
-    for kind in (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE):
-        orders = [chore for chore in open_chores if chore.kind is kind]
-        if orders:
-            return capital(chore_phrases.head_of(orders, now, voice))
-    return "Nothing is urgent"
 
 
 ROUTES = (Route("/", "today", today),)

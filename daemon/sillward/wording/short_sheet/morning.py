@@ -15,7 +15,7 @@ from sillward.wording.short_sheet.remarks import (
 )
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, title_of
 from sillward.wording.short_sheet.watering import first_mistings, mist, stop_wetting
-from sillward.wording.voice import capital
+from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import (
     ForecastElsewhere,
@@ -85,7 +85,7 @@ def _title(
     """Return the title: an order comes before everything but what goes out before it."""
     order = [chores for chores in due[:1] if chores.kind in URGENT]
     of_day = [
-        *_heads_of_day(out, writer.chores(ChoreKind.MIST), writer),
+        *heads_of_day(out, writer.chores(ChoreKind.MIST), writer.sheet.at, writer.voice),
         *((chores.at, chores.head) for chores in due if chores not in order),
     ]
     heads = [head for _, head in sorted(of_day, key=lambda timed: timed[0])]
@@ -105,17 +105,16 @@ def _nothing_today(writer: SheetWriter) -> str:
     return writer.say("nothing_today" if known else "today_not_known")
 
 
-def _heads_of_day(
-    out: Sequence[Chore], mistings: Sequence[Chore], writer: SheetWriter
+def heads_of_day(
+    out: Sequence[Chore], mistings: Sequence[Chore], now: datetime, voice: Voice
 ) -> Iterator[tuple[datetime, str]]:
-    """Yield what the title says of going out and of misting, each with its first hour."""
-    now, voice = writer.sheet.at, writer.voice
+    """Yield what a title says of going out and of misting, each with its first hour."""
     if out:
         at, count, later = _first_and_later(out, now)
-        yield at, writer.say("head_out", when=voice.since(at, now), count=count, later=later)
+        yield at, voice.say("head_out", when=voice.since(at, now), count=count, later=later)
     if mistings:
         at, count, later = _first_and_later(first_mistings(mistings), now)
-        yield at, writer.say("head_mist", by=voice.by(at, now), count=count, later=later)
+        yield at, voice.say("head_mist", by=voice.by(at, now), count=count, later=later)
 
 
 def _first_and_later(chores: Sequence[Chore], now: datetime) -> tuple[datetime, int, int]:

@@ -63,7 +63,7 @@ def test_what_is_to_do_is_shown_most_pressing_first(visitor: Visitor) -> None:
 
     assert "Carry in 6 plants now, 9 more by 18:10" in text
     assert text.index("pergola to sunroom") < text.index("wall bench to back hall")
-    assert "Leaves cool to 4.0 °C by 08:00; Blue basket needs 14 °C" in text
+    assert "Leaves cool to 4.0 °C by tomorrow 08:00; Blue basket needs 14 °C" in text
     assert "A forecast is not a promise" in text
 
 
@@ -166,8 +166,8 @@ def test_not_needed_leaves_the_plant_where_it_is_and_in_sight(visitor: Visitor) 
     answer(visitor, "not-needed", "Grey curls")
 
     text = visitor.says()
-    assert "not needed, you said at 17:16" in text
-    assert "Carry in, not needed: Grey curls" in text
+    assert "left out, you said at 17:16" in text
+    assert "Left out, as you said: Grey curls. Still to do: Blue basket, " in text
     assert state_of(visitor, "Grey curls") == ("pergola", False)
 
 

@@ -1,0 +1,155 @@
+"""What a card says: when and where, how it stands, why, and what its buttons say."""
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from sillward.ledger import StoredChore
+from sillward.page.keys import key_of
+from sillward.wording import full_sheet, reason_phrases
+from sillward.wording.voice import Voice, capital
+from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
+
+BRIEF = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.CARRY_OUT})
+"""Chores of which one number tells why; each plant is shown with its limit."""
+
+_ASKS = {
+    ChoreKind.CARRY_IN: ("It is in", "They are in"),
+    ChoreKind.CARRY_OUT: ("It is out", "They are out"),
+    ChoreKind.STAY_IN: ("It is in", "They are in"),
+}
+"""What the button of a chore says, of one plant and of several; all others are simply done."""
+
+_MORE_WHILE_WET = "more while the crown is wet"
+"""With which the origin of a limit ends that is higher than the plant's own."""
+
+
+def title(chore: Chore, voice: Voice, *, last_night: bool) -> str:
+    """Return "Carry in: 2 plants", or the question whether they went in last night."""
+    count = voice.plants(len(chore.plants))
+    if last_night:
+        return f"Did {count} go in last night?"
+    if chore.kind is ChoreKind.STAY_IN and chore.unconfirmed:
+        return capital(voice.say("head_check", count=len(chore.plants)))
+    return f"{voice.say('kind', name=chore.kind.value)}: {count}"
+
+
+def asks(chore: Chore, *, last_night: bool) -> str:
+    """Return what the button says by which a chore is done."""
+    several = len(chore.plants) > 1
+    if last_night:
+        return "They went in" if several else "It went in"
+    return _ASKS.get(chore.kind, ("Done", "Done"))[several]
+
+
+def leaves(chore: Chore, *, last_night: bool) -> str:
+    """Return what the button says by which a chore is not done at all."""
+    if chore.kind is not ChoreKind.CARRY_IN:
+        return "Not needed"
+    several = len(chore.plants) > 1
+    if last_night:
+        return "They stayed out" if several else "It stayed out"
+    return "I leave them out" if several else "I leave it out"
+
+
+def way(
+    chore: Chore, now: datetime, voice: Voice, *, is_settled: bool, last_night: bool = False
+) -> str:
+    """Return when and where: "By 17:50, pergola to sunroom".
+
+    is_settled: it is answered or over, and its hours are told as they were.
+    """
+    if last_night:
+        moves = chore.kind is ChoreKind.CARRY_IN
+        return capital(f"{chore.from_spot} to {chore.to_spot}" if moves else chore.from_spot)
+    # An order that is overdue says so in its tag.
+    chore = replace(chore, unconfirmed=(), overdue_since=None)
+    if is_settled or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10" in the past
+        begins = chore.not_before or chore.before
+        now = min(now, min(begins, chore.before) - timedelta(minutes=1))
+    return capital(full_sheet.when(chore, now, voice))
+
+
+def answered(kept: StoredChore, voice: Voice) -> str:
+    """Return how a chore was answered: "done 17:20 by Inés"; empty if it was not."""
+    by = f" by {kept.done_by}" if kept.done_by else ""
+    if kept.done_at is not None:
+        return f"done {voice.hour(kept.done_at)}{by}"
+    if kept.declined_at is None:
+        return ""
+    what = "left out" if kept.kind is ChoreKind.CARRY_IN else "not needed"
+    return f"{what}, {kept.done_by or 'you'} said at {voice.hour(kept.declined_at)}"
+
+
+def why(chore: Chore, now: datetime, voice: Voice) -> str:
+    """Return the number that matters most: "Leaves cool to 4.0 °C by tomorrow 08:00"."""
+    reason = reason_phrases.deciding_reason([chore])
+    if reason.value is None:
+        return voice.say("night_not_known")
+    at = voice.clock_of_day(reason.at, now) if reason.at <= now else voice.clock(reason.at, now)
+    facts = {
+        "value": reason_phrases.number(reason, voice),
+        "hour": at,
+        "limit": reason_phrases.limit(reason, voice),
+        "plant": reason.plant,
+    }
+    if chore.kind is ChoreKind.CARRY_OUT and not reason.above:
+        return voice.say("warms", **facts)
+    told = voice.say("why", quantity=reason.quantity, above=reason.above, chance="", **facts)
+    if reason.chance is None or reason.chance >= MAX_SHOWN_CHANCE:
+        return told
+    return f"{told}: {voice.say('colder_chance', chance=percent(reason.chance))}"
+
+
+def why_last_night(
+    chore: Chore, low_c: float | None, until: datetime | None, now: datetime, voice: Voice
+) -> str:
+    """Return what to do with plants that nobody has confirmed to be in, now that it is day.
+
+    low_c, until: how cold it got and when it is warm again, if that is known better than by the
+        reasons of the chore.
+    """
+    reasons = chore.because
+    if low_c is None:
+        known = [reason.value for reason in reasons if reason.quantity == "leaf temperature"]
+        low_c = min((value for value in known if value is not None), default=None)
+    if until is None:
+        until = max((reason.until for reason in reasons if reason.until), default=None)
+    fell = "may have been too cold" if low_c is None else f"fell to {voice.degrees(low_c)}"
+    until = until if until is not None and until > now else None
+    then = "check it" if until is None else f"take it in until {voice.hour(until)} and check it"
+    return f"Any left out {fell}: {then}"
+
+
+def because(reason: Reason, chore: Chore, voice: Voice) -> str:
+    """Return why a chore is there for a plant; its limit alone if the card says the rest."""
+    if chore.kind not in BRIEF:
+        if reason.value is None and reason.quantity == "leaf temperature":
+            return voice.say("night_as_cold")  # the limit says nothing then
+        return full_sheet.because(reason, chore, voice)
+    if reason.limit is None:
+        return ""
+    origin, _, more = reason.origin.rpartition("; ")
+    if more.endswith(_MORE_WHILE_WET):
+        whose = reason_phrases.whose(replace(reason, origin=origin), voice)
+        whose = f"{whose}; {voice.retold(more)}"
+    else:
+        whose = reason_phrases.whose(reason, voice)
+    odds = reason_phrases.is_precaution(reason)
+    return voice.say(
+        "limit_of",
+        limit=reason_phrases.limit(reason, voice),
+        whose=whose,
+        above=reason.above,
+        hours=None,
+        below_k=None,
+        chance=reason_phrases.precaution(reason, voice) if odds else "",
+    )
+
+
+def plants(chore: Chore, voice: Voice) -> Iterator[tuple[str, str, str]]:
+    """Yield the name of each plant, its key, and why the chore is there for it."""
+    for names, reason in chore.grounds:
+        text = because(reason, chore, voice)
+        yield from ((name, key_of(name), text) for name in names)

@@ -1,0 +1,102 @@
+"""Which plans of a round still hold: what goes out, and what stays in.
+
+Pure. A put-out may be held back, because a plant that stays in takes no harm; an order to carry in
+never is.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sillward.ledger import StoredChore, Subject
+from sillward_rules.chore import Chore, ChoreKind, only
+from sillward_rules.sheet import Round
+from sillward_rules.told_orders import RoundInForce
+from sillward_rules.weather import sun
+from sillward_rules.weather.site import Site
+
+SHORT_STAY = timedelta(hours=2)
+"""A plant is not put out if it must be in again so soon. Judgement: two walks for nothing."""
+
+_PLANS = frozenset({ChoreKind.CARRY_OUT, ChoreKind.STAY_IN})
+
+
+@dataclass(frozen=True, slots=True)
+class HeldBack:
+    """Why a put-out is no order any more, and for which of its plants it still is one."""
+
+    why: str
+    left: Chore | None = None
+
+
+def holds(kept: StoredChore, told: RoundInForce | None) -> bool:
+    """Whether no later round has planned the same day anew.
+
+    What the evening said of the next day holds until the morning round of that day is told, and
+    what stays in by day until the evening round is. told: the round in force, if any.
+    """
+    if told is None or not kept.open or kept.kind not in _PLANS or _asks(kept):
+        return True
+    day = str(told.day)
+    by_day = kept.kind is ChoreKind.CARRY_OUT or kept.chore.not_before is not None
+    if not by_day:  # it stays in for the night of its day
+        return kept.day >= day
+    is_of_evening = Subject.parse(kept.round).kind is Round.DUSK
+    if kept.day == day and is_of_evening:
+        return False
+    if kept.kind is ChoreKind.CARRY_OUT:
+        return True
+    return kept.day > day if told.round is Round.DUSK else kept.day >= day
+
+
+def is_of_last_night(kept: StoredChore, site: Site, now: datetime) -> bool:
+    """Whether plants were to be in for a night that is over, and nobody has said that they were."""
+    if not kept.open or kept.before > now:
+        return False
+    if kept.kind is ChoreKind.STAY_IN:
+        return _asks(kept)
+    is_in = kept.kind is ChoreKind.CARRY_IN
+    return is_in and sun.night_at_or_after(site, kept.before).end <= now
+
+
+def is_asked_again(kept: StoredChore, told: RoundInForce | None) -> bool:
+    """Whether a later dusk round, which is in force, plans for the same plants anew."""
+    return told is not None and told.round is Round.DUSK and str(told.day) > kept.day
+
+
+def _asks(kept: StoredChore) -> bool:
+    """Whether plants should be in, and nobody has confirmed it."""
+    return kept.kind is ChoreKind.STAY_IN and bool(kept.chore.unconfirmed)
+
+
+def held_back(
+    out: StoredChore, others: Mapping[str, Chore], *, stored: Sequence[StoredChore], now: datetime
+) -> HeldBack | None:
+    """Return why an open put-out is no order now; None if it is one for all of its plants.
+
+    others: each chore by its id, without plants that were removed.
+    stored: the chores that hold, without those that are of last night.
+    """
+    chore = others[out.id]
+    if out.before <= now:
+        return HeldBack("its hours are over")
+    start = chore.not_before or chore.before
+    inside = {
+        name
+        for kept in stored
+        if kept.open and kept.id in others and _keeps_in(kept, start, now)
+        for name in others[kept.id].plants
+    }
+    left = [name for name in chore.plants if name not in inside]
+    if len(left) == len(chore.plants):
+        return None
+    return HeldBack("not now: it is to be in", only(chore, left) if left else None)
+
+
+def _keeps_in(kept: StoredChore, out_from: datetime, now: datetime) -> bool:
+    """Whether a chore has its plants inside when they would go out."""
+    if kept.kind is ChoreKind.STAY_IN:
+        return kept.before > max(out_from, now)
+    if kept.kind is not ChoreKind.CARRY_IN:
+        return False
+    return kept.before <= max(out_from, now) or kept.before - now < SHORT_STAY
