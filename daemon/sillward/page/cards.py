@@ -77,6 +77,7 @@ class Card:
     asks: what the large button says; empty if there is nothing to answer.
     leaves: what the button says by which it is not done at all.
     is_open: whether it is still to do.
+    told: which of its versions this is (`version_of`).
     is_question: whether it asks about last night.
     can_wait: whether a reminder of it can be put off.
     answer: the number of the answer by which it was settled, to take that back; None if there is
@@ -93,6 +94,7 @@ class Card:
     asks: str
     leaves: str
     is_open: bool
+    told: str
     is_question: bool = False
     can_wait: bool = False
     answer: int | None = None
@@ -126,6 +128,11 @@ class Known:
 
 
 _NOTHING_ELSE = Known()
+
+
+def version_of(kept: StoredChore) -> str:
+    """Return what tells a chore from what it was before its numbers were others."""
+    return f"{kept.round} {'' if kept.changed_at is None else kept.changed_at.isoformat()}".strip()
 
 
 def cards(
@@ -279,6 +286,7 @@ def _card(row: _Row, now: datetime, voice: Voice, known: Known) -> Card:
         asks=card_words.asks(chore, last_night=is_question) if _can_be_answered(row) else "",
         leaves=card_words.leaves(chore, last_night=is_question),
         is_open=kept.open and not is_settled,
+        told=version_of(kept),
         is_question=is_question,
         can_wait=kept.open and chore.kind in URGENT and not is_question,
         answer=known.answers.get(kept.id) if is_answered else None,

@@ -1,7 +1,8 @@
 """What a person says of a chore: done for these plants, later, not needed; and taken back.
 
 A form posts the plants that were shown with it, so that one that joined the chore meanwhile is not
-answered for.
+answered for. What is not needed by older numbers is not declined by newer ones: the form says which
+it was shown with.
 """
 
 from datetime import timedelta
@@ -38,6 +39,9 @@ def answer(visit: Visit) -> Response:
     elif given in ("done", "not-needed"):
         if not names:
             msg = "no plant is ticked: tick those that this is about, and press again"
+            raise UsageError(msg)
+        if given == "not-needed" and visit.field("told") not in ("", cards.version_of(chore)):
+            msg = "it is not what it was when this page was shown: look at it again, then decide"
             raise UsageError(msg)
         say = answers.confirm if given == "done" else answers.decline
         say(ledger, site, [(chore, names)], now, person)

@@ -1,6 +1,8 @@
 """The page Today: what is to do, and what a person answers, on the packaged example."""
 
 import re
+from dataclasses import replace
+from datetime import timedelta
 from html import unescape
 
 import pytest
@@ -169,6 +171,36 @@ def test_not_needed_leaves_the_plant_where_it_is_and_in_sight(visitor: Visitor) 
     assert "left out, you said at 17:16" in text
     assert "Left out, as you said: Grey curls. Still to do: Blue basket, " in text
     assert state_of(visitor, "Grey curls") == ("pergola", False)
+
+
+def test_what_was_declined_by_older_numbers_is_not_declined(visitor: Visitor) -> None:
+    (shown,) = re.findall(r'name="told" value="(.*?)"', card_of(visitor.get(), SUNROOM))
+    with visitor.desk.open() as context:
+        ledger, site, now = context.ledger, context.site.name, context.clock()
+        kept = ledger.chores.get(site, SUNROOM)
+        assert kept is not None
+        ledger.keep_change(
+            site,
+            kept.round,
+            1,
+            context.site.local_date(now),
+            now,
+            notices=[],
+            chores=[(replace(kept.chore, before=kept.before - timedelta(minutes=5)), now)],
+            called_off=[],
+            states_once_delivered={},
+        )
+
+    def say(what: str, told: str) -> TestResponse:
+        return visitor.post("/answer", chore=SUNROOM, answer=what, plant=list(SIX), told=told)
+
+    refused = say("not-needed", shown)
+    assert refused.status_code == 422
+    assert "not what it was when this page was shown" in refused.text
+    assert ticked(card_of(visitor.get(), SUNROOM)) == list(SIX)
+    (now_shown,) = re.findall(r'name="told" value="(.*?)"', card_of(visitor.get(), SUNROOM))
+    assert say("not-needed", now_shown).status_code == 303
+    assert card_of(visitor.get(), SUNROOM) == ""
 
 
 def test_later_puts_the_reminder_off_and_the_order_stays_to_do(visitor: Visitor) -> None:
