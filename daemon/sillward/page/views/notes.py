@@ -55,7 +55,8 @@ def note(visit: Visit, key: str) -> Response:
         if photo is not None:
             visit.desk.photos.remove(photo)
         raise
-    return visit.redirect("plant", key=key)
+    said = "all" if len(entries) > 1 else "noted" if photo is None else "photo"
+    return visit.redirect("plant", key=key, said=said)
 
 
 def _kept(visit: Visit, upload: IO[bytes]) -> str:
@@ -135,7 +136,7 @@ def correct(visit: Visit, number: int) -> Response:
         typed = {"text": text, "seen": seen, "problem": str(error)}
         return _entry_page(visit, found, typed, status=422)
     visit.context.ledger.diary.correct(visit.context.site.name, number, seen_at, text)
-    return visit.redirect("plant", key=key_of(found.plant))
+    return visit.redirect("plant", key=key_of(found.plant), said="corrected")
 
 
 def _entry_page(
@@ -175,7 +176,7 @@ def delete(visit: Visit, number: int) -> Response:
         reason = error.strerror if isinstance(error, OSError) else "it is not ours"
         msg = f"the photo cannot be deleted: {reason}; the entry stays"
         raise PhotoError(msg) from None
-    return visit.redirect("plant", key=key_of(found.plant))
+    return visit.redirect("plant", key=key_of(found.plant), said="deleted")
 
 
 def _found(visit: Visit, number: int) -> DiaryEntry:

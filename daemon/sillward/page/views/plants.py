@@ -22,6 +22,17 @@ SHOWN = 20
 """Entries of a diary that are shown unless all are asked for. Judgement: a screen or two."""
 
 
+SAID = {
+    "noted": "Noted.",
+    "photo": "Noted, with the photo.",
+    "all": "Noted of all plants here.",
+    "moved": "Noted: it stands at {spot} now.",
+    "back": "The move is taken back: it stands at {spot}.",
+    "corrected": "The entry is corrected.",
+    "deleted": "The entry is deleted.",
+}
+"""What a form has just done, by the word in the address to which it leads."""
+
 BACK_WITHIN = timedelta(hours=14)
 """For so long a move can be taken back with a button. Judgement: over a night."""
 
@@ -67,13 +78,16 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
     entries = context.ledger.diary.of_plant(context.site.name, name, -1 if whole else SHOWN + 1)
     shown = entries if whole else entries[:SHOWN]
     it = plant_named(visit, name)
+    facts = {} if it is None else _facts(visit, it)
+    spot = facts["stands"].spot if facts else ""
     return visit.page(
         "plant.html",
         status=status,
         key=key,
         called=name,
         it=it,
-        facts={} if it is None else _facts(visit, it),
+        facts=facts,
+        said=SAID.get(visit.request.args.get("said", ""), "").format(spot=spot),
         notes=plant_facts.notes(shown, visit.desk.photos, now, voice),
         are_more=len(shown) < len(entries),
         photos_offered=visit.desk.photos.is_offered,
@@ -142,7 +156,7 @@ def moved(visit: Visit, key: str) -> Response:
         visit.person,
         is_safe=it.is_safe_at(spot),
     )
-    return visit.redirect("plant", key=key)
+    return visit.redirect("plant", key=key, said="moved")
 
 
 def move_back(visit: Visit, key: str) -> Response:
@@ -151,6 +165,7 @@ def move_back(visit: Visit, key: str) -> Response:
     last = _last_move(visit, name)
     if last is not None and visit.field("answer") == str(last.id):
         answers.take_back(context.ledger, site, name, visit.now, visit.person)
+        return visit.redirect("plant", key=key, said="back")
     return visit.redirect("plant", key=key)
 
 

@@ -58,8 +58,14 @@ def send(visitor: Visitor, content: bytes, name: str = "a.jpg", **fields: object
     return answer
 
 
+def news(visitor: Visitor, answer: TestResponse) -> str:
+    """Return what a page says on top, before anything else, after a form was sent."""
+    page = answer.text if answer.status_code == 422 else visitor.get(answer.headers["Location"])
+    return re.sub(r"<[^>]*>", "", page.partition("</h1>")[2].lstrip().partition("\n")[0])
+
+
 def complaint(answer: TestResponse) -> str:
-    found = re.search(r'role="alert">(.*?)</p>', answer.text)
+    found = re.search(r'role="alert"[^>]*>(.*?)</p>', answer.text)
     assert found is not None, answer.text
     return found[1]
 
@@ -67,10 +73,32 @@ def complaint(answer: TestResponse) -> str:
 # -- written
 
 
+def test_what_was_done_is_said_on_top_of_the_page(visitor: Visitor) -> None:
+    assert news(visitor, note(visitor, "New root.")) == "Noted."
+    assert news(visitor, send(visitor, jpeg())) == "Noted, with the photo."
+    assert news(visitor, note(visitor, "Dry.", others="yes")) == "Noted of all plants here."
+    number = diary(visitor)[0].id
+    assert news(visitor, visitor.post(f"/notes/{number}", text="Wet.", seen="")) == (
+        "The entry is corrected."
+    )
+    assert news(visitor, visitor.post(f"/notes/{number}/delete")) == "The entry is deleted."
+
+
+def test_why_a_note_is_not_taken_is_said_on_top_of_the_page(visitor: Visitor) -> None:
+    assert news(visitor, note(visitor, "")) == (
+        "Not noted: write what you see, or add a photo. Change it"
+    )
+
+
+@pytest.mark.parametrize("word", ["x", "{spot}", "<b>"])
+def test_only_words_of_ours_are_said(visitor: Visitor, word: str) -> None:
+    assert visitor.client.get(PAGE, query_string={"said": word}).text == visitor.get(PAGE)
+
+
 def test_a_note_is_kept_and_shown(visitor: Visitor) -> None:
     answer = note(visitor, "New root.\r\nSecond line")
 
-    assert (answer.status_code, answer.headers["Location"]) == (303, PAGE)
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"{PAGE}?said=noted")
     (entry,) = diary(visitor)
     assert entry.text == "New root.\nSecond line"
     assert entry.kind is EntryKind.OBSERVATION
@@ -315,7 +343,7 @@ def test_an_entry_is_corrected(visitor: Visitor) -> None:
     assert 'value="2026-05-13T06:40"' in page
     answer = visitor.post(f"/notes/{number}", text="Spike", seen="2026-05-12T06:40")
 
-    assert (answer.status_code, answer.headers["Location"]) == (303, PAGE)
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"{PAGE}?said=corrected")
     (entry,) = diary(visitor)
     assert (entry.text, entry.seen_at.day) == ("Spike", 12)
 
@@ -348,7 +376,7 @@ def test_it_is_asked_before_an_entry_is_deleted_with_its_photo(visitor: Visitor)
     assert diary(visitor)
     answer = visitor.post(f"/notes/{number}/delete")
 
-    assert (answer.status_code, answer.headers["Location"]) == (303, PAGE)
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"{PAGE}?said=deleted")
     assert not diary(visitor)
     assert not kept(visitor)
     again = visitor.post(f"/notes/{number}/delete")

@@ -207,8 +207,9 @@ def mover() -> Visitor:
 def test_a_plant_that_was_carried_in_stands_there_and_its_order_is_done(mover: Visitor) -> None:
     answer = mover.post(f"{PAGE}/move", **to("sunroom"))
 
-    assert (answer.status_code, answer.headers["Location"]) == (303, PAGE)
-    said = mover.says(PAGE)
+    assert (answer.status_code, answer.headers["Location"]) == (303, f"{PAGE}?said=moved")
+    said = mover.says(answer.headers["Location"])
+    assert "Noted: it stands at sunroom now." in said
     assert "Stands at sunroom, since today 17:16 Home" in said
     assert "Carry in" not in said.partition("Diary")[0]
     assert "Today 17:16 Moved to sunroom" in said
@@ -227,9 +228,10 @@ def test_a_move_can_be_taken_back_once(mover: Visitor) -> None:
     page = mover.get(PAGE)
     (answer,) = re.findall(r'name="answer" value="(\d+)"', page)
 
-    for _ in range(2):
-        assert mover.post(f"{PAGE}/move/back", answer=answer).headers["Location"] == PAGE
-    said = mover.says(PAGE)
+    back = [mover.post(f"{PAGE}/move/back", answer=answer).headers["Location"] for _ in range(2)]
+    assert back == [f"{PAGE}?said=back", PAGE]
+    said = mover.says(back[0])
+    assert "The move is taken back: it stands at pergola." in said
     assert "Stands at pergola assumed" in said
     assert "Carry in now" in said
     assert "Moved to" not in said
