@@ -73,11 +73,12 @@ def check_channels(
 def send(channel: Channel, message: Message) -> None:
     """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
     apprise = _apprise()
+    linked = message.links is not None
     service, message = _service_for(channel, clean(message))
     if service is None:
         msg = f"channel {channel.name}: its url cannot be used"
         raise DeliveryError(msg)
-    message = _fitting(service, message)
+    message = _fitting(service, message, linked=linked)
     if message.html is not None:
         mail.send_html_instead(service, message)
     notifier = apprise.Apprise(asset=_asset())
@@ -130,10 +131,10 @@ def _one_line(text: str) -> str:
     return printable.blanked(text)  # marks of direction stay: names in Hebrew or Arabic need them
 
 
-def _fitting(service: Any, message: Message) -> Message:
+def _fitting(service: Any, message: Message, *, linked: bool) -> Message:
     """Return the message cut to what its service takes; a mail is not cut.
 
-    Its links, where it still has any, become lines at its end.
+    Its links, where it still has any, become lines at its end. linked: whether it had links.
     """
     lines = () if message.links is None else message.links.lines
     if _is_mail(service):
@@ -141,7 +142,7 @@ def _fitting(service: Any, message: Message) -> Message:
     body = message.body
     if lines:
         body = with_line(body, message.title, lines[0], service.body_maxlen)
-    title, body = within_bytes(message.title, body, service.body_maxlen)
+    title, body = within_bytes(message.title, body, service.body_maxlen, linked=linked)
     return replace(message, title=title, body=body)
 
 

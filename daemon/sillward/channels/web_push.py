@@ -114,7 +114,7 @@ def payload(message: Message) -> bytes:
 
 
 def _packed(message: Message, links: Links | None, room: int) -> bytes:
-    title, body = within_bytes(message.title, message.body, room)
+    title, body = within_bytes(message.title, message.body, room, linked=links is not None)
     packed: dict[str, Any] = {"title": title, "body": body}
     if links is not None:
         packed["url"] = links.address

@@ -180,8 +180,13 @@ def list_for(context: ServiceContext, absence: Absence) -> HelperList:
         absence.note,
         _round_hours(context, absence),
         context.voice,
-        linked=bool(context.links and context.links.url),
+        linked=_has_page(context),
     )
+
+
+def _has_page(context: ServiceContext) -> bool:
+    """Whether messages lead to the page."""
+    return bool(context.links and context.links.url)
 
 
 def _round_hours(context: ServiceContext, absence: Absence) -> helper_list.RoundHours:
@@ -265,7 +270,9 @@ class Absences:
                 name = f"{subject} {absence.channel} part {number}"
                 notices.append(self._notice(channel, name, subject, part, until))
             notices += self._round_so_far(absence, channel)
-        own = absence_notices.household_begins(absence.person, days, voice)
+        own = absence_notices.household_begins(
+            absence.person, days, voice, linked=_has_page(context)
+        )
         notices += self._to_household(absence, subject, own, until)
         ledger = context.ledger
         with ledger.database.transaction():

@@ -22,6 +22,7 @@ from sillward.service.notice_wording import (
     stored_message,
     was_asked_for,
 )
+from sillward.wording import push
 from sillward.wording.push import Message
 
 MAX_DOUBTFUL = 2
@@ -189,7 +190,7 @@ class Outbox:
         if notice.perhaps_sent:
             message = replace(message, title=context.voice.say("repeat", title=message.title))
         if notice.subject.kind is not Alarm.HELPER:  # the list for a helper is sent in full
-            message = context.fitted(channel, message)
+            message = push.led_to_page(context.fitted(channel, message), context.voice)
         try:
             context.sender(channel, message)
         except DeliveryError as error:

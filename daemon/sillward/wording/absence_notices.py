@@ -56,12 +56,17 @@ def _pieces(body: str) -> Iterator[str]:
     yield piece
 
 
-def household_begins(person: str, days: tuple[date, date], voice: Voice) -> Message:
-    """Return what the household is told at the beginning: who is told too, and when."""
+def household_begins(
+    person: str, days: tuple[date, date], voice: Voice, *, linked: bool = False
+) -> Message:
+    """Return what the household is told at the beginning: who is told too, and when.
+
+    linked: whether there is a page, which has the list.
+    """
     say = voice.say
     lines = [
         say("helper_is_told", span=span_in_words(days, voice), person=person),
-        say("list_is_sent", person=person),
+        say("list_is_sent", person=person, linked=linked),
         say("told_as_before"),
     ]
     return shortened(say("household_begins", person=person), lines)

@@ -50,32 +50,36 @@ def with_line(body: str, title: str, line: str, service_bytes: int) -> str:
     return longer if has_room and whole else body
 
 
-def within_bytes(title: str, body: str, service_bytes: int) -> tuple[str, str]:
+def within_bytes(
+    title: str, body: str, service_bytes: int, *, linked: bool = False
+) -> tuple[str, str]:
     """Return title and body as long as a service takes them, with a count of the lines cut.
 
-    service_bytes: how much body this service takes.
+    service_bytes: how much body this service takes. linked: whether the message has a link, so that
+    the rest is looked up on the page.
     """
+    where = "see the page" if linked else "`sillward sheet`"
     title = _cut_bytes(title, MAX_TITLE_BYTES)
     room = min(MAX_MESSAGE_BYTES, service_bytes) - _bytes(title) - len("\r\n")
     if _bytes(body) <= room:
         return title, body
     lines = body.split("\n")
     kept = len(lines)
-    while kept > 1 and _bytes(_with_rest(lines, kept)) > room:
+    while kept > 1 and _bytes(_with_rest(lines, kept, where)) > room:
         kept -= 1
-    if _bytes(_with_rest(lines, kept)) > room:
-        rest = _with_rest(["", *lines[1:]], 1)
+    if _bytes(_with_rest(lines, kept, where)) > room:
+        rest = _with_rest(["", *lines[1:]], 1, where)
         lines[0] = _cut_bytes(lines[0], max(1, room - _bytes(rest)))
-    return title, _with_rest(lines, kept)
+    return title, _with_rest(lines, kept, where)
 
 
-def _with_rest(lines: list[str], kept: int) -> str:
-    """Return the first lines, and how many are left out."""
+def _with_rest(lines: list[str], kept: int, where: str) -> str:
+    """Return the first lines, and how many are left out and where these are."""
     rest = len(lines) - kept
     if not rest:
         return "\n".join(lines)
     word = "line" if rest == 1 else "lines"
-    return "\n".join([*lines[:kept], f"+{rest} {word}: `sillward sheet`"])
+    return "\n".join([*lines[:kept], f"+{rest} {word}: {where}"])
 
 
 def _cut_bytes(text: str, max_bytes: int) -> str:

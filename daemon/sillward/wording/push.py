@@ -77,6 +77,26 @@ def trimmed(message: Message, voice: Voice) -> Message:
     return replace(message, title=title, body=body())
 
 
+def led_to_page(message: Message, voice: Voice) -> Message:
+    """Return a message that has links and names the page, not a command, where lines were cut.
+
+    It is no longer than before.
+    """
+    sheet, page = voice.say("see_sheet"), voice.say("see_page")
+    if message.links is None or not sheet or len(page) > len(sheet):
+        return message
+    lines = [
+        f"{line.removesuffix(sheet)}{page}" if _is_cut(line, sheet) else line
+        for line in message.body.split("\n")
+    ]
+    return replace(message, body="\n".join(lines))
+
+
+def _is_cut(line: str, sheet: str) -> bool:
+    """Whether a line says how many others were left out, and where they are."""
+    return line.startswith("+") and line.endswith(sheet)
+
+
 def _counted(line: str, voice: Voice) -> int:
     """Return how many lines a line stands for: 1, or the number that it says were left out."""
     start = voice.say("cut", lines=1, plants=0).partition("1")[0]

@@ -290,9 +290,9 @@ def test_a_helper_is_not_told_of_what_is_cancelled_while_it_is_worded(
     absence = away(desk, TOMORROW, TOMORROW)
     begins = absence_notices.household_begins
 
-    def cancelled_meanwhile(*facts: Any) -> Message:
+    def cancelled_meanwhile(*facts: Any, **more: Any) -> Message:
         absences.end(desk.context, absence)
-        return begins(*facts)
+        return begins(*facts, **more)
 
     monkeypatch.setattr(absence_notices, "household_begins", cancelled_meanwhile)
     until(world, desk, "17:40")

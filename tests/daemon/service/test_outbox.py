@@ -15,6 +15,7 @@ from sillward.config.household import Channel, NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, NoticeState
 from sillward.ledger.database import Database
+from sillward.links.page_links import PageLinks
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import TRY_FILE_EVERY
 from sillward.service.notice_wording import NoticeWording
@@ -23,7 +24,10 @@ from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Message
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.limits import Limit, Limits
+from tests.support.collection_files import courtyard
 from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_plant, a_world, local
+from tests.support.situations.dusk import COLD
+from tests.support.staged_day import staged_day
 
 
 def late(reached: str, count: int = 2, now: str = "17:00") -> tuple[World, Desk]:
@@ -579,3 +583,19 @@ def test_words_that_fail_for_one_channel_cost_no_other_its_sheet(
     told = dict(world.post.pushes)
     assert "Leaves cool to" in told["phone"].body
     assert told["mail"].body == "18:40 bench to room: Left pot, Right pot"
+
+
+@pytest.mark.parametrize("url", ["", "https://plants.example"])
+def test_what_is_cut_is_on_the_page_where_a_message_leads_there(url: str) -> None:
+    played = staged_day(courtyard(), "16:00", COLD)
+    if url:
+        played.desk.context.links = PageLinks(b"k" * 32, url)
+    played.sleep("17:20")
+    played.sleep("10:00", 1)
+
+    last_lines = [push.body.splitlines()[-1] for push in played.pushes]
+    cut = [line for line in last_lines if line.startswith("+")]
+    where = "see the page" if url else "`sillward sheet`"
+    assert cut
+    assert all(line.endswith(f": {where}") for line in cut)
+    assert all(len(f"{push.title}\n{push.body}") <= MAX_CHARACTERS for push in played.pushes)

@@ -50,3 +50,9 @@ def test_lines_that_are_left_out_are_counted() -> None:
 
     kept = body.split("\n")
     assert kept[-1] == f"+{30 - (len(kept) - 1)} lines: `sillward sheet`"
+
+
+def test_where_there_is_a_link_the_others_are_on_the_page() -> None:
+    _, body = within_bytes("Title", "\n".join(f"line {n}" for n in range(30)), 140, linked=True)
+
+    assert body.endswith(" lines: see the page")

@@ -18,6 +18,7 @@ from sillward.wording.voice import capital
 MORE = (
     ("told", "What was told", "Each notice, and what came of it"),
     ("log", "Log", "Who did what"),
+    ("away", "Away", "Who looks after the plants in your place, and the list for them"),
     ("phones", "Phones", "Which phones this page tells by itself; tell this one"),
     ("status", "Status", "What is wrong, if anything is, and what comes next"),
 )

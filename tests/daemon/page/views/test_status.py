@@ -58,7 +58,7 @@ def test_sensors_are_listed_in_the_growers_units() -> None:
 def test_the_further_pages_are_reached_from_more() -> None:
     page = Visitor().get("/more")
 
-    for path in ("/told", "/log", "/status"):
+    for path in ("/told", "/log", "/away", "/status"):
         assert f'href="{path}"' in page
 
 
