@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 import click
 
 from sillward.assembly.app import App, Options
-from sillward.cli import completion, shared
+from sillward.cli import answering, completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
@@ -30,7 +30,7 @@ USUAL_WAIT = "30 min"
     help=f"Remind of it in {USUAL_WAIT}, or in another TIME (1h).",
 )
 @click.option("--undo", is_flag=True, help="Take the last answer back, or the last about a CHORE.")
-@shared.by_person
+@answering.by_person
 @shared.options(recorded=False, as_json=False)
 def done(
     options: Options,
@@ -57,7 +57,7 @@ def done(
         raise UsageError(msg)
     wait = None if later is None else _duration(later)
     app = shared.build(options)
-    by = shared.person_named(app, person)
+    by = answering.person_named(app, person)
     if not app.has_ledger:
         msg = f'"{words}" is not a chore you were told of; nothing has been told yet'
         raise UsageError(msg)
@@ -147,4 +147,4 @@ def _taken_back_line(ledger: Ledger, app: App, words: str, person: str | None) -
     if taken is None:
         msg = f'"{words}" was not acknowledged' if words else "nothing was acknowledged so far"
         raise UsageError(msg)
-    return shared.taken_back_line(taken)
+    return answering.taken_back_line(taken)

@@ -5,7 +5,7 @@ from contextlib import closing
 import click
 
 from sillward.assembly.app import App, Options
-from sillward.cli import completion, shared
+from sillward.cli import answering, completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Answer, Ledger
@@ -24,7 +24,7 @@ _HOW = "say which plant, and where it stands now, for example: sillward move blu
     shell_complete=completion.plant_and_spot,
 )
 @click.option("--undo", is_flag=True, help="Take the last move of PLANT back.")
-@shared.by_person
+@answering.by_person
 @shared.options(recorded=False, as_json=False)
 def move(options: Options, words: tuple[str, ...], undo: bool, person: str | None) -> None:
     """Say that a PLANT stands at another SPOT now, by a move that nobody told you to make.
@@ -36,7 +36,7 @@ def move(options: Options, words: tuple[str, ...], undo: bool, person: str | Non
     Example: sillward move blue basket sunroom
     """
     app = shared.build(options)
-    by = shared.person_named(app, person)
+    by = answering.person_named(app, person)
     if undo:
         plant = shared.plant_named(app, " ".join(words)).name
         with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
@@ -90,4 +90,4 @@ def _taken_back_line(app: App, ledger: Ledger, plant: str, person: str | None) -
     if taken is None:
         msg = f'no move of "{plant}" is left to take back'
         raise UsageError(msg)
-    return shared.taken_back_line(taken)
+    return answering.taken_back_line(taken)
