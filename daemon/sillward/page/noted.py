@@ -1,8 +1,10 @@
 """What a form about readings has just done, in words; the redirect carries what it was."""
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
 from sillward.ledger.tables.readings import HandReading
+from sillward.page import plant_facts
 from sillward.page.visit import Visit
 from sillward.readings.by_hand import Noted, colder_that_night, in_words
 from sillward.readings.forecast_here import ForecastHere
@@ -12,7 +14,21 @@ from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import Night, night_of
 
-TO_CORRECT = "correct it under “Read by hand”"
+RECENT = timedelta(hours=1)
+"""A reading this old is how it is now. Judgement: for a decision at dusk."""
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """What was done, in words.
+
+    correct: the number of a reading that may have to be corrected; None for none.
+    is_grave: whether plants may be too cold now.
+    """
+
+    text: str
+    correct: int | None = None
+    is_grave: bool = False
 
 
 def expected(
@@ -24,7 +40,7 @@ def expected(
     return ForecastHere(context.site, spot, context.weather()).expected(quantity, at, night)
 
 
-def said(visit: Visit, spot: Spot) -> str | None:
+def said(visit: Visit, spot: Spot) -> Said | None:
     """Return what was just done about the readings of a spot; None if nothing was."""
     query, voice = visit.request.args, visit.voice
     noted = _reading(visit, spot, query.get("noted", type=int))
@@ -33,11 +49,11 @@ def said(visit: Visit, spot: Spot) -> str | None:
     corrected = _reading(visit, spot, query.get("corrected", type=int))
     if corrected is not None:
         value = in_words(corrected.quantity, corrected.value, voice)
-        return f"Corrected: reading {corrected.id} is {value}."
-    if (deleted := query.get("deleted", type=int)) is not None:
-        return f"Deleted: reading {deleted}."
+        return Said(f"Corrected: the reading is {value}.", corrected.id)
+    if "deleted" in query:
+        return Said("The reading is deleted.")
     if "explained" in query:
-        return "Noted: the thermometer hangs right; it is learned from anew."
+        return Said("Noted: the thermometer hangs right; it is learned from anew.")
     return None
 
 
@@ -46,8 +62,11 @@ def _reading(visit: Visit, spot: Spot, number: int | None) -> HandReading | None
     return next((reading for reading in readings if reading.id == number), None)
 
 
-def _noted(visit: Visit, spot: Spot, reading: HandReading, before: int | None) -> str:
-    """Return what `sillward read` says. before: what it replaced, in hundredths."""
+def _noted(visit: Visit, spot: Spot, reading: HandReading, before: int | None) -> Said:
+    """Return what `sillward read` says, and what to do if it is colder there than was expected.
+
+    before: what it replaced, in hundredths.
+    """
     context = visit.context
     replaced = (
         None
@@ -59,6 +78,31 @@ def _noted(visit: Visit, spot: Spot, reading: HandReading, before: int | None) -
     noted = Noted(reading, replaced, colder_that_night(reading, others, context.site))
     told = expected(visit, spot, reading.quantity, reading.at, night)
     text = reading_noted.text(
-        noted, told, spot, context.site, visit.now, visit.voice, to_correct=TO_CORRECT
+        noted, told, spot, context.site, visit.now, visit.voice, numbered=False
     )
-    return f"{capital(text)}."
+    in_need = 0
+    if told is not None and reading_noted.is_far(reading, told, spot):
+        text += ". If it is a slip, correct it"
+        in_need = _in_need(visit, spot, reading)
+    if in_need:
+        needs = "needs" if in_need == 1 else "need"
+        text += (
+            ". If it is right, do not wait for a message: "
+            f"{visit.voice.plants(in_need)} here {needs} more"
+        )
+    return Said(f"{capital(text)}.", reading.id, is_grave=in_need > 0)
+
+
+def _in_need(visit: Visit, spot: Spot, reading: HandReading) -> int:
+    """Return how many plants at a spot are under their night limit by what was just read."""
+    if reading.night is not None or visit.now - reading.at > RECENT:
+        return 0
+    context, states = visit.context, visit.context.states()
+    here = [
+        plant
+        for plant in context.household.collection.plants
+        if plant_facts.standing(plant, states.get(plant.name), visit.now, visit.voice).spot
+        == spot.name
+    ]
+    limits = [plant.limits.night_low for plant in here]
+    return sum(limit is not None and reading.value < limit.value for limit in limits)

@@ -56,11 +56,12 @@ def text(
     site: Site,
     now: datetime,
     voice: Voice,
-    to_correct: str = "sillward readings --correct {number} VALUE",
+    *,
+    numbered: bool = True,
 ) -> str:
     """Return it as a sentence: "pergola 11.4 °C at 06:40, expected there 12.6 °C".
 
-    to_correct: what to do about a slip.
+    numbered: whether to name the numbers of readings, by which commands correct them.
     """
     reading, replaced, colder = noted
     value = in_words(reading.quantity, reading.value, voice)
@@ -87,11 +88,14 @@ def text(
     if colder is not None:
         lower = in_words(reading.quantity, colder.value, voice)
         at = voice.clock_of_day(colder.at, now)
-        doubt = f". But {lower} was noted for {at} of that night, as number {colder.id}"
-    elif told is not None and _is_far(reading, told, spot):
-        correct = to_correct.format(number=reading.id)
-        doubt = f". That is far from what is expected; if it is a slip: {correct}"
-    return f"noted as number {reading.id}: {what}{beside}{before}{doubt}"
+        number = f", as number {colder.id}" if numbered else ""
+        doubt = f". But {lower} was noted for {at} of that night{number}"
+    elif told is not None and is_far(reading, told, spot):
+        doubt = ". That is far from what is expected"
+        if numbered:
+            doubt += f"; if it is a slip: sillward readings --correct {reading.id} VALUE"
+    number = f" as number {reading.id}" if numbered else ""
+    return f"noted{number}: {what}{beside}{before}{doubt}"
 
 
 def _is_low(reading: HandReading, site: Site) -> bool:
@@ -101,7 +105,7 @@ def _is_low(reading: HandReading, site: Site) -> bool:
     return low_by_hand(site, reading.at, reading.value, None) is not None
 
 
-def _is_far(reading: HandReading, told: float, spot: Spot) -> bool:
+def is_far(reading: HandReading, told: float, spot: Spot) -> bool:
     """Whether a reading may be a slip."""
     far = FAR_IN_A_ROOM_K if spot.holds_itself else FAR_OUTDOORS_K
     return reading.quantity is Quantity.TEMPERATURE and abs(reading.value - told) > far

@@ -11,6 +11,7 @@ from sillward.charts.data import ChartData
 from sillward.page import noted
 from sillward.page.drawings.night import give_or_take_k
 from sillward.page.keys import key_of, named
+from sillward.page.noted import Said
 from sillward.page.plant_facts import SpotRows, rows_by_spot, unbroken
 from sillward.page.route import Route
 from sillward.page.views.ahead import charts, spot_nights, spots_lived_at
@@ -125,7 +126,7 @@ def show(
     visit: Visit,
     key: str,
     *,
-    said: str | None = None,
+    said: Said | None = None,
     wrong: str | None = None,
     typed: Mapping[str, str] | None = None,
 ) -> Response:
@@ -188,9 +189,9 @@ def _facts(spot: Spot, voice: Voice) -> Iterator[tuple[str, str]]:
     if spot.day_low_c is not None:
         yield "Holds by day", voice.bound(spot.day_low_c)
     if spot.night_offset_k is not None:
-        yield "Nights", f"{voice.offset(spot.night_offset_k)} against the forecast"
+        yield "Nights", _beside_forecast(spot.night_offset_k, voice)
     if spot.day_offset_k is not None:
-        yield "Days", f"{voice.offset(spot.day_offset_k)} against the forecast"
+        yield "Days", _beside_forecast(spot.day_offset_k, voice)
     if spot.humidity_pct is not None:
         yield "Humidity", f"{spot.humidity_pct:g} %"
     shares = (
@@ -206,6 +207,14 @@ def _facts(spot: Spot, voice: Voice) -> Iterator[tuple[str, str]]:
     if spot.sun_windows is not None:
         count = len(spot.sun_windows)
         yield "Direct sun", f"{count} window{'' if count == 1 else 's'}" if count else "none"
+
+
+def _beside_forecast(offset_k: float, voice: Voice) -> str:
+    """Return how a spot differs from the forecast: "0.8 °C warmer than the forecast"."""
+    if not offset_k:
+        return "as in the forecast"
+    way = "warmer" if offset_k > 0 else "colder"
+    return f"{unbroken(voice.kelvins(abs(offset_k)))} {way} than the forecast"
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,5 +1,6 @@
 """Readings noted on the page: the checks and the words are those of `sillward read`."""
 
+import re
 from datetime import timedelta
 from html import unescape
 
@@ -7,6 +8,7 @@ import pytest
 
 from sillward.config.household import Household
 from sillward.ledger.tables.readings import HandReading
+from sillward.page.keys import key_of
 from sillward.readings.spot_lesson import hangs_right_mark
 from sillward_rules.readings.hourly_readings import Quantity
 from tests.support.desks import DAY, SITE, World
@@ -41,8 +43,26 @@ def test_a_reading_is_noted_and_the_answer_is_that_of_the_command() -> None:
     (noted,) = by_hand(world)
     assert (noted.spot, noted.quantity, noted.value) == ("bench", Quantity.TEMPERATURE, 4.5)
     assert noted.at == world.clock()
-    assert "Noted as number 1: bench 4.5 °C at 08:10 (counts as the lowest of the night)" in said
+    assert "Noted: bench 4.5 °C at 08:10 (counts as the lowest of the night)" in said
     assert "expected there 3." in said
+
+
+def test_a_reading_that_is_far_off_is_a_slip_or_no_time_to_wait() -> None:
+    visitor = Visitor()
+    address = f"/spots/{key_of('pergola')}"
+    answer = visitor.post(f"{address}/readings", value="4.2", when="now", at="")
+    page = visitor.get(answer.headers["Location"])
+    (news,) = re.findall(r'<div class="note late" id="news">(.*?)</div>', page, re.DOTALL)
+
+    assert "If it is a slip, correct it. If it is right, do not wait for a message" in news
+    assert re.search(r"message: \d plants here need more\.", news)
+    assert f'href="{address}/readings/1"' in news
+
+
+def test_of_a_reading_that_is_as_expected_nothing_more_is_said() -> None:
+    visitor, _ = at_bench(now="08:10")
+
+    assert "do not wait" not in send(visitor, "4.5")
 
 
 def test_a_second_one_of_the_same_moment_says_what_it_replaced() -> None:
@@ -140,7 +160,7 @@ def test_a_reading_is_corrected() -> None:
     assert "Reading 1" in visitor.says(f"{BENCH_PAGE}/readings/1")
 
     answer = visitor.post(f"{BENCH_PAGE}/readings/1", value="13.5")
-    assert "Corrected: reading 1 is 13.5 °C." in visitor.says(answer.headers["Location"])
+    assert "Corrected: the reading is 13.5 °C." in visitor.says(answer.headers["Location"])
     assert [reading.value for reading in by_hand(world)] == [13.5]
 
     refused = visitor.post(f"{BENCH_PAGE}/readings/1", value="hot")
@@ -159,7 +179,7 @@ def test_a_reading_is_deleted_after_a_question_and_twice_is_once() -> None:
     for _ in range(2):
         visitor.get(BENCH_PAGE)
         answer = visitor.post(path)
-        assert "Deleted: reading 1." in visitor.says(answer.headers["Location"])
+        assert "The reading is deleted." in visitor.says(answer.headers["Location"])
     assert by_hand(world) == []
     assert visitor.client.get(f"{BENCH_PAGE}/readings/1").status_code == 404
 

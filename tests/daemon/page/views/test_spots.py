@@ -66,7 +66,7 @@ def test_a_spot_says_what_it_is_taken_to_be_and_what_nobody_has_said() -> None:
 
     words = visitor.says(BENCH_PAGE)
 
-    assert "Nights +0.8 °C against the forecast" in words
+    assert "Nights 0.8 °C warmer than the forecast" in words
     assert "Sky sees 50 %" in words
     assert "sun is not given" in words
     room = visitor.says(f"/spots/{key_of('room')}")
