@@ -89,11 +89,12 @@ def enter(
     if not person:
         msg = "say who looks after the plants"
     elif first < today:
-        msg = f"{first} is over; the first day can be today"
+        msg = f"{context.voice.day(first)} is over; the first day can be today"
     elif first - today >= timedelta(days=MAX_DAYS):
         msg = f"{first} is more than a year ahead"
     elif last < first:
-        msg = f"the last day, {last}, is before the first, {first}"
+        last_on, first_on = context.voice.day(last), context.voice.day(first)
+        msg = f"the last day, {last_on}, is before the first, {first_on}"
     elif last - first >= timedelta(days=MAX_DAYS):
         msg = f"{first} to {last} is more than a year"
     elif channel not in known:
@@ -124,9 +125,38 @@ def end(context: ServiceContext, absence: Absence, by: str | None = None) -> Non
         ledger.deeds.insert(context.site.name, _deed(ENDED, current, now, by))
 
 
+def told_already(
+    context: ServiceContext, first: date, last: date, person: str, channel: str
+) -> str | None:
+    """Return who else is told through a channel on these days; None if nobody is known to be."""
+    known = {each.name: each.person for each in context.household.channels}
+    people = [known.get(channel)] + [
+        other.person
+        for other in not_over(context)
+        if other.channel == channel and other.first_day <= last and first <= other.last_day
+    ]
+    others = (each for each in people if each is not None and folded(each) != folded(person))
+    return next(others, None)
+
+
+def just_ended(context: ServiceContext, since: datetime) -> Deed | None:
+    """Return the end of an absence, if that is the last that was done, since a moment."""
+    for deed in context.ledger.deeds.latest(context.site.name, 1):
+        if deed.what == ENDED and deed.at >= since:
+            return deed
+    return None
+
+
 def _deed(what: str, absence: Absence, now: datetime, by: str | None) -> Deed:
-    days = {"first_day": str(absence.first_day), "last_day": str(absence.last_day)}
-    return Deed(now, by, what, {"helper": absence.person, **days})
+    """Return a deed with all that it takes to enter the absence once more."""
+    about = {
+        "helper": absence.person,
+        "first_day": str(absence.first_day),
+        "last_day": str(absence.last_day),
+        "channel": absence.channel,
+        "note": absence.note,
+    }
+    return Deed(now, by, what, about)
 
 
 def not_over(context: ServiceContext) -> list[Absence]:

@@ -9,11 +9,15 @@ from werkzeug.wrappers import Response
 from sillward.errors import UsageError
 from sillward.ledger import Absence
 from sillward.page.route import Route
+from sillward.page.views.today import RECENT
 from sillward.page.visit import Visit
 from sillward.reports import absences as report
 from sillward.service import absences
+from sillward.wording.helper_list import span_in_words
 from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.sheet import Round
+
+_FIELDS = ("first", "last", "person", "channel", "note", "shared")
 
 MAX_ROWS = 21
 """Days with boxes to tick on the printed list. Judgement: half a page."""
@@ -28,16 +32,19 @@ def enter(visit: Visit) -> Response:
     """Write an absence down. What cannot be comes back in its form, with the reason."""
     context = visit.context
     today = context.site.local_date(visit.now)
-    typed = {name: visit.field(name) for name in ("first", "last", "person", "channel", "note")}
+    typed = {name: visit.field(name) for name in _FIELDS}
     try:
         first = absences.day_named(typed["first"], today)
         last = absences.day_named(typed["last"], today, first)
+        other = absences.told_already(context, first, last, typed["person"], typed["channel"])
+        if other is not None and typed["person"] and not typed["shared"]:
+            return _page(visit, status=422, problem="", typed=typed, other=other)
         absences.enter(
             context, first, last, typed["person"], typed["channel"], typed["note"], visit.person
         )
     except UsageError as error:
         return _page(visit, status=422, problem=str(error), typed=typed)
-    return visit.redirect("away")
+    return visit.redirect("away", said="told")
 
 
 def end(visit: Visit) -> Response:
@@ -66,10 +73,12 @@ def _page(
     status: int = 200,
     problem: str = "",
     typed: Mapping[str, str] | None = None,
+    other: str = "",
 ) -> Response:
+    """other: who else is told through the channel that was chosen."""
     context, voice = visit.context, visit.voice
-    tomorrow = context.site.local_date(visit.now) + timedelta(days=1)
-    empty = {"first": str(tomorrow), "last": "", "person": "", "channel": "", "note": ""}
+    today = context.site.local_date(visit.now)
+    empty = dict.fromkeys(_FIELDS, "") | {"first": str(today + timedelta(days=1))}
     channels = [channel for channel in context.household.channels if channel.url is not None]
     shown = [
         (absence, report.days(absence, voice), report.briefed(absence, voice))
@@ -81,11 +90,31 @@ def _page(
         absences=shown,
         channels=sorted(channels, key=lambda channel: len(channel.rounds)),
         problem=problem,
+        other=other,
         typed=typed or empty,
-        today=str(context.site.local_date(visit.now)),
+        said=visit.request.args.get("said") == "told",
+        ended=_ended(visit),
+        today=str(today),
         most_note=absences.MAX_NOTE,
         most_person=absences.MAX_PERSON,
     )
+
+
+def _ended(visit: Visit) -> dict[str, str] | None:
+    """Return what was ended a moment ago, in words, and what it takes to enter it once more."""
+    deed = absences.just_ended(visit.context, visit.now - RECENT)
+    if deed is None:
+        return None
+    first, last = (date.fromisoformat(deed.about[name]) for name in ("first_day", "last_day"))
+    today = visit.context.site.local_date(visit.now)
+    return {
+        "days": span_in_words((first, last), visit.voice),
+        "first": str(max(first, today)),
+        "last": str(last),
+        "person": deed.about["helper"],
+        "channel": deed.about.get("channel", ""),
+        "note": deed.about.get("note", ""),
+    }
 
 
 def _absence(visit: Visit, number: int) -> Absence:

@@ -31,8 +31,9 @@ def test_the_first_page_leads_there(visitor: Visitor) -> None:
 def test_a_helper_is_entered_and_shown(visitor: Visitor) -> None:
     answer = visitor.post("/away", **INES)
 
-    assert (answer.status_code, answer.headers["Location"]) == (303, "/away")
-    shown = visitor.says("/away")
+    assert (answer.status_code, answer.headers["Location"]) == (303, "/away?said=told")
+    shown = visitor.says(answer.headers["Location"])
+    assert "Noted. Whoever helps" in shown
     assert "Inés Told from Saturday 16 May, morning, to Sunday 24 May, evening." in shown
     assert "Through neighbour; the list is not sent yet." in shown
 
@@ -80,10 +81,42 @@ def test_it_is_in_the_log(visitor: Visitor) -> None:
     assert "Away: Inés is told too, from Saturday 16 May" in visitor.says()
 
 
+def test_what_is_ended_is_named_and_can_be_taken_back(visitor: Visitor) -> None:
+    visitor.post("/away", **INES)
+    number = re.search(r'name="absence" value="(\d+)"', visitor.get("/away"))
+    assert number is not None
+    visitor.post("/away/end", absence=number[1])
+    page = visitor.get("/away")
+    assert "Ended: Inés, from Saturday 16 May, morning, to Sunday 24 May, evening." in unescape(
+        page
+    )
+    news = page.partition('id="news"')[2].partition("</form>")[0]
+    fields = dict(re.findall(r'name="(\w+)" value="([^"]*)"', unescape(news)))
+
+    assert {**fields, "form_token": ""} == {**INES, "shared": "yes", "form_token": ""}
+    visitor.post("/away", **fields)
+    shown = visitor.says("/away")
+    assert "Ended" not in shown
+    assert "Inés Told from Saturday 16 May" in shown
+
+
+def test_it_is_asked_whether_the_channel_of_somebody_else_reaches_a_helper(
+    visitor: Visitor,
+) -> None:
+    otto = {**INES, "person": "Otto"}
+    asked = visitor.post("/away", **otto)
+
+    assert asked.status_code == 422
+    assert "neighbour tells Inés on these days. Does it reach Otto too?" in unescape(
+        re.sub(r"<[^>]*>", "", asked.text)
+    )
+    assert visitor.post("/away", **otto, shared="yes").status_code == 303
+
+
 @pytest.mark.parametrize(
     ("changed", "reason"),
     [
-        ({"last": "2026-05-15"}, "is before the first"),
+        ({"last": "2026-05-15"}, "Fri 15 May, is before the first, Sat 16 May"),
         ({"first": "2026-05-01"}, "is over"),
         ({"last": ""}, "is not a day"),
         ({"person": ""}, "who looks after the plants"),
@@ -103,7 +136,9 @@ def test_what_cannot_be_comes_back_with_what_was_typed(
 
 
 def test_what_is_typed_is_text_and_no_markup(visitor: Visitor) -> None:
-    visitor.post("/away", **{**INES, "person": "<script>x</script>", "note": '"><img src=x>'})
+    typed = {**INES, "person": "<script>x</script>", "note": '"><img src=x>'}
+    assert "<script>x" not in visitor.post("/away", **typed).text
+    visitor.post("/away", **typed, shared="yes")
     address = re.search(r'href="(/away/list/\d+)"', visitor.get("/away"))
     assert address is not None
 
