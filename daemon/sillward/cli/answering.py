@@ -3,12 +3,19 @@
 import click
 
 from sillward.assembly.app import App
+from sillward.cli import completion
 from sillward.config.credentials import folded_name
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Answer
 from sillward.service.answers import TakenBack
 
-by_person = click.option("--by", "person", metavar="NAME", help="Who says so, for the log.")
+by_person = click.option(
+    "--by",
+    "person",
+    metavar="NAME",
+    help="Who says so, for the log.",
+    shell_complete=completion.people,
+)
 """The option of commands by which people answer."""
 
 MAX_PERSON = 60

@@ -150,6 +150,17 @@ def channels(context: click.Context, _: click.Parameter, incomplete: str) -> lis
     ]
 
 
+def people(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the names of those who sign in to the page."""
+    household = _household(context)
+    names = () if household is None else household.people
+    return [
+        CompletionItem(name)
+        for name in names
+        if name.lower().startswith(incomplete.lower()) and _is_safe(name)
+    ]
+
+
 def chores(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete kinds of open chores, their spots, "all", ids of chores, and plants.
 

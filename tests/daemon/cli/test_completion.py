@@ -80,6 +80,16 @@ def test_a_plant_that_is_moved_is_followed_by_a_spot() -> None:
     assert offers("move", "Blue", "basket", "s") == ["sunroom"]
 
 
+@pytest.mark.parametrize("command", ["done", "move"])
+def test_who_says_so_is_completed_from_those_who_sign_in(command: str, tmp_path: Path) -> None:
+    path = tmp_path / "own.toml"
+    text = COURTYARD.read_text(encoding="utf-8")
+    path.write_text(f'{text}\n[page]\npeople = ["Inés", "Luz", "$(id)"]\n', encoding="utf-8")
+
+    assert offers(command, "--collection", str(path), "--by", "") == ["Inés", "Luz"]
+    assert offers(command, "--collection", str(path), "--by", "l") == ["Luz"]
+
+
 def test_in_a_quote_the_whole_name_is_completed() -> None:
     assert offers("why", "Blue b") == ["Blue basket"]
 
