@@ -1,12 +1,12 @@
 """What a card says: when and where, how it stands, why, and what its buttons say."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
 from sillward.ledger import StoredChore
-from sillward.page.keys import key_of
 from sillward.wording import full_sheet, reason_phrases
+from sillward.wording.mist_advice import feed_advice
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
@@ -148,8 +148,16 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
     )
 
 
-def plants(chore: Chore, voice: Voice) -> Iterator[tuple[str, str, str]]:
-    """Yield the name of each plant, its key, and why the chore is there for it."""
+def of_misting(mist: Chore, feeds: Sequence[Chore], voice: Voice) -> str:
+    """Return which of the misted plants are fed with it, and how soon they are rinsed; or nothing.
+
+    "Weak feed (not Blue basket), rinse each within 16 min"
+    """
+    return capital((feed_advice([mist], feeds, voice, brief=False) or "").removeprefix("; "))
+
+
+def plants(chore: Chore, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield the name of each plant, and why the chore is there for it."""
     for names, reason in chore.grounds:
         text = because(reason, chore, voice)
-        yield from ((name, key_of(name), text) for name in names)
+        yield from ((name, text) for name in names)

@@ -118,12 +118,16 @@ class Known:
     told: the round in force, if there is one.
     is_blind: whether there is no forecast by which a night can be judged.
     last_night: what the morning asks about the night before, if it does.
+    feed: what to feed with, if that is known.
+    standing: where each plant stands now.
     answers: the number of the last answer about each chore.
     """
 
     told: RoundInForce | None = None
     is_blind: bool = False
     last_night: NotConfirmed | None = None
+    feed: str | None = None
+    standing: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -155,7 +159,8 @@ def cards(
         _without_those_to_go_in(list(found)),
         key=lambda row: (ranks[row.group], _order(row.chore, now, places)),
     )
-    return [_card(row, now, voice, known) for row in rows]
+    feeds = [row.chore for row in rows if row.chore.kind is ChoreKind.FEED]
+    return [_card(row, feeds, now, voice, known) for row in rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -271,7 +276,7 @@ def _order(
     return (walk, *way, turn, chore.id)
 
 
-def _card(row: _Row, now: datetime, voice: Voice, known: Known) -> Card:
+def _card(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: Known) -> Card:
     kept, chore, is_question = row.kept, row.chore, row.is_question
     is_answered = kept.done_at is not None or kept.declined_at is not None
     is_settled = row.group is Group.SETTLED
@@ -281,8 +286,8 @@ def _card(row: _Row, now: datetime, voice: Voice, known: Known) -> Card:
         title=card_words.title(chore, voice, last_night=is_question),
         way=card_words.way(chore, now, voice, is_settled=is_settled, last_night=is_question),
         tag=row.held or _tag(row, now, voice),
-        why=_why(row, now, voice, known),
-        plants=tuple(CardPlant(*plant) for plant in card_words.plants(chore, voice)),
+        why=_why(row, feeds, now, voice, known),
+        plants=tuple(_plants(chore, voice, known)),
         asks=card_words.asks(chore, last_night=is_question) if _can_be_answered(row) else "",
         leaves=card_words.leaves(chore, last_night=is_question),
         is_open=kept.open and not is_settled,
@@ -293,13 +298,26 @@ def _card(row: _Row, now: datetime, voice: Voice, known: Known) -> Card:
     )
 
 
-def _why(row: _Row, now: datetime, voice: Voice, known: Known) -> str:
+def _plants(chore: Chore, voice: Voice, known: Known) -> Iterator[CardPlant]:
+    """Yield the plants with their reasons; what it is to be kept in mind of, where that is now."""
+    for name, because in card_words.plants(chore, voice):
+        stands = known.standing.get(name, chore.from_spot)
+        is_moved = chore.kind is ChoreKind.STOP_WETTING and stands != chore.from_spot
+        also = f"; it stands in {stands} now" if is_moved else ""
+        yield CardPlant(name, key_of(name), because + also)
+
+
+def _why(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: Known) -> str:
     """Return what the card says for all of its plants; empty where each has its own reason."""
     if row.is_question:
         asked = known.last_night
         if asked is None or set(row.chore.plants).isdisjoint(asked.plants):
             return card_words.why_last_night(row.chore, None, None, now, voice)
         return card_words.why_last_night(row.chore, asked.low_c, asked.until, now, voice)
+    if row.chore.kind is ChoreKind.FEED and known.feed:
+        return f"With the misting: {known.feed}"
+    if row.chore.kind is ChoreKind.MIST:
+        return card_words.of_misting(row.chore, feeds, voice)
     if row.group is Group.SETTLED or row.chore.kind not in card_words.BRIEF:
         return ""
     return card_words.why(row.chore, now, voice)

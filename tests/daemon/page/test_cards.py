@@ -336,3 +336,35 @@ def test_mist_comes_before_feed_and_feed_before_its_rinse() -> None:
     found = [card.chore.kind for card in shown(*map(wetting, kinds))]
 
     assert found == [ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH]
+
+
+def a_wetting(kind: ChoreKind, *plants: str) -> StoredChore:
+    chore = a_chore(
+        f"2026-05-14-{kind.value}",
+        NOW + HOUR,
+        kind,
+        plants,
+        ("bench", "bench"),
+        start=NOW - HOUR,
+        quantity="film life" if kind is ChoreKind.MIST else "film until rinse",
+        values=(16.0,),
+    )
+    return StoredChore(chore)
+
+
+def test_what_is_fed_is_fed_with_its_misting_and_says_how_strong_the_feed_is() -> None:
+    stored = (a_wetting(ChoreKind.MIST, "Moth", "Fern"), a_wetting(ChoreKind.FEED, "Moth"))
+    mist, feed = shown(*stored, known=Known(feed="0.25 g/L 20-20-20"))
+
+    assert mist.why.startswith("Weak feed (not Fern), rinse each within 16 min")
+    assert feed.why == "With the misting: 0.25 g/L 20-20-20"
+    (alone,) = shown(stored[0])
+    assert alone.why == ""
+
+
+def test_a_crown_is_kept_dry_where_the_plant_stands_now() -> None:
+    dry = StoredChore(an_order("dry", HOUR, ChoreKind.STOP_WETTING, ("bench", "bench")))
+    (card,) = shown(dry, known=Known(standing={"Moth": "room", "Fern": "bench"}))
+
+    moved, there = card.plants
+    assert moved.because == f"{there.because}; it stands in room now"

@@ -51,6 +51,8 @@ def today(visit: Visit) -> Response:
         told=round_in_force(context, now),
         is_blind=not context.has_forecast(),
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
+        feed=sheet.feed,
+        standing={name: state.spot for name, state in context.states().items()},
         answers=answers,
     )
     made = cards.cards(stored, chores, spots, now, voice, known)
