@@ -14,6 +14,9 @@ from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 BRIEF = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.CARRY_OUT})
 """Chores of which one number tells why; each plant is shown with its limit."""
 
+MAX_ASKED = 2
+"""Plants that a question names in its title. Judgement: what fits into two lines of a phone."""
+
 _ASKS = {
     ChoreKind.CARRY_IN: ("It is in", "They are in"),
     ChoreKind.CARRY_OUT: ("It is out", "They are out"),
@@ -29,7 +32,8 @@ def title(chore: Chore, voice: Voice, *, last_night: bool) -> str:
     """Return "Carry in: 2 plants", or the question whether they went in last night."""
     count = voice.plants(len(chore.plants))
     if last_night:
-        return f"Did {count} go in last night?"
+        who = ", ".join(chore.plants) if len(chore.plants) <= MAX_ASKED else count
+        return f"Did {who} go in last night?"
     if chore.kind is ChoreKind.STAY_IN and chore.unconfirmed:
         return capital(voice.say("head_check", count=len(chore.plants)))
     return f"{voice.say('kind', name=chore.kind.value)}: {count}"

@@ -34,6 +34,10 @@ LATE_AFTER = follow_up.LATE
 SAME_WALK = timedelta(minutes=20)
 """Chores whose hours are this close are put in the order of the spots. Judgement: one walk."""
 
+PRESSING = timedelta(minutes=90)
+"""An order that is due so soon comes before what may be misted meanwhile. Judgement: carrying takes
+long, and the dark comes."""
+
 CROWNS_DRY = timedelta(hours=12)
 """Crowns are to be kept dry for so long after their last hour. Judgement: until it is night."""
 
@@ -119,7 +123,7 @@ class Known:
     is_blind: whether there is no forecast by which a night can be judged.
     last_night: what the morning asks about the night before, if it does.
     feed: what to feed with, if that is known.
-    standing: where each plant stands now.
+    standing: where each plant stands now, as far as nobody is asked to carry it in.
     answers: the number of the last answer about each chore.
     """
 
@@ -267,13 +271,17 @@ def _ends_at(kept: StoredChore) -> datetime:
 
 def _order(
     chore: Chore, now: datetime, places: Mapping[str, int]
-) -> tuple[float, int, int, int, str]:
-    """Return by what cards of a group are sorted: the hour, roughly, the way, and the turn."""
+) -> tuple[bool, float, int, int, int, str]:
+    """Return by what cards of a group are sorted: the hour, roughly, the way, and the turn.
+
+    What harms a plant if it is not done soon comes before everything else.
+    """
+    is_pressing = chore.kind in URGENT and chore.before - now < PRESSING
     starts = chore.not_before if chore.kind in WETTINGS and chore.not_before else chore.before
     walk = (max(starts, now) - now) // SAME_WALK
     way = places.get(chore.from_spot, 0), places.get(chore.to_spot, 0)
     turn = _TURNS.index(chore.kind) if chore.kind in _TURNS else 0
-    return (walk, *way, turn, chore.id)
+    return (not is_pressing, walk, *way, turn, chore.id)
 
 
 def _card(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: Known) -> Card:

@@ -261,7 +261,7 @@ def test_in_the_morning_it_is_asked_whether_plants_went_in() -> None:
     (card,) = shown(order, now=at_night)
     assert (card.title, card.is_question) == ("Carry in: 2 plants", False)
     (card,) = shown(order, now=MORNING)
-    assert (card.title, card.group) == ("Did 2 plants go in last night?", Group.LATE)
+    assert (card.title, card.group) == ("Did Moth, Fern go in last night?", Group.LATE)
     assert (card.way, card.tag) == ("Bench to room", "")
     assert card.why == "Any left out fell to 3.0 °C: check it"
     assert (card.asks, card.leaves, card.can_wait) == ("They went in", "They stayed out", False)
@@ -368,3 +368,12 @@ def test_a_crown_is_kept_dry_where_the_plant_stands_now() -> None:
 
     moved, there = card.plants
     assert moved.because == f"{there.because}; it stands in room now"
+
+
+def test_what_must_go_in_soon_comes_before_what_may_be_misted_now() -> None:
+    mist = a_wetting(ChoreKind.MIST, "Moth")
+    kinds = [card.chore.kind for card in shown(mist, StoredChore(an_order()))]
+    assert kinds == [ChoreKind.CARRY_IN, ChoreKind.MIST]
+
+    kinds = [card.chore.kind for card in shown(mist, StoredChore(an_order("in", 4 * HOUR)))]
+    assert kinds == [ChoreKind.MIST, ChoreKind.CARRY_IN]

@@ -52,7 +52,9 @@ def today(visit: Visit) -> Response:
         is_blind=not context.has_forecast(),
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
         feed=sheet.feed,
-        standing={name: state.spot for name, state in context.states().items()},
+        standing={
+            name: state.spot for name, state in context.states().items() if state.asked is None
+        },
         answers=answers,
     )
     made = cards.cards(stored, chores, spots, now, voice, known)
