@@ -132,7 +132,7 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         if reason.value is None and reason.quantity == "leaf temperature":
             return voice.say("night_as_cold")  # the limit says nothing then
         return full_sheet.because(reason, chore, voice)
-    if reason.limit is None:
+    if reason.limit is None or reason.value is None:  # a limit says nothing if nothing is known
         return ""
     origin, _, more = reason.origin.rpartition("; ")
     if more.endswith(_MORE_WHILE_WET):

@@ -160,7 +160,7 @@ def cards(
     found = _rows([kept for kept in stored if kept.id in chores], chores, now, voice, known)
     ranks = {group: rank for rank, group in enumerate(Group)}
     rows = sorted(
-        _without_those_to_go_in(list(found)),
+        _without_those_outside(list(found), known.standing),
         key=lambda row: (ranks[row.group], _order(row.chore, now, places)),
     )
     feeds = [row.chore for row in rows if row.chore.kind is ChoreKind.FEED]
@@ -224,8 +224,9 @@ def _staying(kept: StoredChore, chore: Chore) -> Iterator[_Row]:
         yield _Row(Group.KNOW, only(chore, others), kept)
 
 
-def _without_those_to_go_in(rows: Sequence[_Row]) -> Iterator[_Row]:
-    """Yield the same, but say "keep in" only of plants that are not to be carried in first."""
+def _without_those_outside(rows: Sequence[_Row], standing: Mapping[str, str]) -> Iterator[_Row]:
+    """Yield the same, but say "keep in" only of plants that are in: not of those that stand
+    elsewhere, or are to be carried in first."""
     going_in = {
         name
         for row in rows
@@ -233,10 +234,16 @@ def _without_those_to_go_in(rows: Sequence[_Row]) -> Iterator[_Row]:
         for name in row.chore.plants
     }
     for row in rows:
-        staying = [name for name in row.chore.plants if name not in going_in]
         if row.group is not Group.KNOW or row.kept.kind is not ChoreKind.STAY_IN:
             yield row
-        elif staying:
+            continue
+        spot = row.chore.from_spot
+        staying = [
+            name
+            for name in row.chore.plants
+            if name not in going_in and standing.get(name, spot) == spot
+        ]
+        if staying:
             yield replace(row, chore=only(row.chore, staying))
 
 

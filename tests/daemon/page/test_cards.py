@@ -170,6 +170,13 @@ def test_what_is_to_be_carried_in_first_is_not_said_to_keep_in() -> None:
     assert groups(stay, done) == {"stay": Group.KNOW, "in": Group.SETTLED}
 
 
+def test_what_stands_outside_is_not_said_to_keep_in() -> None:
+    stay = StoredChore(an_order("stay", kind=ChoreKind.STAY_IN, way=("room", "room")))
+    (card,) = shown(stay, known=Known(standing={"Moth": "bench", "Fern": "room"}))
+
+    assert [plant.name for plant in card.plants] == ["Fern"]
+
+
 @pytest.mark.parametrize("kind", [ChoreKind.STOP_WETTING, ChoreKind.STAY_IN])
 def test_what_asks_for_nothing_is_to_be_kept_in_mind(kind: ChoreKind) -> None:
     (card,) = shown(StoredChore(an_order("x", HOUR, kind, ("bench", "bench"))))
@@ -377,3 +384,13 @@ def test_what_must_go_in_soon_comes_before_what_may_be_misted_now() -> None:
 
     kinds = [card.chore.kind for card in shown(mist, StoredChore(an_order("in", 4 * HOUR)))]
     assert kinds == [ChoreKind.MIST, ChoreKind.CARRY_IN]
+
+
+def test_no_limit_is_told_where_nothing_is_known_of_the_night() -> None:
+    chore = an_order()
+    (reason, _) = chore.because
+    unknown = replace(reason, value=None, limit=0.0)
+    (card,) = shown(StoredChore(replace(chore, grounds=Grounds.of((("Moth",), unknown)))))
+
+    assert card.why == "Tonight's weather is not known: assume it will be cold"
+    assert [plant.because for plant in card.plants] == [""]

@@ -16,7 +16,7 @@ from sillward.service import due_rounds
 from sillward.service.round_in_force import round_in_force
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
-from sillward_rules.remark import NotConfirmed, Note, Remark
+from sillward_rules.remark import LeftOutByChoice, NotConfirmed, Note, Remark
 
 RECENT = timedelta(minutes=30)
 """What was answered this recently is told on top, to be taken back. Judgement: slips show soon."""
@@ -76,6 +76,8 @@ def today(visit: Visit) -> Response:
 
 def _is_grave(remark: Remark) -> bool:
     """Whether a remark stands above the cards."""
+    if isinstance(remark, LeftOutByChoice) and remark.until is not None:  # and still too cold
+        return True
     return chore_phrases.is_too_cold(remark) or is_about_forecast(remark)
 
 
