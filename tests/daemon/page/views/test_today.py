@@ -2,15 +2,16 @@
 
 import re
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from html import unescape
 
 import pytest
 from werkzeug.test import TestResponse
 
+from sillward.assembly import demo_page
 from sillward.page.keys import key_of
 from sillward.page.routes import ROUTES
-from tests.support.pages import Visitor
+from tests.support.pages import REAL, Visitor
 
 SUNROOM = "2026-05-14-carry-in-pergola-to-sunroom"
 SIX = (
@@ -58,6 +59,73 @@ def state_of(visitor: Visitor, plant: str) -> tuple[str, bool]:
     with visitor.desk.open() as context:
         state = context.states()[plant]
     return state.spot, state.asked is not None
+
+
+def at_hour(visitor: Visitor, hour: str) -> Visitor:
+    """Let the clock show another time, with nothing told or fetched meanwhile."""
+    with visitor.desk.open() as context:
+        moment = datetime.fromisoformat(hour).replace(tzinfo=context.site.zone)
+        context.clock = context.forecasts.clock = lambda: moment
+    return visitor
+
+
+def open_cards(text: str) -> list[str]:
+    """The cards above the fold of what is done and over."""
+    return re.findall(r"<article.*?</article>", text.partition("Done and over")[0], re.DOTALL)
+
+
+def test_at_dusk_no_plant_is_to_go_out() -> None:
+    visitor = Visitor(demo_page.page_desk("mild-week", now=REAL))
+    text = visitor.get()
+
+    assert "carry-in" in str(re.findall('name="chore" value="(.*?)"', text))
+    assert not [card for card in open_cards(text) if "Put out" in card]
+    assert "Warms to" not in text
+    over = card_of(text, "2026-10-06-carry-out-sunroom-to-pergola")
+    assert "its hours are over" in over
+    assert "They are out" in over
+
+
+def test_the_morning_after_without_a_new_forecast_asks_and_puts_nothing_out(
+    visitor: Visitor,
+) -> None:
+    answer(visitor, "done", *SIX[:5])
+    text = at_hour(visitor, "2026-05-15T10:00").get()
+
+    assert "<h1>Did 10 plants go in last night?</h1>" in text
+    (grey_curls,) = (card for card in open_cards(text) if "Did Grey curls go in" in card)
+    assert "It went in" in grey_curls
+    assert "It stayed out" in grey_curls
+    assert "fell to" in grey_curls
+    assert not [card for card in open_cards(text) if "Put out" in card]
+    assert "Nothing is urgent" not in text
+
+    assert answer(visitor, "not-needed", "Grey curls").status_code == 303
+    assert state_of(visitor, "Grey curls") == ("pergola", False)
+
+
+def test_what_lies_ahead_is_not_ticked() -> None:
+    visitor = Visitor(demo_page.page_desk("mild-week", now=REAL))
+    answer(visitor, "done", *SIX, chore="2026-10-06-carry-in-pergola-to-sunroom")
+    text = at_hour(visitor, "2026-10-07T06:30").get()
+
+    ahead = card_of(text, "2026-10-07-carry-out-sunroom-to-pergola")
+    assert "This lies ahead: tick what is done already" in ahead
+    assert 'name="plant" value="Blue basket">' in ahead
+    assert ticked(ahead) == []
+    assert 'class="wide quiet"' in ahead
+
+
+def test_what_was_said_last_names_what_is_left(visitor: Visitor) -> None:
+    answer(visitor, "done", *SIX[:5])
+
+    assert "Carry in, done: 5 plants. Still to do: Grey curls" in visitor.says()
+
+
+def test_the_recipe_of_the_feed_is_on_its_card() -> None:
+    visitor = Visitor(demo_page.page_desk("mild-week", now=REAL))
+
+    assert "With the misting: 0.25 g/L 20-20-20" in visitor.says()
 
 
 def test_what_is_to_do_is_shown_most_pressing_first(visitor: Visitor) -> None:
