@@ -6,11 +6,10 @@ from contextlib import ExitStack
 import pytest
 from playwright.sync_api import Browser, sync_playwright
 
-from sillward.assembly import demo_page
 from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone
-from tests.support.pages import REAL
+from tests.support.pages import an_evening
 
 
 @pytest.fixture(scope="session")
@@ -24,7 +23,7 @@ def browser() -> Iterator[Browser]:
 @pytest.fixture
 def server() -> Iterator[PageServer]:
     """The page of the packaged example shortly after dusk, of which nothing is answered yet."""
-    with browsing.serving(demo_page.page_desk("cold-snap", now=REAL)) as server:
+    with browsing.serving(an_evening()) as server:
         yield server
 
 

@@ -6,7 +6,6 @@ from itertools import pairwise
 import pytest
 from playwright.sync_api import Browser, expect
 
-from sillward.assembly import demo_page
 from sillward.page.keys import key_of
 from sillward.page.routes import ROUTES
 from sillward.page.server import PageServer
@@ -14,7 +13,7 @@ from tests.support import browsing
 from tests.support.browsing import Phone, axe_violations
 from tests.support.page_addresses import addresses, is_page
 from tests.support.page_people import Guest, Yard, passphrase_of
-from tests.support.pages import REAL, Visitor, link_of_dusk
+from tests.support.pages import Visitor, an_evening, link_of_dusk
 
 WIDTHS_PX = (1280, 768, 320, 360)
 """320 is 1280 at 400 % (WCAG 2.2, 1.4.10); what fits there fits at 200 % too. The last stays."""
@@ -42,7 +41,7 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Yard:
 @pytest.fixture(scope="module")
 def visitor(yard: Yard) -> Visitor:
     """Inés, who has signed in to the packaged example, with something to see on every page."""
-    visitor = Guest(yard, demo_page.page_desk("cold-snap", now=REAL))
+    visitor = Guest(yard, an_evening())
     visitor.sign_in("Inés", passphrase_of("Inés"))
     for path, fields in (
         (f"{A_PLANT}/notes", {"text": "a new root, <b>green</b> at its tip"}),

@@ -13,7 +13,6 @@ from typing import Any
 import pytest
 from playwright.sync_api import Browser, CDPSession, Worker, expect
 
-from sillward.assembly import demo_page
 from sillward.channels import web_push
 from sillward.links.page_links import PageLinks
 from sillward.page.desk import PageDesk
@@ -21,7 +20,7 @@ from sillward.page.server import PageServer
 from sillward.wording.push import Button, Links, Message
 from tests.support import browsing
 from tests.support.browsing import Phone
-from tests.support.pages import KEY, REAL, link_of_dusk
+from tests.support.pages import KEY, an_evening, link_of_dusk
 from tests.support.push_service import IDENTITY, bytes_of
 from tests.support.push_service import Browser as Subscribed
 
@@ -123,7 +122,7 @@ class Told:
 @pytest.fixture(scope="module")
 def served() -> Iterator[tuple[PageDesk, PageServer, str]]:
     """The page of the packaged example, and where the dusk notice leads."""
-    desk = demo_page.page_desk("cold-snap", now=REAL)
+    desk = an_evening()
     with browsing.serving(desk) as server:
         yield desk, server, link_of_dusk(desk)
 

@@ -6,13 +6,12 @@ from contextlib import contextmanager
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
-from sillward.assembly import demo_page
 from sillward.page.server import PageServer
 from tests.support import browsing
 from tests.support.browsing import Phone
 from tests.support.installation import QuietHandler, serve
 from tests.support.page_people import Yard, passphrase_of
-from tests.support.pages import REAL
+from tests.support.pages import an_evening
 
 
 @pytest.fixture(scope="module")
@@ -22,7 +21,7 @@ def yard(tmp_path_factory: pytest.TempPathFactory) -> Yard:
 
 @pytest.fixture(scope="module")
 def served(yard: Yard) -> Iterator[PageServer]:
-    desk = demo_page.page_desk("cold-snap", now=REAL)
+    desk = an_evening()
     with browsing.serving(desk, guard=yard.guard()) as server:
         yield server
 

@@ -17,7 +17,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from sillward.assembly import demo_page
 from sillward.links.page_links import PageLinks
 from sillward.page.application import MAX_FORM_PARTS, Application
 from sillward.page.desk import PageDesk
@@ -30,7 +29,7 @@ from sillward.page.people.sessions import Session, Sessions
 from sillward.page.route import MAX_FORM_BYTES
 from sillward.page.server import PageServer
 from tests.support.page_people import NOON, Yard, passphrase_of, quick_hash
-from tests.support.pages import KEY, REAL, link_of_dusk
+from tests.support.pages import KEY, an_evening, link_of_dusk
 
 CLOSED = 0
 """Hung up without an answer."""
@@ -163,7 +162,7 @@ def _token(answer: Answer) -> str:
 def served(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Page]:
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(passphrases, "_NOBODY", quick_hash("nobody"))
-        desk = demo_page.page_desk("cold-snap", now=REAL)
+        desk = an_evening()
         desk.context.links = PageLinks(KEY, "")
         yard = Yard(tmp_path_factory.mktemp("passphrases"))
         guard = yard.guard()

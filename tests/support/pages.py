@@ -2,11 +2,16 @@
 
 import re
 from datetime import UTC, datetime
+from functools import cache
 from html import unescape
 
 from werkzeug.test import Client, TestResponse
 
 from sillward.assembly import demo_page
+from sillward.assembly.examples import demo
+from sillward.ledger import Ledger
+from sillward.ledger.copies import load
+from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.links.page_links import PageLinks
 from sillward.page.application import Application
 from sillward.page.desk import PageDesk
@@ -32,11 +37,25 @@ def link_of_dusk(desk: PageDesk) -> str:
         return links.address
 
 
+def an_evening(weather: str = "cold-snap") -> PageDesk:
+    """A desk on which the rounds of the example were told: once for all tests, then copied."""
+    ledger = Ledger(IN_MEMORY)
+    load(ledger.database.connection, _told(weather))
+    return demo_page.told_page_desk(demo(weather), ledger, now=REAL)
+
+
+@cache
+def _told(weather: str) -> bytes:
+    ledger = Ledger(IN_MEMORY)
+    demo_page.told_page_desk(demo(weather), ledger, now=REAL)
+    return ledger.database.connection.serialize()
+
+
 class Visitor:
     """A browser with its cookies, on the page of a desk."""
 
     def __init__(self, desk: PageDesk | None = None) -> None:
-        self.desk = desk or demo_page.page_desk("cold-snap", now=REAL)
+        self.desk = desk or an_evening()
         self.client = Client(Application(self.desk, Guard(KEY)))
         self.seen: TestResponse | None = None
 

@@ -37,7 +37,10 @@ def page_desk(weather: str, *, now: datetime | None = None) -> PageDesk:
 
 
 def told_page_desk(app: App, ledger: Ledger, *, now: datetime | None = None) -> PageDesk:
-    """Return such a desk for a household whose clock shows dusk. now: as in `page_desk`."""
+    """Return such a desk for a household whose clock shows dusk. now: as in `page_desk`.
+
+    What the ledger has of that day already is not told again.
+    """
     started = now or datetime.now(UTC)
     dusk = app.clock()
     rounds, site = app.household.rounds, app.site
@@ -70,6 +73,8 @@ def told_page_desk(app: App, ledger: Ledger, *, now: datetime | None = None) -> 
 
 def _plan_to_be_away(ledger: Ledger, site: Site, now: datetime) -> None:
     """Let the neighbour look after the plants for ten days, from the day after tomorrow."""
+    if ledger.absences.of_site(site.name):
+        return
     first = site.local_date(now) + timedelta(days=2)
     last = first + timedelta(days=9)
     note = "The key hangs behind the door of the back hall. Ring at any hour."

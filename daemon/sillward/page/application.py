@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Iterable, Mapping
+from functools import cache
 from typing import TYPE_CHECKING, Any
 from urllib.parse import urlsplit
 
@@ -51,12 +52,7 @@ class Application:
         static = StaticFiles()
         self._templates = Templates(static)
         self._routes: Mapping[str, Route] = {route.name: route for route in ROUTES}
-        self._map = Map(
-            [Rule(route.rule, endpoint=route.name, methods=[route.method]) for route in ROUTES],
-            strict_slashes=True,
-            merge_slashes=False,
-            redirect_defaults=False,
-        )
+        self._map = _map_of(ROUTES)
 
     def __call__(self, environ: dict[str, Any], start_response: "StartResponse") -> Iterable[bytes]:
         """Answer one request (PEP 3333)."""
@@ -139,6 +135,17 @@ class Application:
     def _page(self, visit: Visit, status: int, reason: str) -> Response:
         visit.close()
         return visit.page("refusal.html", status=status, number=status, reason=reason)
+
+
+@cache
+def _map_of(routes: tuple[Route, ...]) -> Map:
+    """Return the map that all households share: it takes a while to make, and does not change."""
+    return Map(
+        [Rule(route.rule, endpoint=route.name, methods=[route.method]) for route in routes],
+        strict_slashes=True,
+        merge_slashes=False,
+        redirect_defaults=False,
+    )
 
 
 def _to_sign_in(visit: Visit) -> Response:

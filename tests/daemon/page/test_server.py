@@ -11,13 +11,12 @@ from typing import Any
 
 import pytest
 
-from sillward.assembly import demo_page
 from sillward.errors import ConfigError
 from sillward.page.application import Application
 from sillward.page.guard import Guard
 from sillward.page.http_server import HttpServer, Limits
 from sillward.page.server import PageServer
-from tests.support.pages import KEY, REAL
+from tests.support.pages import KEY, an_evening
 
 
 def hello(environ: dict[str, Any], start_response: Callable[..., Any]) -> Iterable[bytes]:
@@ -282,7 +281,7 @@ def test_bodies_on_their_way_are_bounded_together() -> None:
 )
 def test_an_open_page_answers_no_web_server_that_nobody_named(header: str) -> None:
     """It would pass on whatever the internet asks, by the name that this machine has for itself."""
-    application = Application(demo_page.page_desk("cold-snap", now=REAL), Guard(KEY))
+    application = Application(an_evening(), Guard(KEY))
     with closing(PageServer(application, "127.0.0.1", 0)) as server:
         server.start()
 

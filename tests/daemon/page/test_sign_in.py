@@ -5,7 +5,6 @@ from pathlib import Path
 import pytest
 from werkzeug.test import TestResponse
 
-from sillward.assembly import demo_page
 from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
 from sillward.page.people import passphrases
@@ -13,7 +12,7 @@ from sillward.page.route import Access
 from sillward.page.routes import ROUTES
 from sillward.page.views import sign_in
 from tests.support.page_people import Guest, Yard, passphrase_of, quick_hash
-from tests.support.pages import KEY, REAL, Visitor
+from tests.support.pages import KEY, Visitor, an_evening
 
 HTTPS = "https://plants.example"
 
@@ -30,7 +29,7 @@ def yard(tmp_path: Path) -> Yard:
 
 @pytest.fixture(scope="module")
 def desk() -> PageDesk:
-    return demo_page.page_desk("cold-snap", now=REAL)
+    return an_evening()
 
 
 @pytest.fixture

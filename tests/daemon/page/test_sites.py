@@ -6,7 +6,6 @@ from pathlib import Path
 import pytest
 from werkzeug.test import Client, TestResponse
 
-from sillward.assembly import demo_page
 from sillward.links.page_links import PageLinks
 from sillward.links.token import Purpose, Token, digest, write
 from sillward.page.application import Application
@@ -15,12 +14,12 @@ from sillward.page.guard import Guard
 from sillward.page.people import passphrases
 from sillward.page.sites import SitePage, Sites
 from tests.support.page_people import Yard, passphrase_of, quick_hash
-from tests.support.pages import KEY, REAL
+from tests.support.pages import KEY, REAL, an_evening
 
 
 @pytest.fixture(scope="module")
 def desk() -> PageDesk:
-    desk = demo_page.page_desk("cold-snap", now=REAL)
+    desk = an_evening()
     desk.context.links = PageLinks(KEY, "")
     return desk
 

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from werkzeug.test import TestResponse
 
-from sillward.assembly import demo_page
 from sillward.errors import LedgerError
 from sillward.ledger.tables.diary import DiaryEntry, DiaryTable, EntryKind
 from sillward.page.desk import PageDesk
@@ -16,7 +15,7 @@ from sillward.page.keys import key_of
 from sillward.page.photos import folder, process
 from sillward.page.photos.folder import NOWHERE, PhotoFolder
 from sillward.page.visit import MAX_TEXT
-from tests.support.pages import REAL, Visitor
+from tests.support.pages import Visitor, an_evening
 from tests.support.photos import SCRIPT, jpeg, markers, told_everything
 
 PLANT = "Old cattleya"
@@ -26,7 +25,7 @@ PAGE = f"/plants/{key_of(PLANT)}"
 
 @pytest.fixture(scope="module")
 def desk() -> PageDesk:
-    return demo_page.page_desk("cold-snap", now=REAL)
+    return an_evening()
 
 
 @pytest.fixture

@@ -6,14 +6,13 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.assembly import demo_page
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.page.cards import LATE_AFTER
 from sillward.page.desk import PageDesk
 from sillward.page.keys import key_of
 from sillward.page.views.plants import SHOWN
 from sillward_rules.plants.state import PlantState
-from tests.support.pages import REAL, Visitor
+from tests.support.pages import Visitor, an_evening
 
 PLANT = "Old cattleya"
 SITE = "Courtyard"
@@ -33,7 +32,7 @@ HOSTILE = [
 
 @pytest.fixture(scope="module")
 def desk() -> PageDesk:
-    return demo_page.page_desk("cold-snap", now=REAL)
+    return an_evening()
 
 
 @pytest.fixture
@@ -44,7 +43,7 @@ def visitor(desk: PageDesk) -> Visitor:
 
 def renamed(names: list[str]) -> Visitor:
     """A visitor of a household in which the first plants have these names."""
-    desk = demo_page.page_desk("cold-snap", now=REAL)
+    desk = an_evening()
     household = desk.current()
     plants = household.collection.plants
     new = [replace(plant, name=name) for plant, name in zip(plants, names, strict=False)]
@@ -149,7 +148,7 @@ def test_a_plant_says_where_it_stands_and_whose_its_limits_are(visitor: Visitor)
 
 
 def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so() -> None:
-    desk = demo_page.page_desk("cold-snap", now=REAL)
+    desk = an_evening()
     household = desk.current()
     units = replace(household.units, temperature="°F", clock="12 h")
     other = replace(desk, current=lambda: replace(household, units=units))
