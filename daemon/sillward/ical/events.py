@@ -136,17 +136,10 @@ def superseded(told: Sequence[StoredChore], mornings: Mapping[str, datetime]) ->
     """
     return [
         replace(stored, called_off_at=mornings[stored.day])
-        if stored.open and _is_of_next_day(stored) and stored.day in mornings
+        if stored.open and stored.is_of_next_day and stored.day in mornings
         else stored
         for stored in told
     ]
-
-
-def _is_of_next_day(told: StoredChore) -> bool:
-    """Whether the dusk round told it for the following day."""
-    day_out = told.kind is ChoreKind.CARRY_OUT
-    day_in = told.kind is ChoreKind.STAY_IN and told.chore.not_before is not None
-    return told.round.startswith("dusk") and (day_out or day_in)
 
 
 def _is_shown(told: StoredChore, now: datetime) -> bool:

@@ -180,6 +180,14 @@ class StoredChore:
         """Whether it is still to do."""
         return self.done_at is self.called_off_at is self.declined_at is None
 
+    @property
+    def is_of_next_day(self) -> bool:
+        """Whether the dusk round told it for the following day. It holds until the morning round
+        of that day, which tells the chores of its day again as its own."""
+        day_out = self.kind is ChoreKind.CARRY_OUT
+        day_in = self.kind is ChoreKind.STAY_IN and self.chore.not_before is not None
+        return self.round.startswith("dusk") and (day_out or day_in)
+
     def is_put_off(self, now: datetime) -> bool:
         """Whether the grower wants to hear nothing of it yet."""
         return self.later_until is not None and now < self.later_until

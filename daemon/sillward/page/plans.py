@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sillward.ledger import StoredChore, Subject
+from sillward.ledger import StoredChore
 from sillward_rules.chore import Chore, ChoreKind, only
 from sillward_rules.sheet import Round
 from sillward_rules.told_orders import RoundInForce
@@ -41,8 +41,7 @@ def holds(kept: StoredChore, told: RoundInForce | None) -> bool:
     by_day = kept.kind is ChoreKind.CARRY_OUT or kept.chore.not_before is not None
     if not by_day:  # it stays in for the night of its day
         return kept.day >= day
-    is_of_evening = Subject.parse(kept.round).kind is Round.DUSK
-    if kept.day == day and is_of_evening:
+    if kept.is_of_next_day and kept.day == day:
         return False
     if kept.kind is ChoreKind.CARRY_OUT:
         return True
