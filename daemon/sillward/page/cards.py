@@ -15,7 +15,6 @@ from sillward.wording import follow_up
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
 from sillward_rules.remark import NotConfirmed
-from sillward_rules.told_orders import RoundInForce
 
 LATE_SHOWN = timedelta(hours=18)
 """An order of the night before that nobody has answered is shown for so long after its deadline.
@@ -119,7 +118,7 @@ class Card:
 class Known:
     """What else is known, besides the chores.
 
-    told: the round in force, if there is one.
+    told: the daily round that was told last, if there is one.
     is_blind: whether there is no forecast by which a night can be judged.
     last_night: what the morning asks about the night before, if it does.
     feed: what to feed with, if that is known.
@@ -127,7 +126,7 @@ class Known:
     answers: the number of the last answer about each chore.
     """
 
-    told: RoundInForce | None = None
+    told: plans.ToldRound | None = None
     is_blind: bool = False
     last_night: NotConfirmed | None = None
     feed: str | None = None

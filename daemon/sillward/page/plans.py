@@ -4,14 +4,13 @@ Pure. A put-out may be held back, because a plant that stays in takes no harm; a
 never is.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from sillward.ledger import StoredChore
 from sillward_rules.chore import Chore, ChoreKind, only
 from sillward_rules.sheet import Round
-from sillward_rules.told_orders import RoundInForce
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
@@ -22,6 +21,26 @@ _PLANS = frozenset({ChoreKind.CARRY_OUT, ChoreKind.STAY_IN})
 
 
 @dataclass(frozen=True, slots=True)
+class ToldRound:
+    """A daily round that was told."""
+
+    round: Round
+    day: date
+
+
+def told_last(today: date, is_told: Callable[[Round, date], bool]) -> ToldRound | None:
+    """Return the daily round of this date, or else of the evening before, that was told last.
+
+    It may be late, as after an outage: until a newer one, what it says is all that is known.
+    """
+    for day in (today, today - timedelta(days=1)):
+        for round_ in (Round.DUSK, Round.MORNING):
+            if is_told(round_, day):
+                return ToldRound(round_, day)
+    return None
+
+
+@dataclass(frozen=True, slots=True)
 class HeldBack:
     """Why a put-out is no order any more, and for which of its plants it still is one."""
 
@@ -29,11 +48,11 @@ class HeldBack:
     left: Chore | None = None
 
 
-def holds(kept: StoredChore, told: RoundInForce | None) -> bool:
+def holds(kept: StoredChore, told: ToldRound | None) -> bool:
     """Whether no later round has planned the same day anew.
 
     What the evening said of the next day holds until the morning round of that day is told, and
-    what stays in by day until the evening round is. told: the round in force, if any.
+    what stays in by day until the evening round is. told: the last one that was told, if any.
     """
     if told is None or not kept.open or kept.kind not in _PLANS or _asks(kept):
         return True
@@ -58,8 +77,8 @@ def is_of_last_night(kept: StoredChore, site: Site, now: datetime) -> bool:
     return is_in and sun.night_at_or_after(site, kept.before).end <= now
 
 
-def is_asked_again(kept: StoredChore, told: RoundInForce | None) -> bool:
-    """Whether a later dusk round, which is in force, plans for the same plants anew."""
+def is_asked_again(kept: StoredChore, told: ToldRound | None) -> bool:
+    """Whether a later dusk round has planned for the same plants anew."""
     return told is not None and told.round is Round.DUSK and str(told.day) > kept.day
 
 

@@ -7,12 +7,12 @@ import pytest
 
 from sillward.ledger import StoredChore
 from sillward.page.cards import LATE_AFTER, LATE_SHOWN, SETTLED_SHOWN, Card, Group, Known, cards
+from sillward.page.plans import ToldRound, told_last
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Weighing, only
 from sillward_rules.planners.walks import PLANT_PRICE
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round
-from sillward_rules.told_orders import RoundInForce
 from tests.support.chores import a_chore
 from tests.support.core import MENDOZA
 
@@ -236,7 +236,7 @@ def test_the_plan_of_the_evening_holds_until_the_morning_round_of_the_day() -> N
     again = an_outing("again", NOW + HOUR, NOW + 3 * HOUR, "Moth")
 
     def shown_once(round_: Round, day: int) -> set[str]:
-        told = RoundInForce(round_, date(2026, 5, day), NOW + HOUR)
+        told = ToldRound(round_, date(2026, 5, day))
         return {card.id[11:] for card in shown(planned, again, known=Known(told=told))}
 
     assert shown_once(Round.DUSK, 13) == {"out", "again"}
@@ -250,7 +250,7 @@ def test_what_stays_in_by_day_is_left_out_once_the_evening_says_what_stays_in() 
     stored = [StoredChore(by_day, round="morning"), StoredChore(tonight, round="dusk")]
 
     def shown_once(round_: Round, day: int) -> list[str]:
-        told = RoundInForce(round_, date(2026, 5, day), NOW + HOUR)
+        told = ToldRound(round_, date(2026, 5, day))
         return [card.id[11:] for card in shown(*stored, known=Known(told=told))]
 
     assert shown_once(Round.MORNING, 14) == ["day", "night"]
@@ -281,7 +281,7 @@ def test_in_the_morning_it_is_asked_whether_plants_went_in() -> None:
 
 def test_it_is_asked_until_the_next_dusk_round_plans_for_the_plants_anew() -> None:
     order = StoredChore(an_order("in"))
-    told = RoundInForce(Round.MORNING, date(2026, 5, 15), MORNING)
+    told = ToldRound(Round.MORNING, date(2026, 5, 15))
     late = MORNING + 7 * HOUR
 
     (card,) = shown(order, now=late, known=Known(told=told))
@@ -394,3 +394,19 @@ def test_no_limit_is_told_where_nothing_is_known_of_the_night() -> None:
 
     assert card.why == "Tonight's weather is not known: assume it will be cold"
     assert [plant.because for plant in card.plants] == [""]
+
+
+def test_the_round_that_was_told_last_counts_until_there_is_a_newer_one() -> None:
+    today, before = date(2026, 5, 15), date(2026, 5, 14)
+    told = {(Round.DUSK, before), (Round.MORNING, before)}
+
+    def last() -> ToldRound | None:
+        return told_last(today, lambda round_, day: (round_, day) in told)
+
+    assert last() == ToldRound(Round.DUSK, before)
+    told.add((Round.MORNING, today))
+    assert last() == ToldRound(Round.MORNING, today)
+    told.add((Round.DUSK, today))
+    assert last() == ToldRound(Round.DUSK, today)
+    told.clear()
+    assert last() is None

@@ -1,22 +1,23 @@
 """What is to do today and tonight, in walking order, with a button for each answer."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import timedelta
+from datetime import date, timedelta
 
 from werkzeug.wrappers import Response
 
 from sillward.ledger.tables.confirmations import Answer
-from sillward.page import cards, deed_words
+from sillward.page import cards, deed_words, plans
 from sillward.page.cards import Card, Group, Known
 from sillward.page.headline import headline, is_about_forecast
 from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.service import due_rounds
-from sillward.service.round_in_force import round_in_force
+from sillward.service.context import ServiceContext
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
 from sillward_rules.remark import LeftOutByChoice, NotConfirmed, Note, Remark
+from sillward_rules.sheet import Round
 
 RECENT = timedelta(minutes=30)
 """What was answered this recently is told on top, to be taken back. Judgement: slips show soon."""
@@ -48,7 +49,7 @@ def today(visit: Visit) -> Response:
     answers = context.ledger.confirmations.last_by_chore(context.site.name, now - cards.LOOKED_BACK)
     sheet = visit.desk.sheet(due_rounds.nearest(context.site, now))
     known = Known(
-        told=round_in_force(context, now),
+        told=plans.told_last(context.site.local_date(now), _is_told(context)),
         is_blind=not context.has_forecast(),
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
         feed=sheet.feed,
@@ -72,6 +73,11 @@ def today(visit: Visit) -> Response:
         warnings=[capital(voice.remark(remark)) for remark in remarks if not _is_grave(remark)],
         caution=voice.say("caution"),
     )
+
+
+def _is_told(context: ServiceContext) -> Callable[[Round, date], bool]:
+    rounds, site = context.ledger.rounds, context.site.name
+    return lambda round_, day: rounds.enqueued_at(site, round_.value, day) is not None
 
 
 def _is_grave(remark: Remark) -> bool:
