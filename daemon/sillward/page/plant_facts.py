@@ -124,8 +124,7 @@ def _open_by_plant(
         is_over = chore.before <= now and chore.kind not in _MOVES
         if not chore.open or is_over:
             continue
-        kind = voice.say("kind", name=chore.kind.value)
-        words = f"{kind} {_due(chore, now, voice)}"
+        words = _what(chore, now, voice)
         for reason in chore.chore.because:
             if chore.kind is ChoreKind.STAY_IN and reason.plant not in chore.chore.unconfirmed:
                 continue  # nothing to do
@@ -153,6 +152,17 @@ def limit_value(value: float | str, unit: str, voice: Voice) -> str:
     if isinstance(value, str):
         return value
     return unbroken(voice.bound(value, unit).replace("umol m-2 s-1", "µmol/m²/s"))
+
+
+def _what(chore: StoredChore, now: datetime, voice: Voice) -> str:
+    """Return what is to do by when; from when on, for what may go out again later."""
+    start = chore.chore.not_before
+    if chore.kind is ChoreKind.CARRY_OUT and start is not None and start > now:
+        until = chore.before
+        is_same_day = voice.local(start).date() == voice.local(until).date()
+        end = voice.hour(until) if is_same_day else voice.clock_of_day(until, now)
+        return f"May go out again {voice.clock_of_day(start, now)} to {end}"
+    return f"{voice.say('kind', name=chore.kind.value)} {_due(chore, now, voice)}"
 
 
 def _due(chore: StoredChore, now: datetime, voice: Voice) -> str:

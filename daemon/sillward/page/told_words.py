@@ -147,6 +147,8 @@ def _outcome(chore: StoredChore, now: datetime, voice: Voice) -> str:
     due = voice.clock_of_day(chore.before, now)
     if chore.kind is ChoreKind.STOP_WETTING and chore.open:  # nothing to do, and no answer
         return f"from {due} on"
+    if chore.kind is ChoreKind.STAY_IN and chore.open:
+        return f"{'to be confirmed, ' if chore.chore.unconfirmed else ''}until {due}"
     by = f" by {chore.done_by}" if chore.done_by else ""
     if chore.done_at is not None:
         late = f", due {due}" if chore.done_at > chore.before + LATE else ""

@@ -223,10 +223,11 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         yield "forecast", "none so far"
     else:
         age = voice.age(timedelta(minutes=forecast["age_minutes"]))
-        state = "" if forecast["state"] == "fresh" else f", {forecast['state']}"
+        is_old = forecast["state"] != "fresh"
+        use = ", too old to judge a night by" if forecast["state"] == "expired" else ""
         at = _date_and_hour(forecast["fetched"], voice)
-        fetched = f"{forecast['source']}, fetched {at}, {age}{state}"
-        yield "forecast", Marked(fetched, Mark.TROUBLE if state else None)
+        fetched = f"{forecast['source']}, fetched {at}, {age}{use}"
+        yield "forecast", Marked(fetched, Mark.TROUBLE if is_old else None)
     if failed is not None:
         yield "", f"failed {_date_and_hour(failed['at'], voice)}: {voice.retold(failed['why'])}"
     if report["clock"]:
@@ -235,10 +236,12 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         yield "broker", _broker_cell(report["mqtt"], voice)
     if report["tick"]:
         yield "last tick", f"{_date_and_hour(report['tick'], voice)} (written down every 10 min)"
+    failing = f", {outbox['failing']} of them failing" if outbox["failing"] else ""
+    lost = f", {outbox['lost']} not" if outbox["lost"] else ""
     yield (
-        "outbox",
-        f"{outbox['waiting']} waiting, {outbox['failing']} of them failing; "
-        f"in 7 days {outbox['delivered']} delivered, {outbox['lost']} not",
+        "messages",
+        f"{outbox['waiting'] or 'none'} waiting{failing}; "
+        f"in 7 days {outbox['delivered']} sent{lost}",
     )
     readings = report["readings"]
     if any(readings.values()):

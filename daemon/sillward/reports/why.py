@@ -331,11 +331,29 @@ def _decision_lines(explanation: Explanation, decided: Sequence[Sheet], voice: V
     lines = [
         f"{voice.say('kind', name=chore.kind.value).lower()}: "
         f"{full_sheet.when(chore, sheet.at, voice)}; "
-        f"{voice.retold(full_sheet.because(reason, chore, voice))}"
+        f"{voice.retold(full_sheet.because(_of_the_table(reason, explanation), chore, voice))}"
         for sheet, chore, reason in _decisions(explanation, decided)
     ]
     lines += _shelter_lines(explanation, decided, voice)
     return lines or ["nothing to do for it today and tonight"]
+
+
+def _of_the_table(reason: Reason, explanation: Explanation) -> Reason:
+    """Return a reason with the name of the column of the table in which its value stands.
+
+    What goes out is judged by the air at its spot where that is colder than its leaf.
+    """
+    if reason.quantity != "leaf temperature" or reason.value is None:
+        return reason
+    for hour in explanation.hours:
+        if hour.at == reason.at and hour.leaf_c is not None and hour.temp_c is not None:
+            is_air = reason.value < hour.leaf_c and abs(reason.value - hour.temp_c) < SAME_K
+            return replace(reason, quantity="temperature") if is_air else reason
+    return reason
+
+
+SAME_K = 0.05
+"""Two temperatures that are told alike [K]."""
 
 
 def _shelter_lines(

@@ -48,6 +48,10 @@ MAX_NOTICES = 100
 """How many of the latest notices of a site are looked at."""
 
 
+FORECAST_IS = "the forecast is"
+"""How the trouble that a forecast is old begins."""
+
+
 def troubles(
     household: Household, ledger: Ledger, store: ForecastStore, now: datetime, voice: Voice
 ) -> list[str]:
@@ -120,8 +124,8 @@ def _of_forecast(store: ForecastStore, now: datetime, voice: Voice) -> Iterator[
         yield f"{doubted.source.name}'s forecast looks wrong: {why}"
     state = best.weather.freshness(now)
     if state is not Freshness.FRESH:
-        age = voice.age(best.weather.age(now))
-        yield f"the forecast is {state.value}, {age}{_because(store, voice)}"
+        use = ", too old to judge a night by" if state is Freshness.EXPIRED else ""
+        yield f"{FORECAST_IS} {voice.age(best.weather.age(now))}{use}{_because(store, voice)}"
 
 
 def _because(store: ForecastStore, voice: Voice) -> str:

@@ -2,6 +2,7 @@
 for a monitor."""
 
 from dataclasses import replace
+from typing import Any
 
 from werkzeug.wrappers import Response
 
@@ -11,7 +12,7 @@ from sillward.page.desk import BusyError
 from sillward.page.route import Access, Route
 from sillward.page.visit import Visit
 from sillward.reports import status as report
-from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
+from sillward.service.health import DAEMON_GONE_AFTER, FORECAST_IS, TICK_MARK
 from sillward.text.columns import Cell, Marked
 from sillward.wording.voice import capital
 
@@ -33,7 +34,7 @@ def status(visit: Visit) -> Response:
     wrong = [*document["troubles"], *document["questions"], *visit.desk.troubles()]
     return visit.page(
         "status.html",
-        wrong=[capital(text) for text in dict.fromkeys(wrong)],
+        wrong=[(capital(text), _is_grave(text, document)) for text in dict.fromkeys(wrong)],
         facts=[
             (capital(_plain(what)[0]), *_plain(cell))
             for what, cell in report.facts(document, voice)
@@ -46,6 +47,12 @@ def status(visit: Visit) -> Response:
         obstacle=visit.desk.obstacle(),
         version=__version__,
     )
+
+
+def _is_grave(text: str, document: dict[str, Any]) -> bool:
+    """Whether a trouble has the colour of what is overdue: not a forecast that still serves."""
+    serves = document["forecast"] is not None and document["forecast"]["state"] != "expired"
+    return not (serves and text.startswith(FORECAST_IS))
 
 
 def _plain(cell: Cell) -> tuple[str, bool]:

@@ -263,3 +263,10 @@ def test_a_plant_that_is_gone_cannot_be_moved(visitor: Visitor) -> None:
     path = f"/plants/{key_of('Lost one')}"
     assert visitor.post(f"{path}/move", **to("sunroom")).status_code == 404
     assert "It stands somewhere else" not in visitor.says(path)
+
+
+def test_what_may_go_out_again_is_no_second_order_for_tonight() -> None:
+    said = Visitor().says("/plants")
+
+    assert "limit 8 °C May go out again Fri 12:25 to 14:05" in said
+    assert "Put out by" not in said

@@ -31,7 +31,7 @@ def test_what_is_wrong_comes_first() -> None:
 
     assert "All is well" not in words
     assert "`sillward run` has done nothing since Thu 14 May 17:00" in words
-    assert "The forecast is expired" in words
+    assert "The forecast is 30 h old, too old to judge a night by" in words
 
 
 def test_no_forecast_and_troubles_of_the_daemon_are_told() -> None:
@@ -96,3 +96,13 @@ def test_a_tick_in_the_future_is_no_reason_to_worry() -> None:
     world.clock.now -= timedelta(hours=1)
 
     assert visitor.client.get("/health").status_code == 200
+
+
+def test_a_forecast_is_as_old_there_as_on_the_other_pages() -> None:
+    visitor = Visitor()
+    said = visitor.says("/status")
+
+    assert "The forecast is 9 h old" in said
+    assert 'class="note late"' not in visitor.get("/status"), "it still serves"
+    assert "9 h old" in visitor.says("/ahead")
+    assert "The forecast is 9 hours old" in visitor.says()

@@ -173,3 +173,10 @@ def test_a_demonstration_has_told_two_rounds() -> None:
 
     assert "Dusk phone: sent 17:14" in words
     assert "Morning phone: sent 08:33" in words
+
+
+def test_what_is_to_be_kept_in_is_told_with_its_end() -> None:
+    said = Visitor().says("/told")
+
+    assert re.search(r"Keep in: Blue basket, [^:]* until Fri 18:40", said)
+    assert not re.search(r"Keep in: [^:]*? open, due", said)

@@ -33,6 +33,16 @@ def test_it_says_what_the_command_says() -> None:
         assert f"{hour.clock}{' <' if hour.deciding else ''} {' '.join(hour.cells)}" in words
 
 
+def test_what_goes_out_by_the_air_of_its_spot_is_told_by_that_column() -> None:
+    words = Visitor().says(f"/why/{key_of('Kitchen-door aloes')}")
+
+    told = re.search(r"Put out: [^;]*; temperature up to ([\d.]+) °C at 16:00", words)
+    assert told is not None
+    row = re.search(r" 16:00 [\d.]+ (?P<spot>[\d.]+) (?P<leaf>[\d.]+) ", words)
+    assert row is not None
+    assert told[1] == row["spot"] < row["leaf"]
+
+
 def test_units_are_the_growers_and_names_are_escaped() -> None:
     visitor, _ = a_visitor(a_garden(a_plant(SCRIPT), units=US))
 
