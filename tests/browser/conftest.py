@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from contextlib import ExitStack
 
 import pytest
-from playwright.sync_api import Browser, sync_playwright
+from playwright.sync_api import Browser, Playwright, sync_playwright
 
 from sillward.page.server import PageServer
 from tests.support import browsing
@@ -13,11 +13,27 @@ from tests.support.pages import an_evening
 
 
 @pytest.fixture(scope="session")
-def browser() -> Iterator[Browser]:
-    if browsing.PROGRAM is None:
-        pytest.skip(browsing.MISSING)
+def driver() -> Iterator[Playwright]:
     with sync_playwright() as playwright:
-        yield browsing.launched(playwright)
+        yield playwright
+
+
+@pytest.fixture(scope="session")
+def browser(request: pytest.FixtureRequest) -> Browser:
+    """The light one where it is installed."""
+    return browser_of(request, browsing.LIGHT or browsing.PROGRAM)
+
+
+@pytest.fixture(scope="session")
+def whole_browser(request: pytest.FixtureRequest) -> Browser:
+    """One that shows notifications."""
+    return browser_of(request, browsing.PROGRAM)
+
+
+def browser_of(request: pytest.FixtureRequest, program: str | None) -> Browser:
+    if program is None:
+        pytest.skip(browsing.MISSING)
+    return browsing.launched(request.getfixturevalue("driver"), program)
 
 
 @pytest.fixture

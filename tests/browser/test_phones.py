@@ -128,13 +128,13 @@ def served() -> Iterator[tuple[PageDesk, PageServer, str]]:
 
 
 @pytest.fixture
-def told(browser: Browser, served: tuple[PageDesk, PageServer, str]) -> Iterator[Told]:
+def told(whole_browser: Browser, served: tuple[PageDesk, PageServer, str]) -> Iterator[Told]:
     """A phone on which the button has been pressed."""
     desk, server, link = served
     desk.context.push = IDENTITY
     desk.context.links = PageLinks(KEY, server.address.rstrip("/"))
     with browsing.holding(
-        browser, server.address, service_workers="allow", permissions=["notifications"]
+        whole_browser, server.address, service_workers="allow", permissions=["notifications"]
     ) as phone:
         phone.context.add_init_script(SUBSCRIBES)
         page = phone.open("/phones")

@@ -23,6 +23,9 @@ from tests.support.pages import KEY
 
 _NAMES = ("chromium", "chromium-browser", "google-chrome")
 PROGRAM = os.environ.get("CHROMIUM") or next(filter(None, map(shutil.which, _NAMES)), None)
+LIGHT = shutil.which("chromium-headless-shell")
+"""The same without what needs a window, such as notifications: it takes half the time."""
+
 MISSING = "there is no Chromium: install it (Debian's package chromium), or set CHROMIUM"
 
 AXE = Path(axe_playwright_python.__file__).with_name("axe.min.js")
@@ -35,12 +38,11 @@ PATIENCE_MS = 20_000
 PHONE = (360, 740)
 
 
-def launched(playwright: Playwright) -> Browser:
+def launched(playwright: Playwright, program: str) -> Browser:
     """A browser without a window."""
-    assert PROGRAM is not None
     expect.set_options(timeout=PATIENCE_MS)
     return playwright.chromium.launch(
-        executable_path=PROGRAM,
+        executable_path=program,
         chromium_sandbox=os.getuid() != 0,  # which Chromium refuses to root
         args=[
             "--host-resolver-rules=MAP * ~NOTFOUND, EXCLUDE 127.0.0.1, EXCLUDE localhost",
