@@ -21,6 +21,7 @@ from sillward.page import cards
 from sillward.page.cards import Card
 from sillward.page.keys import key_of
 from sillward.page.route import Access, Route
+from sillward.page.views.today import headline_now
 from sillward.page.visit import Visit
 from sillward.service import answer_links, answers
 from sillward.wording.voice import Voice
@@ -181,15 +182,18 @@ def _form(visit: Visit, token: str, chores: Sequence[StoredChore], *, is_changed
 
 
 def _refused(visit: Visit, token: Token, status: HTTPStatus, why: str) -> Response:
-    """Say why nothing was done, and what is true now."""
-    left = answer_links.open_now(visit.context, token)
+    """Say why nothing was done, and what is to do now, whatever the link was about."""
+    first = headline_now(visit)
     if not _wants_a_page(visit):
-        text = f"{why} Open now: {_count(left, visit.voice)}. Look at the page."
-        return _plain(text, status)
-    is_old = status is HTTPStatus.GONE
-    heading = "This link is too old" if is_old else "Nothing was written down"
-    shown = _cards(visit, left)
-    return visit.page("tap_refused.html", status=status, heading=heading, why=why, left=shown)
+        return _plain(f"{why} Now: {first}. Look at the page.", status)
+    return visit.page(
+        "tap_refused.html",
+        status=status,
+        is_old=status is HTTPStatus.GONE,
+        headline=first,
+        why=why,
+        left=_cards(visit, answer_links.open_now(visit.context, token)),
+    )
 
 
 def _plain(text: str, status: HTTPStatus) -> Response:

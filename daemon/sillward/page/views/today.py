@@ -35,8 +35,44 @@ MAX_WARNINGS = 8
 """Judgement: more are not read; the full sheet has them all."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Board:
+    """All that is to do, with the most pressing of it in half a line.
+
+    answers: the number of the last answer about each chore.
+    """
+
+    headline: str
+    cards: list[Card]
+    remarks: tuple[Remark, ...]
+    answers: Mapping[str, int]
+
+
 def today(visit: Visit) -> Response:
     """Show it."""
+    voice, board = visit.voice, _board(visit)
+    groups = {group: [card for card in board.cards if card.group is group] for group in Group}
+    remarks = _not_said_yet(board.cards, board.remarks)[:MAX_WARNINGS]
+    return visit.page(
+        "today.html",
+        headline=board.headline,
+        day=voice.long_day(visit.now),
+        groups=groups,
+        headings=HEADINGS,
+        settled=groups[Group.SETTLED],
+        last=_last(visit, board.answers, board.cards),
+        cold=[capital(voice.remark(remark)) for remark in remarks if _is_grave(remark)],
+        warnings=[capital(voice.remark(remark)) for remark in remarks if not _is_grave(remark)],
+        caution=voice.say("caution"),
+    )
+
+
+def headline_now(visit: Visit) -> str:
+    """Return what stands above the page at this moment."""
+    return _board(visit).headline
+
+
+def _board(visit: Visit) -> _Board:
     context, now, voice = visit.context, visit.now, visit.voice
     stored = context.ledger.chores.due_since(context.site.name, now - cards.LOOKED_BACK)
     today_ = str(context.site.local_date(now))
@@ -59,20 +95,8 @@ def today(visit: Visit) -> Response:
         answers=answers,
     )
     made = cards.cards(stored, chores, spots, now, voice, known)
-    groups = {group: [card for card in made if card.group is group] for group in Group}
-    remarks = _not_said_yet(made, sheet.warnings)[:MAX_WARNINGS]
-    return visit.page(
-        "today.html",
-        headline=headline(made, sheet.warnings, now, voice, is_blind=known.is_blind),
-        day=voice.long_day(now),
-        groups=groups,
-        headings=HEADINGS,
-        settled=groups[Group.SETTLED],
-        last=_last(visit, answers, made),
-        cold=[capital(voice.remark(remark)) for remark in remarks if _is_grave(remark)],
-        warnings=[capital(voice.remark(remark)) for remark in remarks if not _is_grave(remark)],
-        caution=voice.say("caution"),
-    )
+    first = headline(made, sheet.warnings, now, voice, is_blind=known.is_blind)
+    return _Board(first, made, sheet.warnings, answers)
 
 
 def _is_told(context: ServiceContext) -> Callable[[Round, date], bool]:

@@ -217,7 +217,7 @@ def test_a_button_from_before_a_change_is_refused_with_what_is_true_now(evening:
     assert answer.status_code == 409
     assert answer.text == (
         "This has changed since you were told, so nothing was taken as done. "
-        "Open now: 4 plants. Look at the page.\n"
+        "Now: Carry in 4 plants by 18:40. Look at the page.\n"
     )
     assert evening.still_open() == everyone
     in_html = evening.client.post(path, headers=HTML)
@@ -345,6 +345,23 @@ def test_an_old_link_says_what_is_true_now(evening: Evening) -> None:
         assert answer.status_code == 410
         assert "too old" in answer.text
     assert evening.everything() == before
+
+
+def test_an_old_link_says_first_what_is_to_do_now_whatever_it_was_about(evening: Evening) -> None:
+    """The messages of the morning and of the evening lie one under the other on a phone."""
+    path = evening.path
+    evening.world.clock.now = local("11:00", DAY + timedelta(days=1))
+    evening.desk.tick()
+    evening.world.clock.now = local("17:05", DAY + timedelta(days=1))
+    evening.desk.tick()
+    today = re.search("<h1[^>]*>(.*?)</h1>", evening.client.get("/").text)
+    old = evening.get(path)
+
+    assert today is not None
+    assert "arry in 3 plants" in today[1]
+    assert f"<h1>{today[1]}</h1>" in old.text
+    assert old.text.index('href="/">All that is to do') < old.text.index("</main>")
+    assert f"Now: {today[1]}" in evening.tap(path).text
 
 
 def morning() -> Evening:
