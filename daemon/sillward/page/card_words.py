@@ -72,7 +72,11 @@ def way(
     if is_settled or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10" in the past
         begins = chore.not_before or chore.before
         now = min(now, min(begins, chore.before) - timedelta(minutes=1))
-    return capital(full_sheet.when(chore, now, voice))
+    told = full_sheet.when(chore, now, voice)
+    within = [reason.value for reason in chore.because if reason.value is not None]
+    if chore.kind is ChoreKind.FLUSH and within:  # not at any time between its hours
+        told = f"within {round(min(within))} min of the feed, {told}"
+    return capital(told)
 
 
 def answered(kept: StoredChore, voice: Voice) -> str:

@@ -283,7 +283,8 @@ def _order(
     What harms a plant if it is not done soon comes before everything else.
     """
     is_pressing = chore.kind in URGENT and chore.before - now < PRESSING
-    starts = chore.not_before if chore.kind in WETTINGS and chore.not_before else chore.before
+    begins = chore.kind in WETTINGS or chore.kind is ChoreKind.CARRY_OUT
+    starts = chore.not_before if begins and chore.not_before else chore.before
     walk = (max(starts, now) - now) // SAME_WALK
     way = places.get(chore.from_spot, 0), places.get(chore.to_spot, 0)
     turn = _TURNS.index(chore.kind) if chore.kind in _TURNS else 0

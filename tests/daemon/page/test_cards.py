@@ -367,6 +367,14 @@ def test_what_is_fed_is_fed_with_its_misting_and_says_how_strong_the_feed_is() -
     assert feed.why == "With the misting: 0.25 g/L 20-20-20"
     (alone,) = shown(stored[0])
     assert alone.why == ""
+    (rinse,) = shown(a_wetting(ChoreKind.FLUSH, "Moth"))
+    assert rinse.way == "Within 16 min of the feed, 16:00 to 18:00, bench"
+
+
+def test_what_goes_out_later_is_in_the_order_of_its_hours() -> None:
+    first = an_outing("b", NOW + HOUR, NOW + 5 * HOUR)
+    then = an_outing("a", NOW + 2 * HOUR, NOW + 4 * HOUR)
+    assert [card.id for card in shown(then, first)] == [first.id, then.id]
 
 
 def test_a_crown_is_kept_dry_where_the_plant_stands_now() -> None:
