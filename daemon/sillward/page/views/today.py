@@ -57,6 +57,7 @@ def today(visit: Visit) -> Response:
         "today.html",
         headline=board.headline,
         day=voice.long_day(visit.now),
+        tonight=_when_told_of_tonight(visit),
         groups=groups,
         headings=HEADINGS,
         settled=groups[Group.SETTLED],
@@ -102,6 +103,15 @@ def _board(visit: Visit) -> _Board:
 def _is_told(context: ServiceContext) -> Callable[[Round, date], bool]:
     rounds, site = context.ledger.rounds, context.site.name
     return lambda round_, day: rounds.enqueued_at(site, round_.value, day) is not None
+
+
+def _when_told_of_tonight(visit: Visit) -> str:
+    """Return at what hour of this day it is told what must go in; empty once that is over."""
+    context, now = visit.context, visit.now
+    coming = due_rounds.upcoming(context.site, context.household.rounds, now)[Round.DUSK]
+    if coming.day != context.site.local_date(now):
+        return ""
+    return f"What must go in tonight is told at {visit.voice.hour(coming.due_at)}."
 
 
 def _is_grave(remark: Remark) -> bool:

@@ -116,6 +116,11 @@ def test_what_lies_ahead_is_not_ticked() -> None:
     assert 'class="wide quiet"' in ahead
 
 
+def test_before_dusk_it_says_when_it_is_told_what_must_go_in(visitor: Visitor) -> None:
+    assert "What must go in tonight is told at" not in visitor.says()
+    assert "What must go in tonight is told at 17:1" in at_hour(visitor, "2026-05-14T12:00").says()
+
+
 def test_what_was_said_last_names_what_is_left(visitor: Visitor) -> None:
     answer(visitor, "done", *SIX[:5])
 
