@@ -10,7 +10,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import date, datetime, timedelta
 from hashlib import sha256
 
-from sillward.ledger import Notice, Stage, StoredChore
+from sillward.ledger import Alarm, Notice, Stage, StoredChore
 from sillward.links.page_links import PageLinks
 from sillward.links.token import TOLD_BYTES, Purpose, Token, can_tell, digest
 from sillward.service import due_rounds
@@ -39,19 +39,24 @@ _REPEATED: dict[Stage, Callable[[StoredChore], datetime | None]] = {
 
 
 def links_for(context: ServiceContext, notice: Notice, person: str | None) -> Links | None:
-    """Return the links of a notice that is about to be sent; None if it asks for nothing.
+    """Return the links of a notice that is about to be sent; None if it needs none.
+
+    One that asks for nothing that a link could answer leads to the page, if it is about a night or
+    a day: it may ask a question, or for plants to be kept in.
 
     person: who reads the channel, if that is known.
     """
     page = context.links
-    if page is None or not can_tell(notice.round) or notice.stage is Stage.CALL_OFF:
+    if page is None or notice.stage is Stage.CALL_OFF:
         return None
+    if not can_tell(notice.round):
+        return _page_alone(page, context.voice) if _is_about_tonight(notice) else None
     now = context.clock().replace(microsecond=0)
     day = date.fromisoformat(notice.day)
     told = _told(context, notice.round, day, notice.stage, notice.change_number, now)
     told = [chore for chore in told if chore.open]
     if not told:
-        return None
+        return _page_alone(page, context.voice)
     token = Token(
         Purpose.ANSWER,
         digest(context.site.name),
@@ -65,6 +70,16 @@ def links_for(context: ServiceContext, notice: Notice, person: str | None) -> Li
         _digest_of(told),
     )
     return _links(context, page.tap(token), told)
+
+
+def _is_about_tonight(notice: Notice) -> bool:
+    return notice.subject.kind is Alarm.NO_FORECAST and not notice.subject.is_over
+
+
+def _page_alone(page: PageLinks, voice: Voice) -> Links:
+    """Return the links of what is not answered by one: all that is to do."""
+    button = Button(voice.say("answer_page"), page.page)
+    return Links((button,), page.page, (voice.say("page_at", address=page.page),))
 
 
 def _links(context: ServiceContext, address: str, told: Sequence[StoredChore]) -> Links:

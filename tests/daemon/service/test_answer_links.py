@@ -95,12 +95,33 @@ def test_without_a_page_there_are_no_links(world: World) -> None:
     assert links_sent(world) == [None]
 
 
-def test_a_round_that_asks_for_nothing_has_no_links() -> None:
+def leads_to_the_page_alone(links: Links | None) -> bool:
+    assert links is not None
+    assert [one.address for one in links.buttons] == [links.address]
+    assert links.lines == (f"All that is to do: {URL}/",)
+    return links.address == f"{URL}/"
+
+
+def test_a_round_that_asks_for_nothing_leads_to_the_page() -> None:
     world = a_linked_world(replace(PHONE, all_clear=True))
     world.source.low_c = 15.0
     linked(world).tick()
 
-    assert links_sent(world) == [None]
+    (links,) = links_sent(world)
+    assert leads_to_the_page_alone(links)
+
+
+def test_the_alarm_of_a_night_that_nobody_knows_leads_to_the_page(world: World) -> None:
+    world.source.failing = True
+    world.clock.now = local("14:00")
+    desk = linked(world)
+    while world.clock.now < local("17:10"):
+        desk.tick()
+        world.clock.move(minutes=5)
+
+    alarms = [message for _, message in world.post.pushes if "no forecast" in message.title]
+    assert alarms
+    assert all(leads_to_the_page_alone(message.links) for message in alarms)
 
 
 def test_a_week_has_none(world: World) -> None:
