@@ -45,6 +45,9 @@ GUARD_AFTER = timedelta(hours=2)
 is low."""
 
 
+_IN_A_WINDOW = WETTINGS | {ChoreKind.CARRY_OUT}
+"""Chores that go by the hour from which on they may be done, and then by the last one."""
+
 _TURNS = (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)
 """In this order one thing is done to a plant after the other."""
 
@@ -283,8 +286,8 @@ def _order(
     What harms a plant if it is not done soon comes before everything else.
     """
     is_pressing = chore.kind in URGENT and chore.before - now < PRESSING
-    begins = chore.kind in WETTINGS or chore.kind is ChoreKind.CARRY_OUT
-    starts = chore.not_before if begins and chore.not_before else chore.before
+    start = chore.not_before if chore.kind in _IN_A_WINDOW else None
+    starts = start if start is not None and start > now else chore.before
     walk = (max(starts, now) - now) // SAME_WALK
     way = places.get(chore.from_spot, 0), places.get(chore.to_spot, 0)
     turn = _TURNS.index(chore.kind) if chore.kind in _TURNS else 0

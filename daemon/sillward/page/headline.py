@@ -24,7 +24,7 @@ def headline(
     *,
     is_blind: bool,
 ) -> str:
-    """Return what is to be done first; as in the title of a message, at most two things.
+    """Return what is to be done first, as the title of a message has it.
 
     is_blind: whether there is no forecast by which a night can be judged.
     """
@@ -87,7 +87,7 @@ def _asked(open_: Sequence[Card], voice: Voice) -> str:
 
 
 def _of_the_day(to_do: Sequence[Chore], now: datetime, voice: Voice) -> str:
-    """Return what the day asks for, the first hour first; empty if nothing."""
+    """Return what the day asks for first; empty if nothing."""
     out = [chore for chore in to_do if chore.kind is ChoreKind.CARRY_OUT]
     mistings = [chore for chore in to_do if chore.kind is ChoreKind.MIST]
     timed = list(heads_of_day(out, mistings, now, voice))
@@ -103,4 +103,4 @@ def _of_the_day(to_do: Sequence[Chore], now: datetime, voice: Voice) -> str:
             by = voice.by(min(chore.before for chore in chores), now)
             count = chore_phrases.count_of(chores)
             heads.append(voice.say("head_asked_for", kind=kind.value, by=by, count=count))
-    return capital(title_of(heads))
+    return capital(heads[0]) if heads else ""  # more is not read in large letters

@@ -418,3 +418,10 @@ def test_the_round_that_was_told_last_counts_until_there_is_a_newer_one() -> Non
     assert last() == ToldRound(Round.DUSK, today)
     told.clear()
     assert last() is None
+
+
+def test_of_what_may_be_done_now_the_last_hour_that_comes_first_decides() -> None:
+    long = StoredChore(an_order("a", 3 * HOUR, ChoreKind.MIST, ("pergola", "pergola"), NOW - HOUR))
+    short = StoredChore(an_order("b", HOUR / 6, ChoreKind.MIST, ("bench", "bench"), NOW - HOUR))
+
+    assert [card.id for card in shown(long, short)] == [short.id, long.id]

@@ -45,7 +45,8 @@ def test_by_day_it_says_what_a_message_of_the_morning_would() -> None:
     mist = chore(ChoreKind.MIST, HOUR / 6, -HOUR)
     shade = chore(ChoreKind.SHADE, 3 * HOUR)
 
-    assert title(out, mist) == "Mist 1 plant by 09:10, put out 1 plant from 09:30"
+    assert title(out, mist) == "Mist 1 plant by 09:10"
+    assert title(out) == "Put out 1 plant from 09:30"
     assert title(shade) == "Shade 1 plant by 12:00"
     assert title(chore(ChoreKind.FEED, HOUR, -HOUR)) == "Feed by 10:00: 1 plant"
     assert title(chore(ChoreKind.STAY_IN, HOUR, -HOUR)) == "Nothing is urgent"
