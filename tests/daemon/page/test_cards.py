@@ -134,6 +134,31 @@ def test_an_order_is_never_ahead_and_never_among_what_is_over_while_nobody_answe
             assert card.asks, (kind, minutes)
 
 
+def test_no_order_is_held_back_whatever_else_is_known_or_told() -> None:
+    around = [
+        an_outing("out", NOW - HOUR, NOW + HOUR),
+        StoredChore(an_order("day", HOUR, ChoreKind.STAY_IN, ("room", "room"), NOW - HOUR)),
+        StoredChore(an_order("night", 15 * HOUR, ChoreKind.STAY_IN, ("room", "room"))),
+    ]
+    tonight, tomorrow = date(2026, 5, 14), date(2026, 5, 15)
+    for kind in (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE):
+        for told in (
+            None,
+            ToldRound(Round.MORNING, tonight),
+            ToldRound(Round.DUSK, tonight),
+            ToldRound(Round.MORNING, tomorrow),
+        ):
+            standing = {"Moth": "room", "Fern": "bench"}
+            for known in (Known(told), Known(told, is_blind=True), Known(told, standing=standing)):
+                order = StoredChore(an_order("x", HOUR, kind))
+                for now in (NOW, NOW + 2 * HOUR, NOW + 17 * HOUR):
+                    found = shown(order, *around, now=now, known=known)
+                    (card,) = (card for card in found if card.id == order.id)
+                    assert card.group in (Group.LATE, Group.NOW), (kind, known, now)
+                    assert card.asks
+                    assert [plant.name for plant in card.plants] == ["Moth", "Fern"]
+
+
 def test_a_misting_is_ahead_until_its_hours_begin_and_over_when_they_end() -> None:
     def misting(name: str, starts_in: timedelta) -> StoredChore:
         start = NOW + starts_in
