@@ -11,6 +11,9 @@ from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Sheet
 
+MAX_NAMES = 3
+"""Plants that are named as not confirmed. Judgement: two lines of a phone."""
+
 MAX_ERRORS = 2
 """Errors of a collection that an alarm tells; `sillward check` shows all. Judgement: two show
 what kind of mistake it is."""
@@ -113,4 +116,8 @@ def _under_cover(sheet: Sheet, voice: Voice) -> list[str]:
     deadlines = _deadlines(sheet)
     count = len({name for chore in tonight for name in chore.plants})
     by = voice.by(min(deadlines), sheet.at) if deadlines else None
-    return [voice.say("under_cover", by=by, count=count)]
+    stay = [chore for chore in tonight if chore.kind is ChoreKind.STAY_IN]
+    unsure = [name for chore in stay for name in chore.unconfirmed]
+    inside = sum(len(chore.plants) for chore in stay) - len(unsure)
+    who = voice.names(unsure, MAX_NAMES) if inside and unsure else ""
+    return [voice.say("under_cover", by=by, count=count, inside=inside, unsure=who)]

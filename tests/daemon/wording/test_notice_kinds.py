@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from sillward.reports import sheet_json
 from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import WIDTH
-from sillward.wording import full_sheet, short_sheet
+from sillward.wording import alarms, full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import week_ahead
@@ -406,6 +406,45 @@ def test_what_does_not_fit_is_counted_not_dropped() -> None:
 
     assert text.splitlines()[-1].startswith("+")
     assert "`sillward sheet`" in text.splitlines()[-1]
+
+
+def kept_in(confirmed: Sequence[str], unconfirmed: Sequence[str]) -> Chore:
+    plants = (*confirmed, *unconfirmed)
+    stay = chore(ChoreKind.STAY_IN, *plants, start=None, before="18:40", spot="sunroom")
+    return replace(stay, unconfirmed=tuple(unconfirmed))
+
+
+def test_plants_that_nobody_has_confirmed_to_be_in_are_named_whatever_is_cut() -> None:
+    cold = [
+        ShelterTooCold((name,), f"hall {number}", 8.0, 10.0, None, None)
+        for number, name in enumerate(NAMES)
+    ]
+    told = replace(sheet(kept_in(NAMES[2:], NAMES[:2]), round_=Round.DUSK), warnings=tuple(cold))
+    text = pushed(told)
+
+    assert text.splitlines()[:2] == [
+        "Check that 2 plants are in tonight",
+        "Should be in tonight: Strap-leaf by the door, Blue basket",
+    ]
+    assert len(text) <= MAX_CHARACTERS
+
+
+@pytest.mark.parametrize(
+    ("confirmed", "unconfirmed", "first"),
+    [
+        (NAMES[2:], NAMES[:2], "Have 14 plants in by dusk: 12 are in, not confirmed: "),
+        (NAMES, (), "Keep 14 plants in"),
+        ((), NAMES, "Bring 14 plants in by dusk"),
+    ],
+)
+def test_the_alarm_does_not_ask_to_bring_in_what_is_in(
+    confirmed: Sequence[str], unconfirmed: Sequence[str], first: str
+) -> None:
+    told = sheet(kept_in(confirmed, unconfirmed), round_=Round.DUSK)
+
+    line = alarms.blind(told, None, None, VOICE).body.splitlines()[0]
+    assert line.startswith(first)
+    assert all((name in line) is (name in unconfirmed[:3]) for name in NAMES if confirmed)
 
 
 def test_everything_is_in_the_full_text() -> None:

@@ -14,6 +14,9 @@ from sillward.wording.voice import shorter_to_exclude
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.remark import NoShelter
 
+UNSURE_NAMED = 2
+"""Plants that are not confirmed to be in and named in any case. Judgement: one line of a phone."""
+
 
 def carry_in(
     into: Sequence[Chore], writer: SheetWriter, *, later: bool = False, by_hour: bool = True
@@ -82,6 +85,7 @@ def stay_in(
     """Return one line on what stays in, wherever it stands.
 
     unsure: True for plants that nobody has confirmed to be in, False for the others, None for all.
+        Some of the first are always named: they are what the reader has to look for.
     """
     plants = [
         name
@@ -90,11 +94,13 @@ def stay_in(
         if unsure is None or (name in chore.unconfirmed) is unsure
     ]
     facts = {} if unsure is None else {"unsure": unsure}
+    least = UNSURE_NAMED if unsure else 0
 
     def line(most: int) -> str:
-        return writer.say(macro, who=writer.voice.names(plants, most), **facts)
+        return writer.say(macro, who=writer.voice.names(plants, max(most, least)), **facts)
 
-    return Part((line,) if plants else (), None, optional, (frozenset(plants),))
+    named = (frozenset(plants),)
+    return Part((line,) if plants else (), None, optional, named, kept=bool(unsure))
 
 
 def carry_out(out: Sequence[Chore], writer: SheetWriter) -> Part:

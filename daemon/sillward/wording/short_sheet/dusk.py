@@ -20,10 +20,11 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     due = due_chores(into, carry_in(into, writer), writer)
     cold = [chore_phrases.too_cold_part(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]
+    check = stay_in("stay_tonight", stay, writer, unsure=True)
     parts = [
-        *([*orders, *cold] if into else [*cold, *orders]),
+        *([*orders, *cold, check] if into else [check, *cold, *orders]),
         *warnings(sheet.warnings, writer),
-        *(stay_in("stay_tonight", stay, writer, unsure=unsure) for unsure in (True, False)),
+        stay_in("stay_tonight", stay, writer, unsure=False),
         plain_part(out_again(writer), optional=True),
         open_questions(writer),
     ]
