@@ -5,7 +5,7 @@ never is.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import StoredChore
@@ -111,10 +111,39 @@ def held_back(
     return HeldBack("not now: it is to be in", only(chore, left) if left else None)
 
 
+def still_planned(
+    stored: Sequence[StoredChore],
+    told: ToldRound | None,
+    site: Site,
+    now: datetime,
+    *,
+    is_blind: bool,
+) -> list[StoredChore]:
+    """Return the chores that still hold, put-outs with those of their plants that may go out.
+
+    is_blind: whether there is no forecast by which a night can be judged.
+    """
+    holding = [kept for kept in stored if holds(kept, told)]
+    in_force = [kept for kept in holding if not is_of_last_night(kept, site, now)]
+    chores = {kept.id: kept.chore for kept in holding}
+    found = []
+    for kept in holding:
+        if kept.kind is not ChoreKind.CARRY_OUT or not kept.open:
+            found.append(kept)
+            continue
+        held = held_back(kept, chores, stored=in_force, now=now)
+        if is_blind or (held is not None and held.left is None):
+            continue
+        found.append(kept if held is None or held.left is None else replace(kept, chore=held.left))
+    return found
+
+
 def _keeps_in(kept: StoredChore, out_from: datetime, now: datetime) -> bool:
-    """Whether a chore has its plants inside when they would go out."""
+    """Whether a chore has its plants inside when they would go out, or soon after."""
     if kept.kind is ChoreKind.STAY_IN:
         return kept.before > max(out_from, now)
     if kept.kind is not ChoreKind.CARRY_IN:
         return False
-    return kept.before <= max(out_from, now) or kept.before - now < SHORT_STAY
+    if kept.before <= now:  # it should be in, and nobody has said that it is
+        return True
+    return out_from < kept.before < max(out_from, now) + SHORT_STAY

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from sillward.ledger import StoredChore
 from sillward.ledger.tables.diary import DiaryEntry
+from sillward.page import plans
 from sillward.page.cards import LATE_SHOWN
 from sillward.page.keys import key_of
 from sillward.page.photos.folder import PhotoFolder
@@ -18,7 +19,7 @@ from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 
-_MOVES = URGENT | {ChoreKind.CARRY_OUT, ChoreKind.MOVE}
+_MOVES = URGENT | {ChoreKind.MOVE}
 """Chores that stay to do when their hour is over. What was to be done with water, or left, is over
 with it."""
 
@@ -85,8 +86,7 @@ def rows_by_spot(visit: Visit) -> list[SpotRows]:
     """Return all plants by the spot where they stand, spots in the order of the collection."""
     context, now, voice = visit.context, visit.now, visit.voice
     collection, states = context.household.collection, context.states()
-    chores = context.ledger.chores.due_since(context.site.name, now - LATE_SHOWN)
-    orders = _open_by_plant(chores, now, voice)
+    orders = _open_by_plant(chores_now(visit), now, voice)
     notes = context.ledger.diary.counts(context.site.name)
     groups: dict[str, list[Row]] = {spot.name: [] for spot in collection.spots}
     for plant in collection.plants:
@@ -105,6 +105,14 @@ def rows_by_spot(visit: Visit) -> list[SpotRows]:
         for spot, rows in groups.items()
         if rows
     ]
+
+
+def chores_now(visit: Visit) -> list[StoredChore]:
+    """Return what was told and still holds."""
+    context, now = visit.context, visit.now
+    stored = context.ledger.chores.due_since(context.site.name, now - LATE_SHOWN)
+    is_blind = not context.has_forecast()
+    return plans.still_planned(stored, visit.told_last, context.site, now, is_blind=is_blind)
 
 
 def open_orders(

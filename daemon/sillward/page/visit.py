@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 from werkzeug.exceptions import BadRequest
@@ -13,9 +13,11 @@ from werkzeug.wrappers import Request, Response
 from sillward.page.desk import PageDesk
 from sillward.page.people.door import Door
 from sillward.page.people.entry import Entry
+from sillward.page.plans import ToldRound, told_last
 from sillward.page.rendering import Templates
 from sillward.service.context import ServiceContext
 from sillward.wording.voice import Voice
+from sillward_rules.sheet import Round
 
 MAX_TEXT = 2_000
 """Characters of a field of a form. Judgement: a long note of a plant."""
@@ -65,6 +67,16 @@ class Visit:
     def person(self) -> str | None:
         """The name of who has signed in, if people sign in by name."""
         return self.entry.person
+
+    @property
+    def told_last(self) -> ToldRound | None:
+        """The daily round that was told last, of today or of the evening before."""
+        context, rounds = self.context, self.context.ledger.rounds
+
+        def is_told(round_: Round, day: date) -> bool:
+            return rounds.enqueued_at(context.site.name, round_.value, day) is not None
+
+        return told_last(context.site.local_date(self.now), is_told)
 
     # -- what came
 

@@ -9,7 +9,7 @@ from werkzeug.wrappers import Response
 from sillward.config import group_lookup
 from sillward.ledger import Answer
 from sillward.ledger.tables.confirmations import Confirmation
-from sillward.page import cards, plant_facts
+from sillward.page import plant_facts
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import MAX_TEXT, Visit
@@ -104,7 +104,7 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
     states = context.states()
     state = states.get(it.name)
     stands = plant_facts.standing(it, state, now, voice)
-    chores = context.ledger.chores.due_since(site.name, now - cards.LATE_SHOWN)
+    chores = plant_facts.chores_now(visit)
     here = [
         other
         for other in collection.plants

@@ -1,19 +1,18 @@
 """What is to do today and tonight, in walking order, with a button for each answer."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, timedelta
+from datetime import timedelta
 
 from werkzeug.wrappers import Response
 
 from sillward.ledger.tables.confirmations import Answer
-from sillward.page import cards, deed_words, plans
+from sillward.page import cards, deed_words
 from sillward.page.cards import Card, Group, Known
 from sillward.page.headline import headline, is_about_forecast
 from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.service import due_rounds
-from sillward.service.context import ServiceContext
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
 from sillward_rules.remark import LeftOutByChoice, NotConfirmed, Note, Remark
@@ -86,7 +85,7 @@ def _board(visit: Visit) -> _Board:
     answers = context.ledger.confirmations.last_by_chore(context.site.name, now - cards.LOOKED_BACK)
     sheet = visit.desk.sheet(due_rounds.nearest(context.site, now))
     known = Known(
-        told=plans.told_last(context.site.local_date(now), _is_told(context)),
+        told=visit.told_last,
         is_blind=not context.has_forecast(),
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
         feed=sheet.feed,
@@ -98,11 +97,6 @@ def _board(visit: Visit) -> _Board:
     made = cards.cards(stored, chores, spots, now, voice, known)
     first = headline(made, sheet.warnings, now, voice, is_blind=known.is_blind)
     return _Board(first, made, sheet.warnings, answers)
-
-
-def _is_told(context: ServiceContext) -> Callable[[Round, date], bool]:
-    rounds, site = context.ledger.rounds, context.site.name
-    return lambda round_, day: rounds.enqueued_at(site, round_.value, day) is not None
 
 
 def _when_told_of_tonight(visit: Visit) -> str:

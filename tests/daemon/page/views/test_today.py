@@ -81,6 +81,7 @@ def test_at_dusk_no_plant_is_to_go_out() -> None:
     assert "carry-in" in str(re.findall('name="chore" value="(.*?)"', text))
     assert not [card for card in open_cards(text) if "Put out" in card]
     assert "Warms to" not in text
+    assert "Put out" not in visitor.says("/plants")
     over = card_of(text, "2026-10-06-carry-out-sunroom-to-pergola")
     assert "its hours are over" in over
     assert "They are out" in over
