@@ -19,6 +19,7 @@ from click.testing import CliRunner, Result
 from sillward.assembly import app, examples, read_only
 from sillward.assembly.app import Options
 from sillward.assembly.examples import DEMOS
+from sillward.charts import process
 from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
@@ -689,6 +690,13 @@ def test_the_digest_can_be_looked_at_without_sending(
     assert not load_settings().ledger.exists()  # nothing is remembered
 
 
+@pytest.fixture
+def no_charts(monkeypatch: pytest.MonkeyPatch) -> None:
+    """None are drawn, which takes seconds."""
+    monkeypatch.setattr(process, "drawn", lambda *_, **__: None)
+
+
+@pytest.mark.usefixtures("no_charts")
 def test_a_digest_without_a_browser_says_where_the_page_is(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -701,6 +709,7 @@ def test_a_digest_without_a_browser_says_where_the_page_is(
     assert f"open {page} in one" in result.stderr
 
 
+@pytest.mark.usefixtures("no_charts")
 def test_a_digest_that_cannot_be_written_says_so(tmp_path: Path) -> None:
     result = call("digest", *recorded("mild-week"), "--out", tmp_path / "no" / "such.html")
 
