@@ -14,6 +14,9 @@ from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 BRIEF = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.CARRY_OUT})
 """Chores of which one number tells why; each plant is shown with its limit."""
 
+_GUARDED = frozenset({ChoreKind.COVER, ChoreKind.SECURE})
+"""What is done to plants where they stand."""
+
 MAX_ASKED = 2
 """Plants that a question names in its title. Judgement: what fits into two lines of a phone."""
 
@@ -33,6 +36,11 @@ def title(chore: Chore, voice: Voice, *, last_night: bool) -> str:
     count = voice.plants(len(chore.plants))
     if last_night:
         who = ", ".join(chore.plants) if len(chore.plants) <= MAX_ASKED else count
+        was = "Were" if len(chore.plants) > 1 else "Was"
+        if chore.kind is ChoreKind.COVER:
+            return f"{was} {who} covered last night?"
+        if chore.kind is ChoreKind.SECURE:
+            return f"{was} {who} secured in time?"
         return f"Did {who} go in last night?"
     if chore.kind is ChoreKind.STAY_IN and chore.unconfirmed:
         return capital(voice.say("head_check", count=len(chore.plants)))
@@ -42,6 +50,8 @@ def title(chore: Chore, voice: Voice, *, last_night: bool) -> str:
 def asks(chore: Chore, *, last_night: bool) -> str:
     """Return what the button says by which a chore is done."""
     several = len(chore.plants) > 1
+    if last_night and chore.kind in _GUARDED:
+        return "They were" if several else "It was"
     if last_night:
         return "They went in" if several else "It went in"
     return _ASKS.get(chore.kind, ("Done", "Done"))[several]
@@ -49,6 +59,8 @@ def asks(chore: Chore, *, last_night: bool) -> str:
 
 def leaves(chore: Chore, *, last_night: bool) -> str:
     """Return what the button says by which a chore is not done at all."""
+    if last_night and chore.kind in _GUARDED:
+        return "They were not" if len(chore.plants) > 1 else "It was not"
     if chore.kind is not ChoreKind.CARRY_IN:
         return "Not needed"
     several = len(chore.plants) > 1
@@ -118,6 +130,8 @@ def why_last_night(
     low_c, until: how cold it got and when it is warm again, if that is known better than by the
         reasons of the chore.
     """
+    if chore.kind is ChoreKind.SECURE:
+        return "If not, look at them: the gusts are over"
     reasons = chore.because
     if low_c is None:
         known = [reason.value for reason in reasons if reason.quantity == "leaf temperature"]
@@ -125,9 +139,11 @@ def why_last_night(
     if until is None:
         until = max((reason.until for reason in reasons if reason.until), default=None)
     fell = "may have been too cold" if low_c is None else f"fell to {voice.degrees(low_c)}"
-    until = until if until is not None and until > now else None
+    if chore.kind is ChoreKind.COVER or (until is not None and until <= now):
+        until = None
     then = "check it" if until is None else f"take it in until {voice.hour(until)} and check it"
-    return f"Any left out {fell}: {then}"
+    left = "bare" if chore.kind is ChoreKind.COVER else "out"
+    return f"Any left {left} {fell}: {then}"
 
 
 def because(reason: Reason, chore: Chore, voice: Voice) -> str:

@@ -16,13 +16,9 @@ from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
 from sillward_rules.remark import NotConfirmed
 
-LATE_SHOWN = timedelta(hours=18)
-"""An order of the night before that nobody has answered is shown for so long after its deadline.
-Judgement: until the next dusk asks about the plant again."""
-
 LOOKED_BACK = timedelta(hours=24)
-"""Chores with a deadline no longer ago are looked at; whether plants went in last night is asked
-until the next dusk. Judgement: that asks again."""
+"""Chores with a deadline no longer ago are shown; an order that nobody has answered is asked about
+until the next dusk. Judgement: that asks about the plant again."""
 
 SETTLED_SHOWN = timedelta(hours=14)
 """What is done or not needed is shown for so long, to be taken back. Judgement: over a night."""
@@ -257,7 +253,7 @@ def _group(kept: StoredChore, now: datetime) -> Group | None:
     if kept.called_off_at is not None:
         return None
     if kept.kind in URGENT and kept.before <= now - LATE_AFTER:
-        return Group.LATE if now - kept.before < LATE_SHOWN else None
+        return Group.LATE
     if kept.kind is ChoreKind.STOP_WETTING:
         return Group.KNOW if kept.before > now - CROWNS_DRY else None
     if kept.kind is ChoreKind.STAY_IN and not kept.chore.unconfirmed:
@@ -329,7 +325,8 @@ def _why(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: 
     """Return what the card says for all of its plants; empty where each has its own reason."""
     if row.is_question:
         asked = known.last_night
-        if asked is None or set(row.chore.plants).isdisjoint(asked.plants):
+        is_in = row.chore.kind is ChoreKind.CARRY_IN
+        if asked is None or not is_in or set(row.chore.plants).isdisjoint(asked.plants):
             return card_words.why_last_night(row.chore, None, None, now, voice)
         return card_words.why_last_night(row.chore, asked.low_c, asked.until, now, voice)
     if row.chore.kind is ChoreKind.FEED and known.feed:

@@ -81,9 +81,12 @@ def _no_forecast(remarks: Sequence[Remark]) -> str:
 
 
 def _asked(open_: Sequence[Card], voice: Voice) -> str:
-    """Return the question whether plants went in last night; empty if it is not asked."""
-    asked = {name for card in open_ if card.is_question for name in card.chore.plants}
-    return f"Did {voice.plants(len(asked))} go in last night?" if asked else ""
+    """Return the question about orders that are over; empty if there are none."""
+    asked = [card.chore for card in open_ if card.is_question]
+    count = voice.plants(len(chore_phrases.plants_of(asked)))
+    if any(chore.kind in (ChoreKind.COVER, ChoreKind.SECURE) for chore in asked):
+        return f"What became of {count}?"
+    return f"Did {count} go in last night?" if asked else ""
 
 
 def _of_the_day(to_do: Sequence[Chore], now: datetime, voice: Voice) -> str:

@@ -17,6 +17,9 @@ from sillward_rules.weather.site import Site
 SHORT_STAY = timedelta(hours=2)
 """A plant is not put out if it must be in again so soon. Judgement: two walks for nothing."""
 
+CALM = timedelta(hours=2)
+"""Gusts are over so long after the strongest. Judgement: a front has passed by then."""
+
 _PLANS = frozenset({ChoreKind.CARRY_OUT, ChoreKind.STAY_IN})
 
 
@@ -68,13 +71,16 @@ def holds(kept: StoredChore, told: ToldRound | None) -> bool:
 
 
 def is_of_last_night(kept: StoredChore, site: Site, now: datetime) -> bool:
-    """Whether plants were to be in for a night that is over, and nobody has said that they were."""
+    """Whether an order was for a night, or for gusts, that is over, and nobody has said that it was
+    done."""
     if not kept.open or kept.before > now:
         return False
     if kept.kind is ChoreKind.STAY_IN:
         return _asks(kept)
-    is_in = kept.kind is ChoreKind.CARRY_IN
-    return is_in and sun.night_at_or_after(site, kept.before).end <= now
+    if kept.kind is ChoreKind.SECURE:
+        return max(reason.until or reason.at for reason in kept.chore.because) + CALM <= now
+    is_for_night = kept.kind in (ChoreKind.CARRY_IN, ChoreKind.COVER)
+    return is_for_night and sun.night_at_or_after(site, kept.before).end <= now
 
 
 def is_asked_again(kept: StoredChore, told: ToldRound | None) -> bool:

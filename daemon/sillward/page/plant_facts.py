@@ -7,7 +7,7 @@ from datetime import datetime
 from sillward.ledger import StoredChore
 from sillward.ledger.tables.diary import DiaryEntry
 from sillward.page import plans
-from sillward.page.cards import LATE_SHOWN
+from sillward.page.cards import LOOKED_BACK
 from sillward.page.keys import key_of
 from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
@@ -110,7 +110,7 @@ def rows_by_spot(visit: Visit) -> list[SpotRows]:
 def chores_now(visit: Visit) -> list[StoredChore]:
     """Return what was told and still holds."""
     context, now = visit.context, visit.now
-    stored = context.ledger.chores.due_since(context.site.name, now - LATE_SHOWN)
+    stored = context.ledger.chores.due_since(context.site.name, now - LOOKED_BACK)
     is_blind = not context.has_forecast()
     return plans.still_planned(stored, visit.told_last, context.site, now, is_blind=is_blind)
 

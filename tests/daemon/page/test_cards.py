@@ -6,7 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from sillward.ledger import StoredChore
-from sillward.page.cards import LATE_AFTER, LATE_SHOWN, SETTLED_SHOWN, Card, Group, Known, cards
+from sillward.page.cards import LATE_AFTER, LOOKED_BACK, SETTLED_SHOWN, Card, Group, Known, cards
 from sillward.page.plans import ToldRound, told_last
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Weighing, only
@@ -77,9 +77,8 @@ def test_an_order_is_shown_as_a_card_with_its_plants_each_with_its_limit() -> No
 def test_an_order_whose_hour_has_come_is_due_now_and_then_overdue_until_the_next_day() -> None:
     just = StoredChore(an_order("just", -LATE_AFTER + timedelta(minutes=1)))
     late = StoredChore(an_order("late", -LATE_AFTER))
-    old = StoredChore(an_order("old", -LATE_SHOWN, ChoreKind.COVER))
 
-    assert groups(just, late, old) == {"just": Group.NOW, "late": Group.LATE}
+    assert groups(just, late) == {"just": Group.NOW, "late": Group.LATE}
     (card,) = (card for card in shown(late))
     assert card.tag == "overdue since 16:45"
     assert card.way == "Now, bench to room"
@@ -126,7 +125,7 @@ def test_what_was_called_off_is_not_shown() -> None:
 
 def test_an_order_is_never_ahead_and_never_among_what_is_over_while_nobody_answered() -> None:
     for kind in (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE):
-        for minutes in range(-int(LATE_SHOWN.total_seconds() // 60) + 1, 24 * 60, 7):
+        for minutes in range(-int(LOOKED_BACK.total_seconds() // 60) + 1, 24 * 60, 7):
             start = NOW + timedelta(minutes=minutes - 30)
             order = an_order("x", timedelta(minutes=minutes), kind, start=start)
             (card,) = shown(StoredChore(order))
@@ -302,6 +301,33 @@ def test_in_the_morning_it_is_asked_whether_plants_went_in() -> None:
     asked = NotConfirmed(("Moth", "Fern"), 2.5, until)
     (card,) = shown(order, now=MORNING, known=Known(last_night=asked))
     assert card.why == "Any left out fell to 2.5 °C: take it in until 13:30 and check it"
+
+
+@pytest.mark.parametrize(
+    ("kind", "title", "why"),
+    [
+        (
+            ChoreKind.COVER,
+            "Were Moth, Fern covered last night?",
+            "Any left bare fell to 3.0 °C: check it",
+        ),
+        (
+            ChoreKind.SECURE,
+            "Were Moth, Fern secured in time?",
+            "If not, look at them: the gusts are over",
+        ),
+    ],
+)
+def test_what_guards_plants_is_asked_about_once_its_hours_are_over(
+    kind: ChoreKind, title: str, why: str
+) -> None:
+    order = StoredChore(an_order("x", kind=kind))
+
+    (card,) = shown(order, now=NOW + 2 * HOUR)
+    assert not card.is_question
+    (card,) = shown(order, now=MORNING)
+    assert (card.title, card.why, card.group) == (title, why, Group.LATE)
+    assert (card.asks, card.leaves) == ("They were", "They were not")
 
 
 def test_it_is_asked_until_the_next_dusk_round_plans_for_the_plants_anew() -> None:
