@@ -284,6 +284,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "left_out_by_choice.low_c": (4.12, None),
     "left_out_by_choice.until": (_AT, None),
     "list_answer.linked": (True, False),
+    "week_sentence.trips": (4, 1, 0),
     "under_cover.inside": (2, 0, 3),
     "under_cover.unsure": ("", "Grey curls"),
     "list_is_sent.linked": (True, False),

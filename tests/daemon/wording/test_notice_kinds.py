@@ -15,7 +15,7 @@ from sillward.text.columns import WIDTH
 from sillward.wording import alarms, full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
-from sillward.wording.weekly_mail import week_ahead
+from sillward.wording.weekly_mail import week_ahead, week_tables
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.planners.outlook import NightAhead, Outlook
 from sillward_rules.plants.state import PlantState
@@ -347,6 +347,12 @@ def ahead(*chances: float | None, spots: Sequence[str] = ("pergola", "wall bench
         for number, chance in enumerate(chances)
     ]
     return Outlook(tuple(nights), (), (), None, (), ())
+
+
+def test_a_week_in_which_nothing_is_carried_has_no_trips() -> None:
+    week = replace(ahead(0.68, 0.68), chores=())
+
+    assert week_tables.sentence(week, VOICE).partition(";")[0].endswith("plants must stay in.")
 
 
 def test_the_table_of_nights_has_a_column_of_chances() -> None:

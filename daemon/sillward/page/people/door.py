@@ -1,6 +1,7 @@
 """Who may come in: the people of the household, their passphrases and their sessions."""
 
 import time
+import unicodedata
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -90,12 +91,12 @@ class Door:
         people = self.people()
         keys = [throttle.of_address(address)]
         if people:
-            keys.append(throttle.of_name(folded_name(name)))
+            keys.append(throttle.of_name(_without_accents(name)))
         wait_s = self.tries.wait_s(keys)
         if wait_s > 0:
             msg = f"Too many tries. Wait {_in_words(wait_s)}, then try again."
             raise NotSignedInError(msg, wait_s)
-        person = next((one for one in people if folded_name(one) == folded_name(name)), None)
+        person = _person_named(name, people)
         known = person is not None or not people
         right = self._passphrases.is_right(person, passphrase, known=known)
         if right is None:
@@ -117,3 +118,18 @@ def _in_words(seconds: float) -> str:
     if seconds <= 60:
         return f"{max(1, round(seconds))} seconds"
     return f"{-(-round(seconds) // 60)} minutes"
+
+
+def _person_named(name: str, people: Sequence[str]) -> str | None:
+    """Return who is meant; accents may be left out, since many a phone has none of ours.
+
+    That is, unless it makes two people one.
+    """
+    same = [one for one in people if folded_name(one) == folded_name(name)]
+    alike = [one for one in people if _without_accents(one) == _without_accents(name)]
+    return same[0] if same else alike[0] if len(alike) == 1 else None
+
+
+def _without_accents(name: str) -> str:
+    parts = unicodedata.normalize("NFKD", folded_name(name))
+    return "".join(letter for letter in parts if not unicodedata.combining(letter))

@@ -26,11 +26,18 @@ def yard(tmp_path: Path) -> Yard:
     return Yard(tmp_path)
 
 
-@pytest.mark.parametrize("typed", ["Inés", " inés ", "INÉS", "Ine\u0301s"])
+@pytest.mark.parametrize("typed", ["Inés", " inés ", "INÉS", "Ine\u0301s", "ines"])
 def test_a_person_is_known_however_a_phone_writes_the_name(yard: Yard, typed: str) -> None:
     session = yard.door().sign_in(typed, passphrase_of("Inés"), ADDRESS)
 
     assert session.person == "Inés"
+
+
+@pytest.mark.parametrize(
+    ("typed", "person"), [("ines", None), ("Ines", None), ("inés", "Inés"), ("inès", "Inès")]
+)
+def test_accents_count_where_two_people_differ_by_them(typed: str, person: str | None) -> None:
+    assert door._person_named(typed, ["Inés", "Inès", "Tomás"]) == person
 
 
 @pytest.mark.usefixtures("quick_for_nobody")
