@@ -37,7 +37,7 @@ LOOKS = 15
 GOAL_MS, GOAL_KB = 150.0, 150.0
 
 
-def asked(folder: Path) -> tuple[Client, str]:
+def asked(folder: Path, entries: int = ENTRIES) -> tuple[Client, str]:
     """A client of the page, and the name of the plant with the longest diary."""
     app = demo("cold-snap")
     plants = [
@@ -50,7 +50,7 @@ def asked(folder: Path) -> tuple[Client, str]:
     desk = demo_page.told_page_desk(app, ledger, now=datetime(2026, 5, 14, tzinfo=UTC))
     with desk.open() as context:
         now, site = context.clock(), context.site.name
-        entries = [
+        diary = [
             DiaryEntry(
                 plants[number % 2 * (number % PLANTS)].name,
                 now - timedelta(hours=3 * number),
@@ -59,9 +59,9 @@ def asked(folder: Path) -> tuple[Client, str]:
                 "Roots green, one new leaf; wiped the scale off the oldest.",
                 "Ana",
             )
-            for number in range(ENTRIES)
+            for number in range(entries)
         ]
-        context.ledger.diary.add(site, entries)
+        context.ledger.diary.add(site, diary)
     return Client(Application(desk, Guard(b"k" * 32))), plants[0].name
 
 
