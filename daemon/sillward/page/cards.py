@@ -195,6 +195,8 @@ def _rows(
         chore = chores[kept.id]
         if kept.id in asked:
             if not plans.is_asked_again(kept, known.told):
+                unsure = kept.kind is ChoreKind.STAY_IN
+                chore = only(chore, chore.unconfirmed) if unsure else chore
                 yield _Row(Group.LATE, chore, kept, is_question=True)
             continue
         group = _group(kept, now)

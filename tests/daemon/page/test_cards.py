@@ -352,6 +352,8 @@ def test_who_should_be_in_tonight_and_is_not_confirmed_has_a_card_of_its_own() -
     assert [plant.name for plant in check.plants] == ["Fern"]
     assert (note.title, note.group, note.asks) == ("Keep in: 1 plant", Group.KNOW, "")
     assert check.anchor != note.anchor
+    (asked,) = shown(StoredChore(replace(stay, unconfirmed=("Fern",))), now=NOW + 16 * HOUR)
+    assert asked.title == "Did Fern go in last night?"
 
 
 def test_shade_is_over_some_hours_after_the_heat() -> None:
