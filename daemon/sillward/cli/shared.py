@@ -22,9 +22,21 @@ Command = Callable[..., None]
 
 ROUNDS = click.Choice([round_.value for round_ in Round])
 
+
+def _one(context: click.Context, option: click.Parameter, paths: Sequence[Path]) -> Path | None:
+    """Return the only collection: of two, one would be left out without a word."""
+    del context, option
+    if len(paths) > 1:
+        msg = "--collection is given twice; only `sillward run` takes more than one"
+        raise UsageError(msg)
+    return paths[0] if paths else None
+
+
 _COLLECTION = click.option(
     "--collection",
     type=click.Path(path_type=Path),
+    multiple=True,
+    callback=_one,
     metavar="FILE",
     help="The collection (default: SILLWARD_COLLECTION).",
 )

@@ -237,9 +237,18 @@ def _rule_lines(
             bound, origin = _bound(rule, voice), _origin(rule, voice)
             letter = letters.get(rule.name, "?")
             yield f"{letter} {rule.name}: {rule.asks} if {bound}: {origin}"
-    silent = [f"{rule.name} ({_bound(rule, voice)})" for rule in rules if not rule.hours]
+    silent = [
+        f"{rule.name} ({'never' if _cannot_be(rule) else _bound(rule, voice)})"
+        for rule in rules
+        if not rule.hours
+    ]
     if silent:
         yield f"silent: {'; '.join(silent)}"
+
+
+def _cannot_be(rule: AppliedRule) -> bool:
+    """Whether a rule never fires: no air is so dry that its humidity is below nothing."""
+    return rule.unit == "%" and rule.direction == "below" and rule.bound <= 0
 
 
 def _bound(rule: AppliedRule, voice: Voice) -> str:

@@ -73,3 +73,11 @@ def test_garbage_is_collected_afterwards_as_it_was_before(collecting: bool) -> N
         assert gc.isenabled() is collecting
     finally:
         gc.enable()
+
+
+@pytest.mark.parametrize("name", ["page", "sheet", "check"])
+def test_a_second_collection_is_not_left_out_without_a_word(name: str) -> None:
+    result = CliRunner().invoke(main, [name, "--collection", "a.toml", "--collection", "b.toml"])
+
+    assert result.exit_code == 2
+    assert "--collection is given twice" in str(result.stderr) + str(result.exception)

@@ -43,6 +43,13 @@ def test_what_goes_out_by_the_air_of_its_spot_is_told_by_that_column() -> None:
     assert told[1] == row["spot"] < row["leaf"]
 
 
+def test_a_rule_that_cannot_fire_names_no_bound_that_cannot_be() -> None:
+    words = Visitor().says(f"/why/{key_of('Kitchen-door aloes')}")
+
+    assert "parched air (never)" in words
+    assert "below -" not in words
+
+
 def test_units_are_the_growers_and_names_are_escaped() -> None:
     visitor, _ = a_visitor(a_garden(a_plant(SCRIPT), units=US))
 
