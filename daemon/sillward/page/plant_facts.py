@@ -13,7 +13,7 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
 from sillward.reports.plant_nights import PlantNight, coldest_told
 from sillward.reports.reading_noted import LAST_YEAR
-from sillward.wording import follow_up
+from sillward.wording import follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
@@ -141,6 +141,8 @@ def _open_by_plant(
             if told is not None and told.value is not None and told.limit is not None:
                 shown, limit = voice.beside(told.value, told.limit), voice.bound(told.limit)
                 low = f": {unbroken(shown)} expected, limit {unbroken(limit)}"
+                if reason_phrases.is_precaution(told):  # else it would read as a mistake
+                    low += reason_phrases.precaution(told, voice)
             found.setdefault(reason.plant, []).append(words + low)
     return found
 

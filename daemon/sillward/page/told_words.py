@@ -154,7 +154,8 @@ def _outcome(chore: StoredChore, now: datetime, voice: Voice) -> str:
         late = f", due {due}" if chore.done_at > chore.before + LATE else ""
         return f"done {voice.clock_of_day(chore.done_at, now)}{by}{late}"
     if chore.declined_at is not None:
-        return f"not needed, said {voice.clock_of_day(chore.declined_at, now)}{by}"
+        what = "left out" if chore.kind is ChoreKind.CARRY_IN else "not needed"
+        return f"{what}, said {voice.clock_of_day(chore.declined_at, now)}{by}"
     if chore.called_off_at is not None:
         return f"called off {voice.clock_of_day(chore.called_off_at, now)}"
     reminded = chore.reminded_at

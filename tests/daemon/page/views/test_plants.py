@@ -270,3 +270,10 @@ def test_what_may_go_out_again_is_no_second_order_for_tonight() -> None:
 
     assert "limit 8 °C May go out again Fri 12:25 to 14:05" in said
     assert "Put out by" not in said
+
+
+def test_what_goes_in_by_the_risk_alone_says_so() -> None:
+    said = Visitor().says("/plants")
+
+    assert "5.0 °C expected, limit 3 °C, 7 % chance of less; worth taking along" in said
+    assert said.count("worth taking along") < said.count("Carry in")

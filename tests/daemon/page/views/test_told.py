@@ -55,7 +55,7 @@ def test_what_was_declined_or_called_off_is_told() -> None:
     visitor, world = a_visitor(told=True)
     (chore,) = orders(world)
     answers.decline(world.ledger, SITE.name, [(chore, chore.plants)], world.clock(), None)
-    assert "not needed, said 17:00" in visitor.says("/told")
+    assert "left out, said 17:00" in visitor.says("/told")
 
     visitor, world = a_visitor(told=True)
     world.ledger.chores.call_off(SITE.name, [orders(world)[0].id], world.clock())
