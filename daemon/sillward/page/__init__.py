@@ -9,8 +9,8 @@
     desk.py          the ledger and the household, for one request at a time
     visit.py         one request as a view sees it
     routes.py        all addresses
-    cards.py         what is to do as cards; their words (card_words.py), what still holds (plans.py),
-                     and the most pressing of it (headline.py)
+    cards.py         what is to do as cards: what still holds (plans.py), in which words
+                     (card_words.py), and the most pressing of it (headline.py)
     views/           what each address shows or does
     templates/, static/
 
