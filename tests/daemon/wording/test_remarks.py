@@ -411,3 +411,10 @@ def test_names_are_told_letter_for_letter(name: str) -> None:
     words = VOICE.remark(ShelterTooCold((name,), name, 9.0, 13.0, name, 16.0))
 
     assert words == f"{name} to {name} (16 °C): {name} is too cold (9 °C, needs 13 °C)"
+
+
+def test_the_question_of_the_morning_names_two_plants_however_little_room_there_is() -> None:
+    question = "go in last night? Nobody said so"
+
+    assert VOICE.remark(NotConfirmed(B, 2.8, None), 0) == f"did Anemone, Boat {question}"
+    assert VOICE.remark(NotConfirmed((*B, "Cup"), 2.8, None), 0) == f"did 3 plants {question}"
