@@ -182,8 +182,7 @@ class NotConfirmed(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NotNeeded(Remark):
-    """Plants of which the grower said that a chore is not needed, and the worst value that asks for
-    it all the same; kind is one of chores."""
+    """Plants for which a chore (kind) was declined, and the worst value that asks for it."""
 
     plants: tuple[str, ...]
     kind: str

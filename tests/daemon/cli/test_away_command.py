@@ -80,7 +80,7 @@ def test_it_is_shown_printed_and_ended() -> None:
     [
         (("fri", "sun", "Inés"), "say from when to when, who is told, and the channel"),
         (("someday", "sun", "Inés", "ines_phone"), '"someday" is not a day'),
-        (("2026-12-01", "sun", "Inés", "ines_phone"), "2026-12-01 is over"),
+        (("2026-12-01", "sun", "Inés", "ines_phone"), "Tue 01 Dec is over"),
         (("fri", "sun", "Inés", "inez"), '"inez" is not a channel of the collection'),
         (("--end",), "nobody looks after the plants"),
         (("--list", "Tomás"), "nobody looks after the plants"),
