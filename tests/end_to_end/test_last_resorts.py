@@ -186,7 +186,7 @@ def test_run_goes_on_without_room_for_its_ledger_and_says_so(
     assert installation.stop(daemon) == 0
     assert len(installation.sink.pushes) == 2
     assert installation.logged("ledger.afloat")
-    looked = installation.start("-c", _SHORT_OF_ROOM, "1000", "status")
+    looked = installation.start("-c", _SHORT_OF_ROOM, "4000", "status")  # room for what it prints
     assert looked.wait(10) == 1
 
 
