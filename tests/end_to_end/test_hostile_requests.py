@@ -372,9 +372,13 @@ def _forged(page: Page) -> dict[str, str]:
         "another body": f"{body[:-4]}AAAA.{signature}",
         "another key": Sessions(b"x" * 32, "Courtyard").cookie(session),
         "another site": Sessions(KEY, "Terrace").cookie(session),
-        "another passphrase": keys.cookie(Session("Tomás", "0" * 32, int(NOON), "a" * 32)),
-        "nobody of the household": keys.cookie(Session("Mallory", session.mark, int(NOON), "a")),
-        "no person": keys.cookie(Session(None, session.mark, int(NOON), "a")),
+        "another passphrase": keys.cookie(
+            Session("Tomás", "0" * 32, int(NOON), int(NOON), "a" * 32)
+        ),
+        "nobody of the household": keys.cookie(
+            Session("Mallory", session.mark, int(NOON), int(NOON), "a")
+        ),
+        "no person": keys.cookie(Session(None, session.mark, int(NOON), int(NOON), "a")),
         "too old": keys.cookie(_session(page, "Tomás", NOON - 31 * 24 * 3600)),
         "very long": "A" * 9_000,
         "no ASCII": "é.é",

@@ -19,6 +19,9 @@ from sillward.service.context import ServiceContext
 from sillward.wording.voice import Voice
 from sillward_rules.sheet import Round
 
+MAX_DIGITS = 18
+"""Of a number of the ledger: what surely fits into it."""
+
 MAX_TEXT = 2_000
 """Characters of a field of a form. Judgement: a long note of a plant."""
 
@@ -110,3 +113,9 @@ class Visit:
 
 View = Callable[..., Response]
 """Answers a visit; takes it, and the values that the address holds by their names."""
+
+
+def whole_number(text: str) -> int | None:
+    """Return a number that stands in an address or a form; None for anything else."""
+    is_one = text.isascii() and text.isdecimal() and len(text) <= MAX_DIGITS
+    return int(text) if is_one else None

@@ -68,14 +68,18 @@ class DiaryTable:
                 }
                 self._database.insert("diary", values)
 
-    def of_plant(self, site: str, plant: str, most: int = -1) -> list[DiaryEntry]:
-        """Return the entries of a plant, the last one seen first; at most so many, or all."""
+    def of_plant(self, site: str, plant: str, most: int = -1, *, skip: int = 0) -> list[DiaryEntry]:
+        """Return the entries of a plant, the last one seen first; at most so many, or all.
+
+        skip: how many of the first ones are left out.
+        """
         rows = self._database.rows(
             "SELECT * FROM diary WHERE site = ? AND plant = ?"
-            " ORDER BY seen_at DESC, id DESC LIMIT ?",
+            " ORDER BY seen_at DESC, id DESC LIMIT ? OFFSET ?",
             site,
             plant,
             most,
+            skip,
         )
         return self._reader.readable(rows)
 

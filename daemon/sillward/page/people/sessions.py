@@ -13,6 +13,10 @@ from dataclasses import dataclass, replace
 SESSION_S = 30 * 24 * 3600
 """A session that is not used for so long is over [s]. Judgement: longer than most holidays."""
 
+LONGEST_S = 180 * 24 * 3600
+"""So is any session so long after somebody signed in [s]: nothing else ends one whose cookie is in
+other hands. Judgement: to sign in twice a year is no burden."""
+
 RENEW_S = 24 * 3600
 """One that is used and older than this is given a new date [s]."""
 
@@ -28,23 +32,24 @@ class Session:
 
     person: None where there is one passphrase for all.
     mark: of the passphrase.
-    issued: seconds since 1970.
+    began, issued: when somebody signed in, and its present date, in seconds since 1970.
     word: random; the forms of this session carry a token made from it.
     """
 
     person: str | None
     mark: str
+    began: int
     issued: int
     word: str
 
     @classmethod
     def new(cls, person: str | None, mark: str, now: float) -> "Session":
         """Return a session that begins now, with a word of its own."""
-        return cls(person, mark, int(now), secrets.token_hex(16))
+        return cls(person, mark, int(now), int(now), secrets.token_hex(16))
 
     def expired(self, now: float) -> bool:
         """Whether it is over. One from the future is not: a clock may have been set back."""
-        return now > self.issued + SESSION_S
+        return now > min(self.issued + SESSION_S, self.began + LONGEST_S)
 
     def renewed(self, now: float) -> "Session":
         """Return it with a new date if it is time for that."""
@@ -86,4 +91,4 @@ class Sessions:
 
 
 def _facts_of(session: Session) -> list[object]:
-    return [session.person, session.mark, session.issued, session.word]
+    return [session.person, session.mark, session.began, session.issued, session.word]

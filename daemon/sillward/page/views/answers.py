@@ -14,15 +14,11 @@ from sillward.errors import UsageError
 from sillward.ledger import StoredChore
 from sillward.page import cards
 from sillward.page.route import Route
-from sillward.page.visit import Visit
+from sillward.page.visit import Visit, whole_number
 from sillward.service import answers
 
 WAIT = timedelta(minutes=30)
 """How long "later" puts a reminder off. Judgement: a meal."""
-
-
-MAX_DIGITS = 19
-"""Of the number of an answer: what fits into the ledger."""
 
 
 def answer(visit: Visit) -> Response:
@@ -67,11 +63,11 @@ def undo(visit: Visit) -> Response:
 
     One that was taken back already, as by a press that was sent twice, is no mistake.
     """
-    number, context = visit.field("answer"), visit.context
-    if not (number.isascii() and number.isdecimal() and len(number) < MAX_DIGITS):
+    number, context = whole_number(visit.field("answer")), visit.context
+    if number is None:
         raise BadRequest
     ledger, site = context.ledger, context.site.name
-    answers.take_back_number(ledger, site, int(number), context.clock(), visit.person)
+    answers.take_back_number(ledger, site, number, context.clock(), visit.person)
     return visit.redirect("today")
 
 

@@ -12,14 +12,14 @@ from sillward.ledger.tables.confirmations import Confirmation
 from sillward.page import plant_facts
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
-from sillward.page.visit import MAX_TEXT, Visit
+from sillward.page.visit import MAX_TEXT, Visit, whole_number
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_nights import nights_of
 from sillward.service import answers
 from sillward_rules.plants.plant import Plant
 
 SHOWN = 20
-"""Entries of a diary that are shown unless all are asked for. Judgement: a screen or two."""
+"""Entries of a diary on a page. Judgement: a screen or two."""
 
 
 SAID = {
@@ -74,9 +74,9 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
     """
     context, now, voice = visit.context, visit.now, visit.voice
     name = name_of(visit, key)
-    whole = "all" in visit.request.args
-    entries = context.ledger.diary.of_plant(context.site.name, name, -1 if whole else SHOWN + 1)
-    shown = entries if whole else entries[:SHOWN]
+    skip = whole_number(visit.request.args.get("skip", "")) or 0
+    entries = context.ledger.diary.of_plant(context.site.name, name, SHOWN + 1, skip=skip)
+    shown = entries[:SHOWN]
     it = plant_named(visit, name)
     facts = {} if it is None else _facts(visit, it)
     spot = facts["stands"].spot if facts else ""
@@ -89,7 +89,8 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         facts=facts,
         said=SAID.get(visit.request.args.get("said", ""), "").format(spot=spot),
         notes=plant_facts.notes(shown, visit.desk.photos, now, voice),
-        are_more=len(shown) < len(entries),
+        newer=None if not skip else max(0, skip - SHOWN),
+        older=skip + SHOWN if len(shown) < len(entries) else None,
         photos_offered=visit.desk.photos.is_offered,
         most=MAX_TEXT,
         newest=voice.local(now).strftime("%Y-%m-%dT%H:%M"),
@@ -160,7 +161,7 @@ def moved(visit: Visit, key: str) -> Response:
 
 
 def move_back(visit: Visit, key: str) -> Response:
-    """Take back that a plant was moved, unless something else was said of it meanwhile."""
+    """Take back that a plant was moved, unless it was moved again meanwhile."""
     context, site, name = visit.context, visit.context.site.name, name_of(visit, key)
     last = _last_move(visit, name)
     if last is not None and visit.field("answer") == str(last.id):
@@ -170,7 +171,7 @@ def move_back(visit: Visit, key: str) -> Response:
 
 
 def _last_move(visit: Visit, name: str) -> Confirmation | None:
-    """Return the move of a plant that can be taken back: the last thing that was said of it."""
+    """Return the last move of a plant, if it was made lately enough to be taken back."""
     last = visit.context.ledger.confirmations.last(visit.context.site.name, name)
     if last is None or last.answer is not Answer.MOVED or name not in last.plants:
         return None

@@ -134,6 +134,19 @@ def test_a_session_lasts_thirty_days_from_its_last_use(yard: Yard) -> None:
     assert entrance.session_of(cookie) is None
 
 
+def test_whoever_comes_every_week_signs_in_twice_a_year_all_the_same(yard: Yard) -> None:
+    entrance = yard.door()
+    cookie = entrance.cookie(entrance.sign_in("Inés", passphrase_of("Inés"), ADDRESS))
+    weeks = 0
+
+    while (session := entrance.session_of(cookie)) is not None:
+        cookie = entrance.cookie(session)
+        yard.now += 7 * DAY
+        weeks += 1
+
+    assert weeks == sessions.LONGEST_S // (7 * DAY) + 1
+
+
 def test_within_a_day_a_session_is_not_written_again(yard: Yard) -> None:
     entrance = yard.door()
     cookie = entrance.cookie(entrance.sign_in("Inés", passphrase_of("Inés"), ADDRESS))

@@ -160,15 +160,26 @@ def test_limits_of_a_house_that_thinks_in_fahrenheit_are_told_so() -> None:
     assert "overdue since 5:14 pm" in said
 
 
-def test_the_newest_entries_come_first_and_all_are_a_link_away(visitor: Visitor) -> None:
+def test_the_newest_entries_come_first_and_older_ones_are_a_link_away(visitor: Visitor) -> None:
     noted(visitor, [f"note {number};" for number in range(SHOWN + 2)])
 
     page = visitor.get(PAGE)
     assert page.index("note 0;") < page.index("note 1;")
     assert page.count('<article class="entry"') == SHOWN
     assert f"note {SHOWN};" not in page
-    assert f'href="{PAGE}?all#diary"' in page
-    assert visitor.get(f"{PAGE}?all").count('<article class="entry"') == SHOWN + 2
+    assert f'href="{PAGE}?skip={SHOWN}#diary"' in page
+    older = visitor.get(f"{PAGE}?skip={SHOWN}")
+    assert f"note {SHOWN};" in older
+    assert older.count('<article class="entry"') == 2
+    assert f'href="{PAGE}#diary">Newer' in older
+    assert "Older" not in older
+
+
+@pytest.mark.parametrize("skip", ["-1", "x", "9" * 30, ""])
+def test_a_place_in_the_diary_that_cannot_be_is_its_beginning(skip: str, visitor: Visitor) -> None:
+    noted(visitor, ["the newest;"])
+
+    assert "the newest;" in visitor.get(f"{PAGE}?skip={skip}")
 
 
 def test_who_noted_it_is_named(visitor: Visitor) -> None:
