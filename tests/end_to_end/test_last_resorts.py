@@ -179,6 +179,8 @@ def test_run_goes_on_without_room_for_its_ledger_and_says_so(
     address = f"http://127.0.0.1:{installation.forecast_port}/trouble"
     monkeypatch.setenv("SILLWARD_HEARTBEAT__TROUBLE_URL", address)
     monkeypatch.setenv("SILLWARD_LOG_LEVEL", "ERROR")  # the limit is the log's too
+    # Nor may it cut bytecode short: Python does not notice, and all others would read it.
+    monkeypatch.setenv("PYTHONDONTWRITEBYTECODE", "1")
 
     daemon = installation.start("-c", _SHORT_OF_ROOM, str(most), "run")
 
