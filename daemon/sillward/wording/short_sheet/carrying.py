@@ -59,12 +59,13 @@ def _in_from_spot(
     without_shelter = [remark for remark in writer.sheet.warnings if isinstance(remark, NoShelter)]
     homeless = any(not staying.isdisjoint(remark.plants) for remark in without_shelter)
     name_staying = shorter_to_exclude(staying, list(going)) and not homeless
+    shelters = {to: _going_to(to, chores) for to in dict.fromkeys(each.to_spot for each in chores)}
     # With an empty set of others the voice may say "all": then all that stand there go one way.
-    others = set[str]() if present <= going and len(chores) == 1 else None
+    others = set[str]() if present <= going and len(shelters) == 1 else None
 
     def line(most: int) -> str:
-        ways = [(voice.names(chore.plants, most, others), chore.to_spot) for chore in chores]
-        all_named = all(len(chore.plants) <= max(1, most + 1) for chore in chores)
+        ways = [(voice.names(names, most, others), to) for to, names in shelters.items()]
+        all_named = all(len(names) <= max(1, most + 1) for names in shelters.values())
         stays = ", ".join(sorted(staying)) if name_staying and not all_named else ""
         facts: dict[str, Any] = {"spot": spot, "ways": ways, "stays": stays}
         if later:
@@ -72,6 +73,11 @@ def _in_from_spot(
         return writer.say("carry_in", when=writer.clock(at), **facts)
 
     return line
+
+
+def _going_to(shelter: str, chores: Sequence[Chore]) -> list[str]:
+    """Return the plants that go to one shelter, also if some of them are long overdue there."""
+    return [name for chore in chores if chore.to_spot == shelter for name in chore.plants]
 
 
 def stay_in(
