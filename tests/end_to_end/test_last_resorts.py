@@ -166,7 +166,7 @@ cli.main(sys.argv[2:])
 """A limit on the size of files stands in for a disk that is full."""
 
 
-@pytest.mark.parametrize("room", [None, 30_000, 60_000])
+@pytest.mark.parametrize("room", [None, pytest.param(30_000, marks=pytest.mark.slow), 60_000])
 def test_run_goes_on_without_room_for_its_ledger_and_says_so(
     room: int | None, installation: Installation, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -29,6 +29,7 @@ from sillward.text import terminal
 from sillward.text.columns import Screen
 from sillward_rules.sheet import Round
 from tests.support.paths import EXAMPLES
+from tests.support.slow import some_slow
 
 COURTYARD = EXAMPLES / "courtyard.toml"
 MAX_COLUMNS = 80
@@ -131,7 +132,7 @@ def all_that_is_said_of_the_past(path: Path) -> dict[str, str]:
 
 
 @pytest.mark.usefixtures("in_weather")
-@pytest.mark.parametrize("weather", DEMOS)
+@pytest.mark.parametrize("weather", some_slow(DEMOS, {"mild-week", "wet-autumn"}))
 def test_all_that_is_printed_fits_80_columns(
     weather: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -182,11 +183,11 @@ NAMES = {
 
 
 @pytest.mark.usefixtures("in_weather")
-@pytest.mark.parametrize("name", NAMES.values(), ids=NAMES)
+@pytest.mark.parametrize("script", some_slow(NAMES, {"right to left", "one word"}))
 def test_names_of_every_script_break_no_column(
-    name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    script: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    text = COURTYARD.read_text(encoding="utf-8")
+    name, text = NAMES[script], COURTYARD.read_text(encoding="utf-8")
     for old in ("Blue basket", "pergola", "Courtyard"):
         text = text.replace(f'"{old}"', f'"{name.strip()}"')
     text = text.replace("[spots.pergola]", f'[spots."{name.strip()}"]')

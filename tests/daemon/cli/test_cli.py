@@ -35,6 +35,7 @@ from sillward_rules.transitions import all_confirmed, next_state
 from tests.support.bodies import body, dumped
 from tests.support.chores import a_chore
 from tests.support.paths import COLLECTIONS, EXAMPLES
+from tests.support.slow import some_slow
 
 COURTYARD = EXAMPLES / "courtyard.toml"
 GOOD = COLLECTIONS / "good.toml"
@@ -763,7 +764,7 @@ def test_why_tells_the_chance_of_the_night_and_where_it_is_from() -> None:
     assert "the night: not under 8 °C by the forecast, <5 % chance that it is" in safe
 
 
-@pytest.mark.parametrize("weather", DEMOS)
+@pytest.mark.parametrize("weather", some_slow(DEMOS, {"mild-week", "wet-autumn"}))
 def test_why_as_json_has_an_answer_for_every_plant(weather: str) -> None:
     for plant in load_household(COURTYARD).collection.plants:
         report = document(call("why", plant.name, *recorded(weather), "--json"))
@@ -772,7 +773,7 @@ def test_why_as_json_has_an_answer_for_every_plant(weather: str) -> None:
         assert report["hours"]
 
 
-@pytest.mark.parametrize("weather", DEMOS)
+@pytest.mark.parametrize("weather", some_slow(DEMOS, {"mild-week", "wet-autumn"}))
 def test_why_has_an_answer_for_every_plant(weather: str) -> None:
     for plant in load_household(COURTYARD).collection.plants:
         result = call("why", plant.name, *recorded(weather))

@@ -28,7 +28,7 @@ from tests.support.staged_day import staged_day
 
 ROUNDS = ("push-dusk", "push-morning")
 
-SEEDS = 25
+SEEDS = 15
 """Households and weathers at random; the slow set has more."""
 
 assert PLAYED  # they have entered themselves into ALL
