@@ -110,11 +110,12 @@ def confirm(
     stand where they were said to be, and what is to do with them stays to do.
     """
     with ledger.transaction():
-        for chore, names in _bound_elsewhere(ledger, site, chosen):
+        bound_here, bound_elsewhere = _parted(ledger, site, chosen)
+        for chore, names in bound_elsewhere:
             for name in names:
                 move(ledger, site, name, chore.chore.to_spot, now, person)
         writing = _Writing(ledger, site, now, person)
-        for chore, names in _as_they_are(ledger, site, chosen):
+        for chore, names in _as_they_are(ledger, site, bound_here):
             if chore.done_at is not None:
                 writing.results.append(Answered(chore, names))
                 continue
@@ -138,7 +139,8 @@ def decline(
     """
     with ledger.transaction():
         writing = _Writing(ledger, site, now, person)
-        for chore, names in _as_they_are(ledger, site, chosen):
+        bound_here, _ = _parted(ledger, site, chosen)
+        for chore, names in _as_they_are(ledger, site, bound_here):
             if not chore.open:
                 writing.results.append(Answered(chore, names))
                 continue
@@ -334,16 +336,10 @@ def _as_they_are(
 
     A plant that has left its chore is looked for in the others of that day, kind and way.
     """
-    elsewhere = {
-        (chore.id, name)
-        for chore, names in _bound_elsewhere(ledger, site, chosen)
-        for name in names
-    }
     for chore, names in chosen:
         current = ledger.chores.get(site, chore.id)
         if current is None:
             continue
-        names = [name for name in names if (chore.id, name) not in elsewhere]
         own = [name for name in names if name in current.plants]
         gone = [name for name in names if name not in current.plants]
         if current.called_off_at is not None and current.done_at is None:
@@ -377,32 +373,37 @@ def _others_like(ledger: Ledger, site: str, chore: StoredChore) -> list[StoredCh
     return sorted(alike, key=lambda other: (not other.id.startswith(split_off), not other.open))
 
 
-def _bound_elsewhere(
-    ledger: Ledger, site: str, chosen: Chosen
-) -> list[tuple[StoredChore, Sequence[str]]]:
-    """Return orders to carry in of which plants have left for an open order to another spot.
+def _parted(ledger: Ledger, site: str, chosen: Chosen) -> tuple[Chosen, Chosen]:
+    """Return what was chosen in two: the rest, and orders to carry in of which plants have left for
+    an open order to another spot.
 
     The spot that was told first may have turned out too cold meanwhile.
     """
-    found: list[tuple[StoredChore, Sequence[str]]] = []
+    here: list[tuple[StoredChore, Sequence[str]]] = []
+    elsewhere: list[tuple[StoredChore, Sequence[str]]] = []
     for chore, names in chosen:
-        current = ledger.chores.get(site, chore.id)
-        if current is None or current.kind is not ChoreKind.CARRY_IN:
-            continue
-        here = () if current.called_off_at is not None else current.plants
-        others = {
-            name
-            for other in ledger.chores.of_day(site, date.fromisoformat(current.day))
-            if other.open
-            and other.kind is ChoreKind.CARRY_IN
-            and other.chore.from_spot == current.chore.from_spot
-            and other.chore.to_spot != current.chore.to_spot
-            for name in other.plants
-        }
-        left = [name for name in names if name in others and name not in here]
-        if left:
-            found.append((current, left))
-    return found
+        left = _left_for_elsewhere(ledger, site, chore)
+        here.append((chore, [name for name in names if name not in left]))
+        elsewhere.append((chore, [name for name in names if name in left]))
+    return here, elsewhere
+
+
+def _left_for_elsewhere(ledger: Ledger, site: str, chore: StoredChore) -> set[str]:
+    """Return the plants of open orders to carry in from the same spot to another one, without those
+    that are still in this order."""
+    current = ledger.chores.get(site, chore.id)
+    if current is None or current.kind is not ChoreKind.CARRY_IN:
+        return set()
+    others = {
+        name
+        for other in ledger.chores.of_day(site, date.fromisoformat(current.day))
+        if other.open
+        and other.kind is ChoreKind.CARRY_IN
+        and other.chore.from_spot == current.chore.from_spot
+        and other.chore.to_spot != current.chore.to_spot
+        for name in other.plants
+    }
+    return others if current.called_off_at is not None else others.difference(current.plants)
 
 
 def _coming_in_again(
