@@ -99,7 +99,7 @@ class Guard:
         foreign = site not in ("same-origin", "none") or (
             origin is not None and not self.hosts.is_own_origin(origin, request)
         )
-        given = request.form.get("form_token", "") or request.headers.get("X-Form-Token", "")
+        given = request.form.get("form_token", "")
         if foreign or not hmac.compare_digest(given.encode(), self.form_token(entry).encode()):
             msg = "this form did not come from the page, or is too old; open the page again"
             raise Forbidden(msg)
