@@ -19,6 +19,7 @@ TABLES: Mapping[str, str] = {
     "spots": "SpotTable",
     "sun": "SunTable",
     "plants": "PlantTable",
+    "pot": "PotTable",
     "limits": "LimitsTable",
     "rules": "RuleTable",
     "while": "ConditionTable",
@@ -48,6 +49,7 @@ _TEXTS: Mapping[str, str] = {
 
 _TABLES_IN_A_KEY: Mapping[str, str] = {
     "SunTable": "windows of sun, see below",
+    "PotTable": "a pot, see below",
     "LimitsTable": "limits, see below",
     "ConditionTable": "condition, see below",
     "ChosenTable": "choice of plants, see below",
@@ -66,6 +68,7 @@ _UNITS: Mapping[str, str] = {
     r"g/L": "g/L",
     r"\bmm\b": "mm",
     r", L\b": "L",
+    r", cm\b": "cm",
     r"%": "%",
     r"0\.\.1": "a share",
     r"\btimes\b": "a factor",
@@ -73,7 +76,7 @@ _UNITS: Mapping[str, str] = {
 """How descriptions say a unit, and how the page does. The first that is found counts."""
 
 _UNIT_AT_END = re.compile(
-    r",? (?:in )?(?:degrees|°C|K|m|mm|m/s|kPa|mg/L|g/L|L|mS/cm|%|umol m-2 s-1|0\.\.1)(?=$|;|:)"
+    r",? (?:in )?(?:degrees|°C|K|m|cm|mm|m/s|kPa|mg/L|g/L|L|mS/cm|%|umol m-2 s-1|0\.\.1)(?=$|;|:)"
 )
 """The unit, which has a column of its own."""
 

@@ -211,6 +211,8 @@ class Errand:
     out_from: datetime | None = None
     """When the last of its plants arrives at the spot where it is done. It cannot join a trip that
     must be over before that."""
+    what: str = ""
+    """As in `Chore.what`. Errands with different ones never share a trip."""
 
     @property
     def first(self) -> str:
@@ -240,6 +242,8 @@ class Chore:
     brought them in."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
+    what: str = ""
+    """The feed or course that it gives, by its name; empty for plain water and the only feed."""
 
     @property
     def day(self) -> str:

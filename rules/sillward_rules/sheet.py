@@ -14,10 +14,10 @@ import numpy as np
 
 from sillward_rules.chore import Chore
 from sillward_rules.planners import grower_decisions, shelter
-from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning
 from sillward_rules.planners.outlook import Outlook, look_ahead
+from sillward_rules.planners.past_day import states_after
 from sillward_rules.planners.scene.night_risk import spread_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Recipe
@@ -124,7 +124,7 @@ def draw_up(
         ),
         assumptions=_assumptions(collection),
         outlook=outlook,
-        states=after_last_night(scene) if round_ is Round.MORNING else scene.states,
+        states=states_after(scene) if round_ is Round.MORNING else scene.states,
         feed=describe_feed(collection.feed) if collection.feed else None,
         spread=_spread_origin(scene),
         notes=weather.notes,

@@ -19,6 +19,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
@@ -52,12 +53,13 @@ def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
 
     What is known takes precedence over the sheet's own states, which leave out moves that lie
     ahead. An overdue order changes nothing: it was told before, and the state holds it. The nights
-    that the plants went through are counted by the sheet of the morning.
+    that the plants went through, and what their care has come to, are counted by the sheet of the
+    morning.
     """
     after = {**_lasting_states(sheet), **known}
     if sheet.round is Round.MORNING:
         after |= {
-            name: replace(after[name], cold=state.cold)
+            name: replace(after[name], cold=state.cold, care=state.care)
             for name, state in sheet.states.items()
             if name in after
         }
@@ -68,8 +70,13 @@ def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
         if (sheet.round, chore.kind) in _MOVES and _stays_there(chore):
             after |= changed(old, partial(told_to_move, chore=chore))
         elif sheet.round is Round.MORNING and chore.kind in WETTINGS:
-            after |= changed(old, partial(watered, kind=chore.kind, at=chore.before))
+            after |= changed(old, partial(watered, wetting=_told(chore)))
     return after
+
+
+def _told(chore: Chore) -> Wetting:
+    """Return the watering that is assumed once a chore has been told."""
+    return Wetting(chore.kind, chore.before, due=chore.before, of=chore.what)
 
 
 def changed(old: State, change: Callable[[PlantState], PlantState]) -> dict[str, PlantState]:
@@ -166,13 +173,22 @@ def called_off(state: PlantState, kind: ChoreKind, now: datetime) -> PlantState:
 
 
 def answered(
-    state: PlantState, kind: ChoreKind, to_spot: str, before: datetime, now: datetime
+    state: PlantState,
+    kind: ChoreKind,
+    to_spot: str,
+    before: datetime,
+    now: datetime,
+    *,
+    of: str = "",
 ) -> PlantState:
     """Return the state of a plant once the grower says that a chore of these days is done.
 
     to_spot, before: where the chore takes it, and its deadline. A chore that is older than the
     plant's last move (`is_older`) moves nothing; it confirms the open order if that is no newer.
+    of: the feed or course of a watering, as in `Chore.what`.
     """
+    if kind in WETTINGS:
+        return watered(state, Wetting(kind, now, confirmed=True, due=before, of=of))
     if is_older(state, kind, before):
         confirms = state.asked is not None and state.asked.before <= before
         return replace(state, asked=None) if confirms else state
@@ -191,7 +207,7 @@ def is_older(state: PlantState, kind: ChoreKind, before: datetime) -> bool:
 def acknowledged(state: PlantState, kind: ChoreKind, to_spot: str, now: datetime) -> PlantState:
     """Return the state of a plant once the grower says that a chore has just been done."""
     if kind in WETTINGS:
-        return watered(state, kind, now)
+        return watered(state, Wetting(kind, now, confirmed=True))
     # A move may be over by now, and the plant back: only where it stands there still, it is known.
     unmoved = kind is ChoreKind.STAY_IN or kind is ChoreKind.MOVE
     if kind is ChoreKind.CARRY_IN:  # so it was needed after all
@@ -256,6 +272,11 @@ def with_declined(
     return state
 
 
+def with_care(after: PlantState, known: PlantState | None) -> PlantState:
+    """Return a state that was worked out earlier, with the care that is known by now."""
+    return after if known is None else replace(after, care=after.care.with_answers(known.care))
+
+
 def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool) -> PlantState:
     """Return the state of a plant of which the grower says that it now stands at a spot.
 
@@ -288,7 +309,13 @@ def _not_watered(state: PlantState, before: datetime) -> PlantState:
     misted_at, fed_at, rinsed_at = (
         None if at == before else at for at in (state.misted_at, state.fed_at, state.rinsed_at)
     )
-    return replace(state, misted_at=misted_at, fed_at=fed_at, rinsed_at=rinsed_at)
+    return replace(
+        state,
+        misted_at=misted_at,
+        fed_at=fed_at,
+        rinsed_at=rinsed_at,
+        care=state.care.not_wetted(before),
+    )
 
 
 def _others(
@@ -318,13 +345,14 @@ def all_confirmed(known: State) -> dict[str, PlantState]:
     return {name: replace(state, asked=None) for name, state in known.items()}
 
 
-def watered(state: PlantState, kind: ChoreKind, at: datetime) -> PlantState:
+def watered(state: PlantState, wetting: Wetting) -> PlantState:
     """Return the state of a plant once it has been misted, fed or rinsed."""
-    if kind is ChoreKind.FEED:
-        return replace(state, misted_at=at, fed_at=at)
-    if kind is ChoreKind.FLUSH:
-        return replace(state, misted_at=at, rinsed_at=at)
-    return replace(state, misted_at=at)
+    at, care = wetting.at, state.care.wetted(wetting)
+    if wetting.kind is ChoreKind.FEED:
+        return replace(state, misted_at=at, fed_at=at, care=care)
+    if wetting.kind is ChoreKind.FLUSH:
+        return replace(state, misted_at=at, rinsed_at=at, care=care)
+    return replace(state, misted_at=at, care=care)
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

@@ -38,7 +38,8 @@ def make_chores(
         tonight = errand.not_before is None
         # What is overdue keeps the deadline that was told.
         overdue = errand.before if errand.overdue else None
-        way = (errand.kind, tonight, errand.from_spot, errand.to_spot, errand.turn, overdue)
+        spots = errand.from_spot, errand.to_spot
+        way = (errand.kind, errand.what, tonight, *spots, errand.turn, overdue)
         ways.setdefault(way, []).append(errand)
     chores: dict[str, Chore] = {}
     numbers: dict[str, int] = {}
@@ -62,6 +63,8 @@ def _id_of(trip: Sequence[Errand], day: date) -> str:
     way = _slug(first.from_spot)
     if first.to_spot != first.from_spot:
         way += f"-to-{_slug(first.to_spot)}"
+    if first.what:
+        way += f"-{_slug(first.what)}"
     return f"{day:%Y-%m-%d}-{kind}-{way}"
 
 
@@ -196,6 +199,7 @@ def _chore(chore_id: str, trip: list[Errand], site: Site, now: datetime) -> Chor
             for name in chain.from_iterable(errand.grounds.groups)
         ),
         overdue_since=before if first.overdue else None,
+        what=first.what,
     )
 
 

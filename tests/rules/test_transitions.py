@@ -7,6 +7,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState
 from sillward_rules.revision import Moved, Order, Revision
 from sillward_rules.sheet import Round, Sheet
@@ -202,8 +203,10 @@ def test_water_is_remembered_by_what_it_was(
 ) -> None:
     after = acknowledged(OUTSIDE, kind, "bench", NOW)
 
-    assert after == replace(OUTSIDE, misted_at=misted, fed_at=fed, rinsed_at=rinsed)
-    assert after == watered(OUTSIDE, kind, NOW)
+    wetting = Wetting(kind, NOW, confirmed=True)
+    care = Care((wetting,))
+    assert after == replace(OUTSIDE, misted_at=misted, fed_at=fed, rinsed_at=rinsed, care=care)
+    assert after == watered(OUTSIDE, wetting)
 
 
 @pytest.mark.parametrize("kind", [ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN])
@@ -298,7 +301,7 @@ def test_what_is_only_assumed_is_not_believed_after_a_missed_morning(
     ],
 )
 def test_moves_leave_the_water_alone(change: Callable[[PlantState], PlantState]) -> None:
-    wetted = watered(watered(TOLD_IN, ChoreKind.FEED, NOW), ChoreKind.FLUSH, NOW)
+    wetted = watered(watered(TOLD_IN, Wetting(ChoreKind.FEED, NOW)), Wetting(ChoreKind.FLUSH, NOW))
 
     after = change(wetted)
 
@@ -347,7 +350,7 @@ def test_a_plant_that_is_not_to_go_out_stays_in_and_has_no_order_to_come_back() 
 
 @pytest.mark.parametrize("kind", [ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH])
 def test_a_watering_that_is_declined_did_not_happen(kind: ChoreKind) -> None:
-    assumed = watered(OUTSIDE, kind, IN_BY)
+    assumed = watered(OUTSIDE, Wetting(kind, IN_BY, due=IN_BY))
     after = declined(assumed, not_needed(kind, ("bench", "bench")))
     assert (after.misted_at, after.fed_at, after.rinsed_at) == (None, None, None)
 

@@ -35,6 +35,7 @@ from sillward_rules.plants.limits import (
     tenderest,
 )
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.rules import Rule
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
@@ -92,6 +93,8 @@ def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
         named=tuple(group_names),
         velamen=hangs_bare if table.velamen is None else table.velamen,
         worth=1.0 if table.worth is None else table.worth,
+        pot=None if table.pot is None else Pot(**table.pot.model_dump()),
+        span_cm=table.span,
     )
 
 

@@ -29,6 +29,7 @@ from sillward.text import printable
 from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
 from sillward_rules.plants.limits import Rest, Rot
 from sillward_rules.plants.plant import Holder
+from sillward_rules.plants.pot import Medium
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.season import Grows
 
@@ -230,6 +231,18 @@ class LimitsTable(Table):
     )
 
 
+class PotTable(Table):
+    """What a plant stands in."""
+
+    litres: Annotated[float, Field(ge=0.02, le=500)] = Field(
+        description="how much medium it holds, L; a round pot 15 cm across holds about 1.5"
+    )
+    medium: Medium = Field(description="what the roots are in")
+    dark: bool = Field(
+        False, description="whether its outside is dark, so that the sun heats it (false)"
+    )
+
+
 class PlantTable(Table):
     """[[plants]]: one container."""
 
@@ -260,6 +273,16 @@ class PlantTable(Table):
             "how many times as much harm to it counts as harm to other plants, where that is "
             "weighed against trips (1)"
         ),
+    )
+    pot: PotTable | None = Field(
+        None,
+        description=(
+            'its pot, such as { litres = 3, medium = "bark" }; left out: nothing is said of when '
+            "it needs water"
+        ),
+    )
+    span: Annotated[float, Field(ge=1, le=1000)] | None = Field(
+        None, description="how wide it is across its leaves, cm; left out: by its pot"
     )
     limits: LimitsTable = Field(
         LimitsTable(), description="limits of your own, which count in place of those of its group"

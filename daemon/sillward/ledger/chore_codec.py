@@ -30,6 +30,7 @@ def encode(chore: Chore) -> str:
             ],
             "unconfirmed": list(chore.unconfirmed),
             "overdue_since": _text(chore.overdue_since),
+            **({"what": chore.what} if chore.what else {}),
         },
         ensure_ascii=False,
         separators=(",", ":"),
@@ -52,6 +53,7 @@ def decode(text: str) -> Chore:
         ),
         unconfirmed=tuple(stored["unconfirmed"]),
         overdue_since=_time(stored["overdue_since"]),
+        what=stored.get("what", ""),
     )
 
 

@@ -41,7 +41,7 @@ from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import with_declined
+from sillward_rules.transitions import with_care, with_declined
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
@@ -263,7 +263,7 @@ class Ledger:
         said = {plant: state.declined for plant, state in known.items()}
         return {
             plant: with_declined(
-                state,
+                with_care(state, known.get(plant)),
                 said.get(plant, ()),
                 [one for one in said.get(plant, ()) if one.at >= enqueued_at],
             )

@@ -8,8 +8,10 @@ Tables, keys and columns are read from SQLite, so that new tables need no change
 
 import sqlite3
 from collections.abc import Collection, Sequence
+from dataclasses import replace
 from datetime import datetime, timedelta
 
+from sillward.ledger import care_codec
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
@@ -188,6 +190,7 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
         " WHERE m.assumed = 0 AND m.since > COALESCE(mem.since, '')"
     )
     _keep_what_was_declined(db)
+    _keep_care(db)
     # If the file could not even be read, memory began with an older copy or empty, and a mark in it
     # says that history was lost. Now that the file is back that is untrue: the mark stays behind.
     sides = ("memory", "before")
@@ -297,6 +300,20 @@ def _keep_what_was_declined(db: sqlite3.Connection) -> None:
         said, before = declined_of(row["said"]), declined_of(row["before"])
         state = with_declined(state_of(row), said, [one for one in said if one not in before])
         _write_state(db, row["site"], row["plant"], state)
+
+
+def _keep_care(db: sqlite3.Connection) -> None:
+    """Bring waterings that were confirmed in the file into the states of memory."""
+    changed = db.execute(
+        "SELECT mem.*, m.care AS said FROM main.plant_state AS m"
+        " JOIN memory.plant_state AS mem ON m.site = mem.site AND m.plant = mem.plant"
+        " WHERE m.care IS NOT mem.care"
+    ).fetchall()
+    for row in changed:
+        state = state_of(row)
+        after = replace(state, care=state.care.with_answers(care_codec.decode(row["said"])))
+        if after != state:
+            _write_state(db, row["site"], row["plant"], after)
 
 
 def _state(db: sqlite3.Connection, side: str, site: str, plant: str) -> PlantState | None:

@@ -148,6 +148,11 @@ CREATE TABLE device (
 CREATE INDEX diary_plant ON diary (site, plant, seen_at);
 CREATE INDEX diary_photo ON diary (photo)
 """,
+    11: """
+ALTER TABLE plant_state ADD COLUMN care TEXT;
+ALTER TABLE diary ADD COLUMN what TEXT;
+ALTER TABLE diary ADD COLUMN amount TEXT
+""",
 }
 """The statements that bring a file of each version to the next one, as they were then."""
 

@@ -14,10 +14,12 @@ from datetime import UTC, date, datetime
 from enum import StrEnum
 from typing import Any
 
+from sillward.ledger import care_codec
 from sillward.ledger.chore_codec import decode
 from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.plants.care import NO_CARE, Care
 from sillward_rules.plants.state import ColdHistory, Declined, Ground, OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast
 
@@ -259,6 +261,8 @@ def column_value(value: object) -> object:
     """Return a value as a column takes it."""
     if isinstance(value, OpenOrder | ColdHistory):
         return json.dumps({name: column_value(part) for name, part in asdict(value).items()})
+    if isinstance(value, Care):
+        return None if value == NO_CARE else care_codec.encode(value)
     if isinstance(value, tuple):
         return _declined_to_text(value) if value else None
     if isinstance(value, datetime):
@@ -299,6 +303,7 @@ def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
         asked=_asked_of(_column(row, "asked")),
         cold=_cold_of(_column(row, "cold")),
         declined=declined_of(_column(row, "declined")),
+        care=care_codec.decode(_column(row, "care")),
     )
 
 

@@ -1,6 +1,6 @@
 """The tables of the ledger file."""
 
-SCHEMA_VERSION = 11
+SCHEMA_VERSION = 12
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -46,7 +46,7 @@ CREATE TABLE chore (
 CREATE TABLE plant_state (
     site TEXT NOT NULL, plant TEXT NOT NULL, spot TEXT NOT NULL, since TEXT,
     assumed INTEGER NOT NULL, misted_at TEXT, fed_at TEXT, rinsed_at TEXT,
-    came_from TEXT, brighter_since TEXT, asked TEXT, cold TEXT, declined TEXT,
+    came_from TEXT, brighter_since TEXT, asked TEXT, cold TEXT, declined TEXT, care TEXT,
     PRIMARY KEY (site, plant)
 ) STRICT;
 CREATE TABLE mark (name TEXT PRIMARY KEY, at TEXT NOT NULL, text TEXT NOT NULL) STRICT;
@@ -82,7 +82,8 @@ CREATE TABLE deed (
 ) STRICT;
 CREATE TABLE diary (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, plant TEXT NOT NULL, seen_at TEXT NOT NULL,
-    entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT
+    entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT,
+    what TEXT, amount TEXT
 ) STRICT;
 CREATE TABLE absence (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, first_day TEXT NOT NULL, last_day TEXT NOT NULL,

@@ -123,7 +123,9 @@ def confirm(
             elsewhere = {}
             for name in names:
                 old = writing.state(name, chore.chore.from_spot)
-                new = writing.states[name] = answered(old, kind, to_spot, deadline, now)
+                of = chore.chore.what
+                new = answered(old, kind, to_spot, deadline, now, of=of)
+                writing.states[name] = new
                 if is_older(old, kind, deadline) and new.spot != to_spot:
                     elsewhere[name] = new.spot
             writing.close(chore, names, elsewhere)

@@ -163,6 +163,8 @@ def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Pl
             plant.groups,
             plant.limits,
             plant.worth,
+            plant.pot,
+            plant.span_cm,
         )
         kinds.setdefault(kind, []).append(plant)
     return tuple(tuple(members) for members in kinds.values())

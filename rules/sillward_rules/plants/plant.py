@@ -9,6 +9,7 @@ import numpy as np
 from sillward_rules.arrays import Array
 from sillward_rules.memo import Memo
 from sillward_rules.plants.limits import UNITS, Limits, Rot
+from sillward_rules.plants.pot import Pot
 from sillward_rules.weather.season import GROWS, Grows
 from sillward_rules.weather.spot import Spot
 
@@ -33,6 +34,10 @@ class Plant:
     """Its groups as the grower names them, one for each of `groups`."""
     worth: float = 1.0
     """How much it counts beside the other plants when harm is weighed against trips."""
+    pot: Pot | None = None
+    """What it stands in; None if the grower has not said."""
+    span_cm: float | None = None
+    """How wide it is across its leaves [cm]; None if the grower has not said."""
 
     @property
     def rot(self) -> Rot:

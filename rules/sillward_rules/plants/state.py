@@ -9,6 +9,7 @@ from datetime import date, datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
 from sillward_rules.physics import cold_harm
+from sillward_rules.plants.care import NO_CARE, Care
 
 GRACE = timedelta(minutes=45)
 """Once its deadline is over by this, an unconfirmed order is taken as followed where planning must
@@ -125,6 +126,8 @@ class PlantState:
     """The nights that it went through; None if nothing is known of them."""
     declined: tuple[Declined, ...] = ()
     """What the grower has said is not needed for it, of this day and the one before."""
+    care: Care = NO_CARE
+    """What it has been given lately, and what follows from that."""
 
     def at(self, now: datetime) -> "PlantState":
         """Return the state at a moment, without what lies ahead of it.
@@ -139,6 +142,8 @@ class PlantState:
             )
             past = replace(self, misted_at=misted_at, fed_at=fed_at, rinsed_at=rinsed_at)
             return past.at(now)
+        if self.care.at(now) is not self.care:
+            return replace(self, care=self.care.at(now)).at(now)
         if not self.assumed or self.came_from is None or self.since is None:
             return self
         if self.since + (GRACE if self._moves_by_order else timedelta(0)) <= now:

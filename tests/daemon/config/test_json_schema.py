@@ -139,7 +139,7 @@ def test_every_key_and_every_table_has_a_description() -> None:
 
 def test_every_number_has_its_unit() -> None:
     unit = re.compile(
-        r"degrees|metres|°C|\bK\b|%|kPa|umol|mS/cm|m/s|\bmm\b|, m\b|mg/L|g/L|, L\b|0\.\.1|times"
+        r"degrees|metres|°C|\bK\b|%|kPa|umol|mS/cm|m/s|\bmm\b|, c?m\b|mg/L|g/L|, L\b|0\.\.1|times"
     )
     numbers = [
         (f"{table}.{key}", node["description"])
@@ -155,6 +155,7 @@ TABLES = {
     "site": "SiteTable",
     "spots": "SpotTable",
     "plants": "PlantTable",
+    "pot": "PotTable",
     "limits": "LimitsTable",
     "rules": "RuleTable",
     "habits": "HabitsTable",
@@ -176,7 +177,7 @@ def test_the_schema_and_the_manual_know_the_same_keys(name: str) -> None:
 
 
 def test_every_table_of_the_file_is_in_the_schema() -> None:
-    assert {*SCHEMA["properties"], "limits"} == set(TABLES)
+    assert {*SCHEMA["properties"], "limits", "pot"} == set(TABLES)
 
 
 def test_defaults_that_are_told_are_those_of_the_core() -> None:

@@ -338,7 +338,7 @@ MISTAKES: dict[str, list[str]] = {
     "worth-of-nothing": [f"{OLD}: worth 0: must be more than 0"],
     "unknown-plant-key": [
         f'{OLD}: unknown key "colour" '
-        "(known: name, group, parents, holder, home, shelter, velamen, worth, limits)"
+        "(known: name, group, parents, holder, home, shelter, velamen, worth, pot, span, limits)"
     ],
     "unknown-rule-key": [
         f"{RULE}: when: unknown key "

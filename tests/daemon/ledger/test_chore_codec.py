@@ -43,6 +43,7 @@ CHORES = st.builds(
     from_spot=TEXTS, to_spot=TEXTS, not_before=st.none() | TIMES, before=TIMES,
     grounds=st.lists(pairs(), max_size=3).map(lambda parts: Grounds.of(*parts)),
     unconfirmed=st.lists(TEXTS, max_size=3).map(tuple), overdue_since=st.none() | TIMES,
+    what=TEXTS,
 )  # fmt: skip
 
 CHORE = a_chore("2026-05-14-carry-in-bench-room", datetime(2026, 5, 14, 20, 15, 7, 123456, UTC))

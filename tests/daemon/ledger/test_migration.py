@@ -257,6 +257,7 @@ def as_of_8(path: Path) -> Path:
             database.execute(f"ALTER TABLE chore DROP COLUMN {column}")
         database.execute("ALTER TABLE confirmation DROP COLUMN person")
         database.execute("ALTER TABLE plant_state DROP COLUMN declined")
+        database.execute("ALTER TABLE plant_state DROP COLUMN care")
         database.execute("PRAGMA user_version = 8")
     return path
 

@@ -18,6 +18,7 @@ from sillward_rules.physics.cold_harm import (
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.collection import Collection, Habits
 from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
@@ -318,7 +319,7 @@ def test_what_happens_to_a_plant_by_day_keeps_its_nights() -> None:
 
     for changed in (
         acknowledged(state, ChoreKind.CARRY_IN, "room", MORNING),
-        watered(state, ChoreKind.MIST, MORNING),
+        watered(state, Wetting(ChoreKind.MIST, MORNING)),
         called_off(state, ChoreKind.CARRY_IN, MORNING),
         state.at(DUSK),
         state.as_if_ignored(),

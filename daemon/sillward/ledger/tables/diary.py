@@ -32,6 +32,7 @@ class DiaryEntry:
         seen_at: when it was seen, which may be before it was entered.
         person: who entered it; None if that is not known.
         photo: the name of its photo, which `page.photos` keeps.
+        what, amount: what was seen, and how much of it, for the kinds that have these.
         id: its number in the ledger; 0 before it is there.
     """
 
@@ -42,6 +43,8 @@ class DiaryEntry:
     text: str
     person: str | None = None
     photo: str | None = None
+    what: str | None = None
+    amount: str | None = None
     id: int = 0
 
 
@@ -65,6 +68,8 @@ class DiaryTable:
                     "kind": entry.kind.value,
                     "text": entry.text,
                     "photo": entry.photo,
+                    "what": entry.what,
+                    "amount": entry.amount,
                 }
                 self._database.insert("diary", values)
 
@@ -149,5 +154,7 @@ def _entry_of(row: Row) -> DiaryEntry:
         row["text"],
         row["person"],
         row["photo"],
+        row["what"],
+        row["amount"],
         row["id"],
     )

@@ -1,0 +1,84 @@
+"""Care: what a plant has been given lately, and what follows from that over weeks.
+
+It is part of a plant's state. `transitions` writes down each watering, told or confirmed; the
+morning round brings what follows from them up to date (`planners.past_day`).
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+from sillward_rules.chore import ChoreKind
+
+KEPT = timedelta(days=3)
+"""Single waterings are kept this long; what they did is in the balances by then. Judgement: a
+morning round may be missed, and a watering may be entered a day late."""
+
+
+@dataclass(frozen=True, slots=True)
+class Wetting:
+    """One misting, feed, rinse or watering of a plant.
+
+    - at: when it was done; the deadline of its chore while that is only assumed.
+    - confirmed: whether the grower has said so. Otherwise it was told, and no more is known.
+    - due: the deadline of the chore that asked for it; None if none did.
+    - of: the name of the feed or course; empty for plain water and for the only feed.
+    """
+
+    kind: ChoreKind
+    at: datetime
+    confirmed: bool = False
+    due: datetime | None = None
+    of: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Care:
+    """What is known of the care of a plant.
+
+    - wettings: the single waterings of the last days, in order.
+    """
+
+    wettings: tuple[Wetting, ...] = ()
+
+    def at(self, now: datetime) -> "Care":
+        """Return it as of a moment, without waterings that lie ahead."""
+        if all(one.at <= now for one in self.wettings):
+            return self
+        return replace(self, wettings=tuple(one for one in self.wettings if one.at <= now))
+
+    def wetted(self, wetting: Wetting) -> "Care":
+        """Return it with one more watering, in place of what was assumed of the same chore."""
+        others = (one for one in self.wettings if not _is_same(one, wetting))
+        recent = (one for one in others if one.at > wetting.at - KEPT)
+        return replace(self, wettings=_in_order([*recent, wetting]))
+
+    def not_wetted(self, due: datetime) -> "Care":
+        """Return it without what was assumed of chores with this deadline: it was not done."""
+        left = tuple(one for one in self.wettings if one.confirmed or one.due != due)
+        return self if left == self.wettings else replace(self, wettings=left)
+
+    def with_answers(self, known: "Care") -> "Care":
+        """Return what was worked out earlier, with what the grower has said since.
+
+        known: the care as it is known by now.
+        """
+        after = self
+        for one in known.wettings:
+            if one.confirmed and one not in after.wettings:
+                after = after.wetted(one)
+        return after
+
+
+NO_CARE = Care()
+"""Nothing is known."""
+
+
+def _is_same(one: Wetting, other: Wetting) -> bool:
+    return (
+        not one.confirmed and one.due is not None and (one.kind, one.due) == (other.kind, other.due)
+    )
+
+
+def _in_order(wettings: Iterable[Wetting]) -> tuple[Wetting, ...]:
+    return tuple(sorted(wettings, key=lambda one: (one.at, one.kind.value, one.of)))

@@ -1,0 +1,21 @@
+"""Pots: how much of what medium a plant stands in."""
+
+from dataclasses import dataclass
+from typing import Literal, TypeAlias, get_args
+
+Medium: TypeAlias = Literal["bark", "moss", "peat", "mineral"]
+
+MEDIA: tuple[Medium, ...] = get_args(Medium)
+
+
+@dataclass(frozen=True, slots=True)
+class Pot:
+    """A pot or basket with a medium in it.
+
+    - litres: the volume of the medium [L].
+    - dark: whether its outside is dark, so that sun heats it.
+    """
+
+    litres: float
+    medium: Medium
+    dark: bool = False
