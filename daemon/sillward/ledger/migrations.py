@@ -151,7 +151,8 @@ CREATE INDEX diary_photo ON diary (photo)
     11: """
 ALTER TABLE plant_state ADD COLUMN care TEXT;
 ALTER TABLE diary ADD COLUMN what TEXT;
-ALTER TABLE diary ADD COLUMN amount TEXT
+ALTER TABLE diary ADD COLUMN amount TEXT;
+CREATE INDEX diary_seen ON diary (site, seen_at)
 """,
 }
 """The statements that bring a file of each version to the next one, as they were then."""

@@ -101,4 +101,5 @@ CREATE INDEX notice_day ON notice (site, day, next_at);
 CREATE INDEX chore_before ON chore (site, before, id);
 CREATE INDEX diary_plant ON diary (site, plant, seen_at);
 CREATE INDEX diary_photo ON diary (photo);
+CREATE INDEX diary_seen ON diary (site, seen_at);
 """

@@ -1,6 +1,7 @@
 """The diary of a plant: kept for good, corrected and removed one by one."""
 
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -41,7 +42,7 @@ def test_plants_and_sites_have_diaries_of_their_own(ledger: Ledger) -> None:
     assert ledger.diary.counts(SITE) == {"Strap": 1, "Other": 2}
     (there,) = ledger.diary.of_plant("Elsewhere", "Strap")
     assert ledger.diary.entry(SITE, there.id) is None
-    assert not ledger.diary.correct(SITE, there.id, NOW, "not mine")
+    assert not ledger.diary.correct(SITE, replace(there, text="not mine"))
     ledger.diary.remove(SITE, there.id)
     assert texts(ledger) == ["a"]
     assert ledger.diary.counts("Elsewhere") == {"Strap": 1}
@@ -68,7 +69,12 @@ def test_an_entry_can_be_corrected_and_removed(ledger: Ledger) -> None:
     ledger.diary.add(SITE, [seen("wrnog"), seen("stays")])
     first = ledger.diary.of_plant(SITE, "Strap")[1]
 
-    assert ledger.diary.correct(SITE, first.id, NOW - timedelta(days=1), "right")
+    right = replace(
+        first, seen_at=NOW - timedelta(days=1), kind=EntryKind.DAMAGE, text="right", what="spots",
+        amount="some",
+    )  # fmt: skip
+    assert ledger.diary.correct(SITE, right)
+    assert ledger.diary.entry(SITE, first.id) == right
     assert texts(ledger) == ["stays", "right"]
     ledger.diary.remove(SITE, first.id)
     assert texts(ledger) == ["stays"]
@@ -84,6 +90,37 @@ def test_moves_are_found_in_order(ledger: Ledger) -> None:
 
     found = ledger.diary.moves_since(SITE, "Strap", NOW - timedelta(days=10))
     assert [move.text for move in found] == ["room", "bench"]
+
+
+def test_what_was_seen_is_found_by_its_kind_and_by_its_time(ledger: Ledger) -> None:
+    day = timedelta(days=1)
+    ledger.diary.add(
+        SITE,
+        [
+            seen("soft", NOW - 2 * day, kind=EntryKind.DAMAGE, what="soft tissue"),
+            seen("spotted", NOW - 9 * day, kind=EntryKind.DAMAGE, what="spots"),
+            seen("", NOW - 5 * day, kind=EntryKind.LOOK, what="pot", amount="dry"),
+            seen("", NOW - 4 * day, kind=EntryKind.LOOK, what="leaf", amount="better"),
+            seen("other", NOW - 3 * day, "Other", kind=EntryKind.DAMAGE),
+        ],
+    )
+    ledger.diary.add("Elsewhere", [seen("there", kind=EntryKind.DAMAGE)])
+    diary = ledger.diary
+
+    damage = diary.of_kind(SITE, EntryKind.DAMAGE, NOW - 9 * day)
+    assert [entry.text for entry in damage] == ["spotted", "other", "soft"]
+    damage = diary.of_kind(SITE, EntryKind.DAMAGE, NOW - 8 * day, "Strap")
+    assert [entry.text for entry in damage] == ["soft"]
+    last = diary.last_of_kind(SITE, "Strap", EntryKind.LOOK)
+    assert last is not None
+    assert (last.what, last.amount) == ("leaf", "better")
+    last = diary.last_of_kind(SITE, "Strap", EntryKind.LOOK, "pot")
+    assert last is not None
+    assert last.amount == "dry"
+    assert diary.last_of_kind(SITE, "Other", EntryKind.LOOK) is None
+    since = diary.seen_since(SITE, NOW - 4 * day)
+    assert [entry.plant for entry in since] == ["Strap", "Other", "Strap"]
+    assert [entry.text for entry in diary.last_entered(SITE, 2)] == ["other", ""]
 
 
 def test_it_is_kept_for_good(ledger: Ledger) -> None:
@@ -120,6 +157,9 @@ def test_what_was_noted_on_both_sides_of_a_full_disk_is_there_in_the_end(tmp_pat
 def test_a_diary_of_years_is_read_by_its_index(ledger: Ledger) -> None:
     for query in (
         "SELECT * FROM diary WHERE site = 'a' AND plant = 'b' ORDER BY seen_at DESC, id DESC",
+        "SELECT * FROM diary WHERE site = 'a' AND seen_at >= 'b' ORDER BY seen_at, id",
+        "SELECT * FROM diary WHERE site = 'a' AND kind = 'b' AND seen_at >= 'c'"
+        " AND (NULL IS NULL OR plant = NULL) ORDER BY seen_at, id",
         "SELECT 1 FROM diary WHERE photo = 'a' AND site = 'b'",
     ):
         plan = [row["detail"] for row in ledger.database.rows(f"EXPLAIN QUERY PLAN {query}")]

@@ -22,6 +22,22 @@ class EntryKind(StrEnum):
     """A photo, with or without a text."""
     MOVE = "move"
     """Somebody moved the plant; the text is the name of the spot where it is since."""
+    DAMAGE = "damage"
+    """Harm that showed. What: "spots", "soft tissue"; amount: "a few", "some", "most", a count."""
+    ROOT = "root"
+    """New roots; amount: how many."""
+    GROWTH = "growth"
+    """New growth; amount: how many."""
+    SPIKE = "spike"
+    """A flower spike; amount: how many."""
+    FLOWER = "flower"
+    """Flowers opened; amount: how many."""
+    FADED = "faded"
+    """The last flower of a blooming is over."""
+    REPOTTED = "repotted"
+    """What: the medium, if it was said."""
+    LOOK = "look"
+    """A look that was asked for. What: "pot" or "leaf"; amount: the word that was found for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +48,8 @@ class DiaryEntry:
         seen_at: when it was seen, which may be before it was entered.
         person: who entered it; None if that is not known.
         photo: the name of its photo, which `page.photos` keeps.
-        what, amount: what was seen, and how much of it, for the kinds that have these.
+        what, amount: what was seen, and how much of it, for the kinds that have these; amount is
+            a word ("some") or a count in digits.
         id: its number in the ledger; 0 before it is there.
     """
 
@@ -100,6 +117,55 @@ class DiaryTable:
         )
         return self._reader.readable(rows)
 
+    def of_kind(
+        self, site: str, kind: EntryKind, since: datetime, plant: str | None = None
+    ) -> list[DiaryEntry]:
+        """Return what was seen of a kind from a time on, of all plants or one, in order."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND kind = ? AND seen_at >= ?"
+            " AND (? IS NULL OR plant = ?) ORDER BY seen_at, id",
+            site,
+            kind.value,
+            to_text(since),
+            plant,
+            plant,
+        )
+        return self._reader.readable(rows)
+
+    def last_of_kind(
+        self, site: str, plant: str, kind: EntryKind, what: str | None = None
+    ) -> DiaryEntry | None:
+        """Return what was seen last of a kind, and of what if that is given; None for nothing."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND plant = ? AND kind = ?"
+            " AND (? IS NULL OR what = ?) ORDER BY seen_at DESC, id DESC LIMIT 1",
+            site,
+            plant,
+            kind.value,
+            what,
+            what,
+        )
+        return next(iter(self._reader.readable(rows)), None)
+
+    def seen_since(self, site: str, since: datetime) -> list[DiaryEntry]:
+        """Return what was seen of any plant from a time on, in order."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND seen_at >= ? ORDER BY seen_at, id",
+            site,
+            to_text(since),
+        )
+        return self._reader.readable(rows)
+
+    def last_entered(self, site: str, most: int) -> list[DiaryEntry]:
+        """Return what was entered last, of any plant and any kind but moves, the last one first."""
+        rows = self._database.rows(
+            "SELECT * FROM diary WHERE site = ? AND kind <> ? ORDER BY id DESC LIMIT ?",
+            site,
+            EntryKind.MOVE.value,
+            most,
+        )
+        return self._reader.readable(rows)
+
     def entry(self, site: str, number: int) -> DiaryEntry | None:
         """Return the entry of this number; None if there is none."""
         rows = self._database.rows("SELECT * FROM diary WHERE site = ? AND id = ?", site, number)
@@ -119,14 +185,21 @@ class DiaryTable:
         )
         return bool(rows)
 
-    def correct(self, site: str, number: int, seen_at: datetime, text: str) -> bool:
-        """Give an entry another time and text. Return whether there is one of this number."""
+    def correct(self, site: str, entry: DiaryEntry) -> bool:
+        """Give the entry of this number another time, kind, text, what and amount.
+
+        Return whether there is one of this number.
+        """
         changed = self._database.execute(
-            "UPDATE diary SET seen_at = ?, text = ? WHERE site = ? AND id = ?",
-            to_text(seen_at),
-            text,
+            "UPDATE diary SET seen_at = ?, kind = ?, text = ?, what = ?, amount = ?"
+            " WHERE site = ? AND id = ?",
+            to_text(entry.seen_at),
+            entry.kind.value,
+            entry.text,
+            entry.what,
+            entry.amount,
             site,
-            number,
+            entry.id,
         )
         return changed > 0
 

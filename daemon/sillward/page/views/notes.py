@@ -1,5 +1,6 @@
 """The diary of a plant is written: notes and photos are added, corrected and deleted."""
 
+from dataclasses import replace
 from datetime import datetime
 from typing import IO
 
@@ -135,7 +136,8 @@ def correct(visit: Visit, number: int) -> Response:
     except UsageError as error:
         typed = {"text": text, "seen": seen, "problem": str(error)}
         return _entry_page(visit, found, typed, status=422)
-    visit.context.ledger.diary.correct(visit.context.site.name, number, seen_at, text)
+    corrected = replace(found, seen_at=seen_at, text=text)
+    visit.context.ledger.diary.correct(visit.context.site.name, corrected)
     return visit.redirect("plant", key=key_of(found.plant), said="corrected")
 
 
