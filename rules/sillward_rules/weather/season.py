@@ -83,6 +83,15 @@ class Season(Enum):
     REST = "rest"
 
 
+WATER_SHARE: Mapping[Season, float] = {Season.GROWING: 1.0, Season.SLOWING: 0.7, Season.REST: 0.3}
+"""Share of the water of growth that plants are given by season. Judgement: handbooks say "water
+freely", "reduce" and "sparingly, just enough that it does not dry out" (RHS advice in those words)
+and give no figures; roots that are cold and wet rot, so what they do not use stays away."""
+
+DRY_REST_SHARE = 0.0
+"""The same at rest for plants that rest dry (`rest` in groups.toml): none until growth begins."""
+
+
 def day_length_h(site: Site, day: date) -> float:
     """Return the hours from sunrise to sunset on a local date: 24 if the sun stays up, 0 if down.
 
@@ -181,6 +190,29 @@ def season_of(
     seasons[growing] = Season.GROWING
     seasons[rest] = Season.REST
     return seasons
+
+
+def water_share(seasons: ArrayLike, rests_dry: ArrayLike) -> Array:
+    """Return the share of the water of growth that plants are given.
+
+    Parameters
+    ----------
+    seasons : ArrayLike
+        Of `Season`, any shape.
+    rests_dry : ArrayLike
+        Whether they are kept dry at rest, in a shape that goes with it.
+
+    Returns
+    -------
+    Array
+        0..1, in their common shape; 0 is for plants that get none.
+    """
+    season, dry = np.broadcast_arrays(np.asarray(seasons, dtype=np.object_), np.asarray(rests_dry))
+    share = np.full(season.shape, WATER_SHARE[Season.SLOWING])
+    for one, value in WATER_SHARE.items():
+        share[season == one] = value
+    share[(season == Season.REST) & dry] = DRY_REST_SHARE
+    return share
 
 
 def _mean_of_whole_days(hours: Array) -> Array:

@@ -349,3 +349,14 @@ def _scaled(lengths: Array) -> Array:
     """From -1 on the shortest day to 1 on the longest."""
     middle = (lengths.max() + lengths.min()) / 2
     return np.asarray((lengths - middle) / (lengths.max() - middle))
+
+
+def test_water_follows_the_season_and_stops_in_a_dry_rest() -> None:
+    every = list(Season)
+
+    moist = season.water_share(every, rests_dry=False)
+    dry = season.water_share(every, rests_dry=True)
+
+    assert moist.tolist() == [1.0, 0.7, 0.3]
+    assert dry.tolist() == [1.0, 0.7, 0.0]
+    assert season.water_share(Season.REST, [True, False]).tolist() == [0.0, 0.3]
