@@ -192,12 +192,12 @@ def season_of(
     return seasons
 
 
-def water_share(seasons: ArrayLike, rests_dry: ArrayLike) -> Array:
+def water_share(seasons: NDArray[np.object_], rests_dry: ArrayLike) -> Array:
     """Return the share of the water of growth that plants are given.
 
     Parameters
     ----------
-    seasons : ArrayLike
+    seasons : NDArray[np.object_]
         Of `Season`, any shape.
     rests_dry : ArrayLike
         Whether they are kept dry at rest, in a shape that goes with it.
@@ -207,7 +207,7 @@ def water_share(seasons: ArrayLike, rests_dry: ArrayLike) -> Array:
     Array
         0..1, in their common shape; 0 is for plants that get none.
     """
-    season, dry = np.broadcast_arrays(np.asarray(seasons, dtype=np.object_), np.asarray(rests_dry))
+    season, dry = np.broadcast_arrays(seasons, np.asarray(rests_dry))
     share = np.full(season.shape, WATER_SHARE[Season.SLOWING])
     for one, value in WATER_SHARE.items():
         share[season == one] = value
