@@ -19,6 +19,7 @@ from sillward.channels.sender import Problems
 from sillward.config.household import Household
 from sillward.errors import ConfigError, LedgerError, one_line
 from sillward.ledger import Alarm
+from sillward.service import accepted_limits
 from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.health import IN_FORCE_MARK, REFUSED_MARK, digest_of
@@ -98,7 +99,8 @@ class CollectionReloader:
     def _take_over(self, household: Household, *, asked: bool) -> None:
         # The mark has the name of the site, which may be about to change.
         refused_mark = self._mark(REFUSED_MARK)
-        if household == self._context.household and not asked:  # a first look, or a comment
+        given = accepted_limits.as_given(self._context.household)
+        if household == given and not asked:  # a first look, or a comment
             log.info("collection.unchanged file=%s", self.app.path.name)
         else:
             self.desk.take_over(household)

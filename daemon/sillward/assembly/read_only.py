@@ -3,6 +3,7 @@
 At a pretended time, or with a recorded file, the ledger is left out: it is about another day.
 """
 
+import logging
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -10,7 +11,8 @@ from datetime import UTC, datetime, timedelta
 
 from sillward.assembly import providers
 from sillward.assembly.app import App
-from sillward.errors import SillwardError, SourceError
+from sillward.config.household import Household
+from sillward.errors import LedgerError, SillwardError, SourceError
 from sillward.forecast.recorded import Recorded
 from sillward.forecast.store import ForecastStore, credit
 from sillward.forecast.updater import ForecastUpdater
@@ -22,7 +24,7 @@ from sillward.net.progress import patient
 from sillward.readings.lessons import Lessons
 from sillward.readings.read_nights import ReadNights
 from sillward.readings.spot_lesson import Lesson
-from sillward.service import due_rounds
+from sillward.service import accepted_limits, due_rounds
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet
@@ -32,6 +34,8 @@ from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
+
+log = logging.getLogger(__name__)
 
 
 def forecast_updater(
@@ -73,6 +77,22 @@ def forecast_updater(
         pretending=app.pretending,
         step_done=step_done,
     )
+
+
+def with_accepted_limits(app: App, household: Household | None = None) -> Household:
+    """Return a household with the limits that were accepted; by default the app's.
+
+    A ledger that cannot be read is logged: what the collection gives counts then.
+    """
+    household = household or app.household
+    if app.pretending or not app.has_ledger:
+        return household
+    try:
+        with closing(Ledger(app.settings.ledger)) as ledger:
+            return accepted_limits.applied(household, ledger)
+    except LedgerError as error:
+        log.warning("limits.not_read reason=%s", error)
+        return household
 
 
 def with_readings(app: App) -> App:

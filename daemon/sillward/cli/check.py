@@ -2,6 +2,7 @@
 
 import importlib.util
 from collections.abc import Sequence
+from contextlib import closing
 
 import click
 
@@ -16,6 +17,7 @@ from sillward.config.household import Channel
 from sillward.ical import publisher
 from sillward.reports import check as report
 from sillward.reports import words as words_report
+from sillward.service import accepted_limits
 from sillward.text import terminal
 from sillward_rules.sheet import Round, draw_up
 
@@ -45,6 +47,8 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         publisher.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name, _week_example):
         _note(line)
+    for line in _void_limits(app):
+        _note(line)
     app = read_only.with_readings(app)
     sources = [source.name for source in app.sources]
     links = _links(app)
@@ -52,6 +56,20 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         print_json(report.document(app.household, sources, links))
     else:
         click.echo(report.text(app.household, app.clock(), sources, terminal.screen(), links))
+
+
+def _void_limits(app: App) -> list[str]:
+    """Return what is wrong with limits that were accepted and do not count any more."""
+    with closing(read_only.ledger_to_read(app)) as ledger:
+        void = accepted_limits.void(app.household, ledger)
+    voice = app.household.voice
+    return [
+        f"{limit.plant}: {limit.name} {voice.bound(limit.value)}, accepted"
+        f" {app.site.local_date(limit.accepted_at)}, does not count: the collection"
+        f" gave {voice.bound(limit.replaced)} then and gives another value now;"
+        f" `sillward damage --take-back {limit.plant}` removes it"
+        for limit in void
+    ]
 
 
 def _links(app: App) -> report.MessageLinks | None:

@@ -156,7 +156,8 @@ def _changed(app: App, against: Path | None, changes: Sequence[Change]) -> list[
         return []
     if against is None:
         try:
-            return [app.read_household(changes=changes)]
+            changed = app.read_household(changes=changes)
+            return [read_only.with_accepted_limits(app, changed)]
         except ConfigError as error:  # the file itself is right: it has been read already
             raise UsageError(str(error)) from None
     other = app.read_household(against, changes)

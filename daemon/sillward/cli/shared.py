@@ -83,8 +83,12 @@ def options(
 
 
 def build(options: Options) -> App:
-    """Return the app of this call. Every command begins here: a test can give it a clock."""
-    return build_app(options)
+    """Return the app of this call, with the limits that the grower has accepted.
+
+    Every command begins here: a test can give it a clock.
+    """
+    app = build_app(options)
+    return replace(app, household=read_only.with_accepted_limits(app))
 
 
 def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:

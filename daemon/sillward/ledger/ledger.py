@@ -25,6 +25,7 @@ from sillward.ledger.records import (
     to_moment,
 )
 from sillward.ledger.tables.absences import AbsenceTable
+from sillward.ledger.tables.accepted_limits import AcceptedLimitTable
 from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
@@ -33,6 +34,7 @@ from sillward.ledger.tables.deeds import DeedTable
 from sillward.ledger.tables.devices import DeviceTable
 from sillward.ledger.tables.diary import DiaryTable
 from sillward.ledger.tables.forecasts import ForecastTable
+from sillward.ledger.tables.harmful_nights import HarmfulNightTable
 from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
@@ -99,6 +101,8 @@ class Ledger:
         self.calendar_events = CalendarEventTable(self.database)
         self.devices = DeviceTable(self.database)
         self.diary = DiaryTable(self.database)
+        self.accepted_limits = AcceptedLimitTable(self.database)
+        self.harmful_nights = HarmfulNightTable(self.database)
         self.marks = MarkTable(self.database)
         self.absences = AbsenceTable(self.database)
 

@@ -152,7 +152,17 @@ CREATE INDEX diary_photo ON diary (photo)
 ALTER TABLE plant_state ADD COLUMN care TEXT;
 ALTER TABLE diary ADD COLUMN what TEXT;
 ALTER TABLE diary ADD COLUMN amount TEXT;
-CREATE INDEX diary_seen ON diary (site, seen_at)
+CREATE INDEX diary_seen ON diary (site, seen_at);
+CREATE TABLE accepted_limit (
+    site TEXT NOT NULL, plant TEXT NOT NULL, name TEXT NOT NULL, value REAL NOT NULL,
+    replaced REAL NOT NULL, accepted_at TEXT NOT NULL, person TEXT, because TEXT NOT NULL,
+    PRIMARY KEY (site, plant, name)
+) STRICT;
+CREATE TABLE harmful_night (
+    site TEXT NOT NULL, plant TEXT NOT NULL, night TEXT NOT NULL, low REAL NOT NULL,
+    sd REAL NOT NULL, read INTEGER NOT NULL, limit_c REAL, noted_at TEXT NOT NULL, asked_at TEXT,
+    answered_at TEXT, damaged INTEGER, person TEXT, PRIMARY KEY (site, plant, night)
+) STRICT
 """,
 }
 """The statements that bring a file of each version to the next one, as they were then."""

@@ -95,6 +95,16 @@ CREATE TABLE device (
     p256dh TEXT NOT NULL, auth TEXT NOT NULL, added_at TEXT NOT NULL, gone_at TEXT,
     PRIMARY KEY (site, name)
 ) STRICT, WITHOUT ROWID;
+CREATE TABLE accepted_limit (
+    site TEXT NOT NULL, plant TEXT NOT NULL, name TEXT NOT NULL, value REAL NOT NULL,
+    replaced REAL NOT NULL, accepted_at TEXT NOT NULL, person TEXT, because TEXT NOT NULL,
+    PRIMARY KEY (site, plant, name)
+) STRICT;
+CREATE TABLE harmful_night (
+    site TEXT NOT NULL, plant TEXT NOT NULL, night TEXT NOT NULL, low REAL NOT NULL,
+    sd REAL NOT NULL, read INTEGER NOT NULL, limit_c REAL, noted_at TEXT NOT NULL, asked_at TEXT,
+    answered_at TEXT, damaged INTEGER, person TEXT, PRIMARY KEY (site, plant, night)
+) STRICT;
 CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);
 CREATE INDEX notice_day ON notice (site, day, next_at);

@@ -83,10 +83,10 @@ class PageDesk:
             msg = "the page is busy; try again in a moment"
             raise BusyError(msg)
         try:
-            self._take_over()
             ledger = self.context.ledger
             ledger.file.wake()
             try:
+                self._take_over()
                 yield self.context
             finally:
                 ledger.file.rest()
@@ -113,10 +113,12 @@ class PageDesk:
         return self.worked_out(("sheet", round_), lambda: context.sheet(round_, context.weather()))
 
     def _take_over(self) -> None:
-        """Use the household that is in force."""
+        """Use the household that is in force, with the limits that are accepted by now."""
         household = self.current()
         if household is not self._seen:
             old = self.context.site
             self.context.replace_household(replace(household))
             self.context.updater.replace_site(old, household.collection.site)
             self._seen = household
+        else:
+            self.context.replace_household(self.context.household)

@@ -1,18 +1,21 @@
 """What every part of the service works with: a household, its forecasts, ledger and channels."""
 
 from collections.abc import Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from sillward.channels.push_identity import PushIdentity
 from sillward.channels.sender import Sender
 from sillward.config.household import Channel, Household
+from sillward.errors import LedgerError
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Absence, Ledger, Notice, NoticeState, Stage, StoredChore
 from sillward.links.page_links import PageLinks
 from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
+from sillward.service import accepted_limits
 from sillward.service.defects import contained
 from sillward.service.device_channel import channel_of
 from sillward.service.plant_states import states_at
@@ -55,10 +58,14 @@ class ServiceContext:
 
     def __post_init__(self) -> None:
         self.lessons = Lessons(self.ledger, self.updater.store)
+        self.replace_household(self.household)
 
     def replace_household(self, household: Household) -> None:
-        """Work for this household from now on: its collection was edited."""
+        """Work for this household from now on: its collection was edited, or may have other
+        accepted limits by now."""
         self.household = household
+        with suppress(LedgerError):  # without them it is looked at again at the next tick
+            self.household = accepted_limits.applied(household, self.ledger)
 
     @property
     def forecasts(self) -> ForecastStore:

@@ -13,7 +13,7 @@ from typing import Self
 from sillward.config.household import Household
 from sillward.errors import LedgerError
 from sillward.ledger import Alarm
-from sillward.service import due_rounds
+from sillward.service import accepted_limits, due_rounds
 from sillward.service.absences import Absences
 from sillward.service.alarm_monitor import AlarmMonitor
 from sillward.service.context import ServiceContext
@@ -126,6 +126,8 @@ class Desk:
         with contained("delivery.failed"):
             self.outbox.deliver()  # before a forecast server that may be slow
         context.run.step_done()
+        with contained("limits.failed_to_apply"):
+            self._look_at_accepted_limits()
         with contained("forecast.failed_to_refresh"):
             context.updater.refresh_due(context.site)
         context.run.step_done()
@@ -150,6 +152,13 @@ class Desk:
             self.upkeep.mark_and_prune(context.clock())
         with contained("ledger.failed_to_copy"):
             self.upkeep.copy_or_repair_daily(context.clock())
+
+    def _look_at_accepted_limits(self) -> None:
+        """Work with the limits that were accepted, or taken back, on the page or by a command."""
+        household = accepted_limits.applied(self.context.household, self.context.ledger)
+        if household is not self.context.household:
+            self.take_over(household)
+            log.info("limits.accepted site=%s", self.context.site.name)
 
     def _tell_due_rounds(self) -> None:
         """Tell each round that is due, unless a forecast for it may still come."""

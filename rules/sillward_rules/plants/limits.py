@@ -15,10 +15,14 @@ RESTS: tuple[Rest, ...] = get_args(Rest)
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """A bound and its origin: whose limit it is, and the source behind it."""
+    """A bound and its origin: whose limit it is, and the source behind it.
+
+    was: the limit that the collection gives, where the grower has accepted another one since.
+    """
 
     value: float
     origin: str
+    was: "Limit | None" = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -258,6 +258,8 @@ def as_of_8(path: Path) -> Path:
         database.execute("ALTER TABLE confirmation DROP COLUMN person")
         database.execute("ALTER TABLE plant_state DROP COLUMN declined")
         database.execute("ALTER TABLE plant_state DROP COLUMN care")
+        for table in ("accepted_limit", "harmful_night"):
+            database.execute(f"DROP TABLE {table}")
         database.execute("PRAGMA user_version = 8")
     return path
 
