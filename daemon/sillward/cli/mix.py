@@ -32,6 +32,12 @@ def number(text: str) -> float:
 @click.option("--ca", type=number, help="Calcium (Ca) by the label, %.")
 @click.option("--litres", type=number, help="What the sprayer holds.")
 @click.option("--limit", type=number, help="The EC that the plants bear, mS/cm.")
+@click.option("--alkalinity", type=number, help="Of the water, mg/L as CaCO3.")
+@click.option("--water-ph", type=number, help="The water's pH.")
+@click.option("--rain", type=number, default="0", help="Share of rain mixed in, 0 to 1.")
+@click.option("--aim-ph", type=number, help="The pH wanted in the water (6).")
+@click.option("--acid", "acids", multiple=True, metavar="ACID", help="Tell of this one alone.")
+@click.option("--stock", type=number, help="A stock so many times as strong.")
 @click.option("--json", "as_json", is_flag=True, help="One JSON document.")
 def mix(as_json: bool, **values: Any) -> None:
     """Work out a feed: what to weigh out, its nutrients and strength, and when to rinse.

@@ -18,6 +18,7 @@ from sillward.config.models import (
     RoundsTable,
     SiteTable,
     SpotTable,
+    WaterTable,
 )
 from sillward.config.quiet_hours import QuietHours
 from sillward.text.units import Units
@@ -37,6 +38,7 @@ from sillward_rules.plants.limits import (
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.rules import Rule
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
@@ -143,8 +145,22 @@ def build_habits(table: HabitsTable) -> Habits:
     return Habits(**values)
 
 
-def build_feed(table: FeedTable) -> Recipe:
-    """Return the recipe of [feed]. Raise ValueError if it is impossible."""
+def build_water(table: WaterTable) -> Water:
+    """Return the water of [water]."""
+    return Water(**table.model_dump())
+
+
+def build_feed(table: FeedTable, water: Water | None = None) -> Recipe:
+    """Return the recipe of [feed]. Raise ValueError if it is impossible.
+
+    water: where the EC of its water comes from if the table does not give one.
+    """
+    water_ec = table.water_ec
+    if water_ec is None:
+        if water is None:
+            msg = "water_ec is missing; give it here, or as ec in a table [water]"
+            raise ValueError(msg)
+        water_ec = water.blended.ec
     fertiliser = Fertiliser(
         *parse_npk(table.npk), mg_pct=table.mg, ec_per_100_ppm_n=table.ec_per_100_ppm_n
     )
@@ -152,7 +168,7 @@ def build_feed(table: FeedTable) -> Recipe:
     if grams is None:
         grams = float(grams_per_litre_for(table.ppm_n or 0.0, fertiliser.n_pct))
     salts = tuple((SALTS[name], amount) for name, amount in table.salts.items())
-    return Recipe(Mix(fertiliser, grams, table.water_ec, salts), table.litres)
+    return Recipe(Mix(fertiliser, grams, water_ec, salts), table.litres)
 
 
 def build_rounds(table: RoundsTable, notices: NoticesTable) -> Rounds:

@@ -15,7 +15,7 @@ from sillward.config.validation import did_you_mean
 from sillward.errors import UsageError
 from sillward.text import printable
 
-SETTABLE = ("site", "spots", "plants", "rules", "habits", "feed", "rounds", "notices")
+SETTABLE = ("site", "spots", "plants", "rules", "habits", "water", "feed", "rounds", "notices")
 """Tables that may be changed."""
 
 EVERY = "*"

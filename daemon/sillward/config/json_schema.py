@@ -20,6 +20,7 @@ from sillward.config.models import (
     SiteTable,
     SpotTable,
     Table,
+    WaterTable,
 )
 from sillward.config.rule_schema import group_text, rule_tables
 
@@ -43,6 +44,7 @@ class Document(Table):
         [], description="[[rules]]: your own, in addition to the standard ones."
     )
     habits: HabitsTable = HabitsTable()
+    water: WaterTable | None = None
     feed: FeedTable | None = None
     rounds: RoundsTable = RoundsTable()
     notices: NoticesTable = NoticesTable()

@@ -23,6 +23,7 @@ from sillward.config.models import (
     RoundsTable,
     SiteTable,
     SpotTable,
+    WaterTable,
 )
 from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
 from sillward.config.validation import TableReader, entry_label, toml_key
@@ -33,6 +34,7 @@ from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 
@@ -65,7 +67,8 @@ def load_household(
     plants = _read_plants(reader, document, spots)
     rules = _read_rules(reader, document, spots)
     habits = _read_habits(reader, document)
-    feed = _read_feed(reader, document)
+    water = _read_water(reader, document)
+    feed = _read_feed(reader, document, water)
     times = reader.read(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
     wording = _read_wording(reader, notices, path)
@@ -84,6 +87,7 @@ def load_household(
             (*standard_rules(), *rules),
             replace(habits, told_at=rounds.dusk, morning_at=rounds.morning),
             feed,
+            water,
         ),
         rounds,
         tuple(channels),
@@ -189,14 +193,23 @@ def _read_habits(reader: TableReader, document: Mapping[str, Any]) -> Habits:
     return Habits() if table is None else build_collection.build_habits(table)
 
 
-def _read_feed(reader: TableReader, document: Mapping[str, Any]) -> Recipe | None:
+def _read_water(reader: TableReader, document: Mapping[str, Any]) -> Water | None:
+    if "water" not in document:
+        return None
+    table = reader.read(WaterTable, document["water"], "water")
+    return None if table is None else build_collection.build_water(table)
+
+
+def _read_feed(
+    reader: TableReader, document: Mapping[str, Any], water: Water | None
+) -> Recipe | None:
     if "feed" not in document:
         return None
     table = reader.read(FeedTable, document["feed"], "feed")
     if table is None or not cross_checks.check_feed(reader, table):
         return None
     try:
-        return build_collection.build_feed(table)
+        return build_collection.build_feed(table, water)
     except ValueError as error:
         reader.report("feed", str(error))
         return None

@@ -30,6 +30,7 @@ from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
 from sillward_rules.plants.limits import Rest, Rot
 from sillward_rules.plants.plant import Holder
 from sillward_rules.plants.pot import Medium
+from sillward_rules.plants.water_chemistry import AIMED_PH, MAX_AIMED_PH, MIN_AIMED_PH
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.season import Grows
 
@@ -418,14 +419,48 @@ class FeedTable(Table):
         None,
         description="EC for 100 ppm N by the label, mS/cm; left out: an estimate on the high side",
     )
-    water_ec: Annotated[float, Field(ge=0, le=10)] = Field(
-        description="EC of the water before anything is added, mS/cm"
+    water_ec: Annotated[float, Field(ge=0, le=10)] | None = Field(
+        None,
+        description=(
+            "EC of the water before anything is added, mS/cm; required unless there is a table "
+            "[water], whose blend is it then"
+        ),
     )
     litres: Annotated[float, Field(gt=0, le=200)] = Field(
         1.0, description="how much the sprayer holds, L (1)"
     )
     salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = Field(
         {}, description='other salts by name, g/L; such as { "MgSO4.7H2O" = 0.1 }'
+    )
+
+
+class WaterTable(Table):
+    """[water]: the water in use."""
+
+    ec: Annotated[float, Field(ge=0, le=10)] = Field(
+        description=(
+            "its EC by a meter or a laboratory, mS/cm; in uS/cm it would be 1000 times as much"
+        )
+    )
+    alkalinity: Annotated[float, Field(ge=0, le=1000)] | None = Field(
+        None,
+        description=(
+            "its alkalinity as CaCO3, mg/L; as laboratories report it: 50 are 1 mmol/L of charge; "
+            "left out: not known"
+        ),
+    )
+    ph: Annotated[float, Field(ge=4, le=11)] | None = Field(
+        None, description="its pH; left out: taken as 7.5"
+    )
+    rain: Share = Field(
+        0.0,
+        description=(
+            "share of rain or of water from reverse osmosis that you mix into it, 0..1 (0); "
+            "the other keys are of the water before that"
+        ),
+    )
+    aim_ph: Annotated[float, Field(ge=MIN_AIMED_PH, le=MAX_AIMED_PH)] = Field(
+        AIMED_PH, description="the pH that you want in the water, for `sillward mix` (6)"
     )
 
 

@@ -6,6 +6,7 @@ from typing import Any
 
 import numpy as np
 
+from sillward.reports import mix_water
 from sillward.reports.mix_options import MixRequest
 from sillward.text.columns import PIPE, Mark, Screen
 from sillward_rules.plants.fertiliser import (
@@ -54,6 +55,8 @@ def _warnings(request: MixRequest) -> list[str]:
     litres = request.litres or math.inf
     if any(0 < grams * litres < MIN_WEIGHABLE_G for _, grams in request.weights()):
         found.append("under 1 g: take a scale that shows 0.01 g, or make a larger batch")
+    if request.water is not None:
+        found += mix_water.warnings(request.water, request.litres)
     if _clouds(request):
         found.append("calcium clouds with sulphate or phosphate: dissolve each in much water")
     return found
@@ -74,8 +77,12 @@ def _clouds(request: MixRequest) -> bool:
 
 
 def text(request: MixRequest, screen: Screen = PIPE) -> str:
-    """Return one screen of at most 78 columns."""
-    blocks = (_weights(request), _nutrients(request), _strength(request), _drying(request))
+    """Return one screen of at most 78 columns; more if acid or stock is asked for."""
+    blocks = [_weights(request), _nutrients(request), _strength(request), _drying(request)]
+    if request.water is not None:
+        blocks += mix_water.lines(request.water, request.litres)
+        if request.water.stock is not None:
+            blocks.append(mix_water.stock_lines([request.mix], request.water.stock))
     warnings: list[str] = []
     for warning in _warnings(request):
         warnings += screen.lines(f"! {warning}", Mark.TROUBLE)
@@ -215,7 +222,14 @@ def document(request: MixRequest) -> dict[str, Any]:
         },
         "warnings": _warnings(request),
         "cautions": " ".join(CAUTIONS),
+        **_of_water(request),
     }
+
+
+def _of_water(request: MixRequest) -> dict[str, Any]:
+    if request.water is None:
+        return {}
+    return {"water": mix_water.document(request.water, request.mix, request.litres)}
 
 
 def _of_element(mix: Mix, element: Element) -> dict[str, float | None]:

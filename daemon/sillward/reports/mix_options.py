@@ -2,8 +2,11 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sillward.errors import UsageError
+from sillward.reports import mix_water
+from sillward.reports.mix_water import WaterRequest
 from sillward.text import printable
 from sillward_rules.plants.fertiliser import (
     SALTS,
@@ -29,6 +32,8 @@ class MixRequest:
     mix: Mix
     litres: float | None
     limit: float | None
+    water: WaterRequest | None = None
+    """What else is known of its water; None if nothing is."""
 
     @property
     def ec(self) -> float:
@@ -57,10 +62,12 @@ def request_from_options(
     ca: float | None,
     litres: float | None,
     limit: float | None,
+    **of_water: Any,
 ) -> MixRequest:
     """Return the mix that these options describe.
 
-    Raise UsageError, which names the option that is wrong.
+    of_water: those of `mix_water.request_from_options`. Raise UsageError, which names the option
+    that is wrong.
     """
     for option, value, maximum, hint in (
         ("--ppm-n", ppm_n, MAX_PPM, ""),
@@ -86,7 +93,9 @@ def request_from_options(
         msg = f"--npk {npk}: {error}"
         raise UsageError(msg) from error
     grams = _grams(fertiliser, ppm_n, grams_per_litre)
-    return MixRequest(Mix(fertiliser, grams, water_ec, _salts(salts)), litres, limit)
+    water = mix_water.request_from_options(water_ec, **of_water)
+    mix = Mix(fertiliser, grams, water.water.blended.ec, _salts(salts))
+    return MixRequest(mix, litres, limit, water if any(of_water.values()) else None)
 
 
 def _require_range(option: str, value: float, maximum: float, hint: str = "") -> None:

@@ -9,6 +9,7 @@ from sillward_rules.physics.crown_wetness import AXIL_FACTOR
 from sillward_rules.plants.fertiliser import Mix
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rules import Rule
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import Hours, Moment, parse_moment
@@ -116,6 +117,8 @@ class Collection:
     rules: tuple[Rule, ...]
     habits: Habits = field(default_factory=Habits)
     feed: Recipe | None = None
+    water: Water | None = None
+    """The water in use; without it the salts that stay in pots and on roots are not counted."""
     kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
     """The plants, each together with those that differ from it in nothing but the name."""
     names: tuple[tuple[str, ...], ...] = field(init=False, repr=False, compare=False)

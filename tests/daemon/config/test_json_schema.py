@@ -139,7 +139,8 @@ def test_every_key_and_every_table_has_a_description() -> None:
 
 def test_every_number_has_its_unit() -> None:
     unit = re.compile(
-        r"degrees|metres|°C|\bK\b|%|kPa|umol|mS/cm|m/s|\bmm\b|, c?m\b|mg/L|g/L|, L\b|0\.\.1|times"
+        r"degrees|metres|°C|\bK\b|%|kPa|umol|mS/cm|m/s|\bmm\b|, c?m\b|mg/L|g/L|, L\b|pH"
+        r"|0\.\.1|times"
     )
     numbers = [
         (f"{table}.{key}", node["description"])
@@ -159,6 +160,7 @@ TABLES = {
     "limits": "LimitsTable",
     "rules": "RuleTable",
     "habits": "HabitsTable",
+    "water": "WaterTable",
     "feed": "FeedTable",
     "rounds": "RoundsTable",
     "notices": "NoticesTable",

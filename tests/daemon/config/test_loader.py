@@ -356,8 +356,8 @@ MISTAKES: dict[str, list[str]] = {
         "(known: from, to, above)",
     ],
     "unknown-table": [
-        "habit: unknown table (known: site, spots, plants, rules, habits, feed, rounds, notices, "
-        "channels, page, mqtt, sensors)"
+        "habit: unknown table (known: site, spots, plants, rules, habits, water, feed, rounds, "
+        "notices, channels, page, mqtt, sensors)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'

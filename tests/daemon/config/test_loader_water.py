@@ -15,6 +15,7 @@ from sillward_rules.plants.fertiliser import SALTS
 from sillward_rules.plants.limits import UNITS
 from sillward_rules.plants.plant import HOLDERS, Plant
 from sillward_rules.plants.rules import QUANTITIES
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.spot import PLANT_HEIGHT_M
 from tests.support.paths import COLLECTIONS
 
@@ -334,3 +335,34 @@ def test_check_asks_for_the_rain_and_tells_mistakes_of_the_feed(tmp_path: Path) 
 
     assert result.exit_code == 78
     assert "exactly one of ppm_n and grams_per_litre" in result.output
+
+
+# -- the water in use
+
+
+def test_the_water_of_a_collection(tmp_path: Path) -> None:
+    text = "[water]\nec = 0.6\nalkalinity = 150\nph = 7.6\nrain = 0.5\naim_ph = 5.8\n"
+
+    water = loaded(tmp_path, more=text).collection.water
+
+    assert water == Water(0.6, 150, 7.6, 0.5, 5.8)
+
+
+def test_a_feed_without_an_ec_of_water_is_mixed_with_the_water_in_use(tmp_path: Path) -> None:
+    feed = fed(FEED.replace("water_ec = 0.15\n", ""))
+    water = "[water]\nec = 0.6\nrain = 0.5\n"
+
+    own = loaded(tmp_path, more=fed(FEED) + water).collection.feed
+    shared = loaded(tmp_path, more=feed + water).collection.feed
+
+    assert own is not None
+    assert shared is not None
+    assert (own.mix.water_ec, shared.mix.water_ec) == (0.15, 0.3)
+
+
+@pytest.mark.parametrize(
+    "wrong", ["ec = -1", "ec = 0.3\nrain = 50", "ec = 0.3\nph = 0", "alkalinity = 100"]
+)
+def test_a_water_that_cannot_be(tmp_path: Path, wrong: str) -> None:
+    with pytest.raises(ConfigError, match="water"):
+        loaded(tmp_path, more=f"[water]\n{wrong}\n")

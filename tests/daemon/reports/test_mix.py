@@ -244,3 +244,74 @@ def test_what_is_missing_or_no_number_ends_with_2(arguments: list[object]) -> No
 
     assert (result.exit_code, result.stdout) == (2, "")
     assert "Error: " in result.stderr
+
+
+# -- acid and stock
+
+
+def test_the_acid_for_an_aimed_ph() -> None:
+    text = shown(*USUAL, "--alkalinity", 150, "--water-ph", 7.6, "--aim-ph", 5.8, "--litres", 5)
+
+    assert "3.00 mmol/L of charge, pH 7.6" in text
+    assert "to pH 5.8: 2.31 mmol/L of acid" in text
+    # 2.31 mmol/L are half as much sulphuric acid: 0.1131 g, in 0.441 g/mL.
+    assert re.search(r"sulphuric 35 % +0\.26 mL +2\.56 mL +1\.28 mL  37 mg/L S", text)
+    for word in ("never water into acid", "goggles", "bleach", "safety data sheet", "meter"):
+        assert word in text
+    assert all(len(line) <= 78 for line in text.splitlines())
+
+
+def test_a_mix_that_asks_for_no_acid_says_nothing_of_it() -> None:
+    assert "acid" not in shown(*USUAL)
+    assert "water" not in document(*USUAL)
+
+
+def test_rain_makes_water_weaker_and_needs_less_acid() -> None:
+    whole = document(*USUAL, "--alkalinity", 150)
+    half = document(*USUAL, "--alkalinity", 150, "--rain", 0.5)
+
+    assert half["ec"]["water"] == whole["ec"]["water"] / 2
+    assert half["water"]["acid_mmol_per_litre"] == pytest.approx(
+        whole["water"]["acid_mmol_per_litre"] / 2, abs=0.01
+    )
+    assert "never water into acid" in whole["water"]["cautions"]
+
+
+def test_water_without_buffer_is_told() -> None:
+    text = shown(*USUAL, "--alkalinity", 10, "--water-ph", 5.9)
+
+    assert "without acid" in text
+    assert "hardly any buffer" in text
+
+
+def test_a_syringe_errs_at_small_volumes() -> None:
+    told = document(*USUAL, "--alkalinity", 40, "--acid", "nitric-67")["water"]["warnings"]
+
+    assert any("syringe" in text for text in told)
+
+
+def test_what_must_not_go_into_one_stock() -> None:
+    salts = ("--salt", "Ca(NO3)2.4H2O=0.5", *EPSOM)
+    told = document(*USUAL, *salts, "--stock", 100)["water"]["stock"]["warnings"]
+    thin = document("--npk", "15-0-0", "--ppm-n", 50, "--water-ec", 0, *salts, "--stock", 1)
+
+    assert [text.split()[2] for text in told] == ["sulphate", "phosphate", "a"]
+    assert thin["water"]["stock"]["warnings"] == []
+    assert "% of what dissolves" in shown(*USUAL, *salts, "--stock", 100)
+
+
+@pytest.mark.parametrize(
+    ("option", "value"),
+    [
+        ("--aim-ph", 3),
+        ("--rain", 50),
+        ("--alkalinity", -1),
+        ("--stock", 0.5),
+        ("--acid", "vinegar"),
+    ],
+)
+def test_options_of_the_water_that_cannot_be(option: str, value: object) -> None:
+    result = mix(*USUAL, "--alkalinity", 100, option, value)
+
+    assert result.exit_code == 2
+    assert option in result.stderr
