@@ -44,6 +44,9 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "page": "The page on which you answer, served by itself.",
         "stopped": "Tell the channels that sillward has stopped.",
     },
+    "Diary": {
+        "note": "Note what you see of a plant; list, correct, delete.",
+    },
     "Measure": {
         "read": "Note what a thermometer at a spot shows.",
         "read-file": "Take in what a logger has recorded at a spot.",

@@ -21,6 +21,7 @@ from sillward.config.settings import Settings, load_settings
 from sillward.errors import SillwardError
 from sillward.forecast.store import utc_now
 from sillward.ledger import Ledger, StoredChore
+from sillward.wording.diary_words import NAMES
 
 _SAFE = frozenset(" @%+=:,./_-")
 """ASCII characters, besides letters and digits, that every shell takes literally (a blank inside a
@@ -41,7 +42,17 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
     """
     household = _household(context)
     names = () if household is None else [plant.name for plant in household.collection.plants]
-    return _next_words(names, context.params.get("plant") or (), incomplete)
+    words = context.params.get("plant") or context.params.get("words") or ()
+    return _next_words(names, words, incomplete)
+
+
+def note_kinds(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the kinds of notes."""
+    return [
+        CompletionItem(kind.value, help=name)
+        for kind, name in NAMES.items()
+        if kind.value.startswith(incomplete.lower())
+    ]
 
 
 def plant_and_spot(

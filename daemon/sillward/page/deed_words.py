@@ -6,7 +6,7 @@ from typing import Any
 
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.deeds import Deed
-from sillward.service import absences, devices
+from sillward.service import absences, devices, diary
 from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
@@ -31,6 +31,9 @@ _DID = {
     absences.ENDED: "Back: {helper} is told no more",
     devices.BEGUN: "{phone} is told",
     devices.ENDED: "{phone} is told no more",
+    diary.NOTED: "noted of {plants}: {seen}",
+    diary.CORRECTED: "note of {plants} corrected: {seen}",
+    diary.DELETED: "note of {plants} deleted: {seen}",
 }
 """What was done, by the names of deeds; a deed of another name is told by that name."""
 
@@ -51,6 +54,7 @@ def line(deed: Deed, voice: Voice, most: int = MAX_NAMES) -> str:
         "answer": about.get("answer", ""),
         "helper": about.get("helper", ""),
         "phone": about.get("phone", ""),
+        "seen": about.get("seen", ""),
         "days": _days(about, voice),
     }
     form = _DID.get(deed.what)

@@ -13,7 +13,8 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
 from sillward.reports.plant_nights import PlantNight, coldest_told
 from sillward.reports.reading_noted import LAST_YEAR
-from sillward.wording import follow_up, reason_phrases
+from sillward.service import diary
+from sillward.wording import diary_words, follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
@@ -245,16 +246,35 @@ def _what_came(order: StoredChore, now: datetime, voice: Voice) -> str:
 
 
 @dataclass(frozen=True, slots=True)
+class NoteChoices:
+    """What the form of a note offers: kinds with their names, what damage is called, amounts."""
+
+    kinds: tuple[tuple[str, str], ...]
+    whats: tuple[str, ...]
+    amounts: tuple[str, ...]
+
+
+NOTE_CHOICES = NoteChoices(
+    tuple((kind.value, capital(name)) for kind, name in diary_words.NAMES.items()),
+    diary.DAMAGE_WHATS,
+    diary.SHARES,
+)
+"""As it is for every plant."""
+
+
+@dataclass(frozen=True, slots=True)
 class Note:
     """An entry of a diary in words.
 
     Args:
+        seen: what it is, without its text; empty for an observation.
         is_photo_there: whether its photo, if it has one, can be shown.
     """
 
     id: int
     kind: str
     when: str
+    seen: str
     text: str
     person: str
     photo: str | None
@@ -270,6 +290,7 @@ def notes(
             entry.id,
             entry.kind.value,
             capital(when(entry.seen_at, now, voice)),
+            capital(diary_words.seen(entry)),
             entry.text,
             entry.person or "",
             entry.photo,

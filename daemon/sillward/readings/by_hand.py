@@ -195,7 +195,7 @@ def moment_told(text: str, site: Site, now: datetime) -> datetime:
 
     A time alone is the last such time of the site's clocks; "yesterday" may be before it.
     """
-    at = _clock_time(text, site, now) or _iso_time(text, site)
+    at = clock_time(text, site, now) or _iso_time(text, site)
     if at is None:
         msg = (
             f'"{one_line(text, 40)}" is no time; write for example 06:40,'
@@ -216,7 +216,11 @@ def check_moment(at: datetime, now: datetime, text: str) -> None:
         raise UsageError(msg)
 
 
-def _clock_time(text: str, site: Site, now: datetime) -> datetime | None:
+def clock_time(text: str, site: Site, now: datetime) -> datetime | None:
+    """Return the moment of "06:40", "6:40 am" or "yesterday 06:40"; None for another text.
+
+    A time alone is the last such time of the site's clocks.
+    """
     found = _CLOCK.fullmatch(text.strip())
     if found is None or not (found["minute"] or found["half"]):
         return None

@@ -53,9 +53,10 @@ def test_an_entry_comes_back_as_it_was_written(ledger: Ledger) -> None:
         "‮Größe 蘭\n'\"<b>", NOW - timedelta(hours=5), kind=EntryKind.PHOTO, person="Ana",
         photo="a" * 32,
     )  # fmt: skip
-    ledger.diary.add(SITE, [entry])
+    (written,) = ledger.diary.add(SITE, [entry])
 
     (found,) = ledger.diary.of_plant(SITE, "Strap")
+    assert written.id == found.id
     assert found == ledger.diary.entry(SITE, found.id)
     assert found.text == entry.text
     assert (found.seen_at, found.entered_at) == (entry.seen_at, entry.entered_at)

@@ -4,7 +4,7 @@ Entries are kept for good, also those of plants that are not in the collection a
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from sqlite3 import Row
@@ -64,6 +64,12 @@ class DiaryEntry:
     amount: str | None = None
     id: int = 0
 
+    @property
+    def count(self) -> int | None:
+        """How many were seen; None if they were not counted."""
+        amount = (self.amount or "")[:9]
+        return int(amount) if amount.isascii() and amount.isdigit() else None
+
 
 class DiaryTable:
     """The diaries of the plants of all sites. An entry that cannot be read is left out."""
@@ -72,8 +78,9 @@ class DiaryTable:
         self._database = database
         self._reader = RowReader(_entry_of, "diary_entry", "id")
 
-    def add(self, site: str, entries: Sequence[DiaryEntry]) -> None:
-        """Write entries in one transaction."""
+    def add(self, site: str, entries: Sequence[DiaryEntry]) -> list[DiaryEntry]:
+        """Write entries in one transaction; return them with their numbers."""
+        written = []
         with self._database.transaction():
             for entry in entries:
                 values = {
@@ -89,6 +96,9 @@ class DiaryTable:
                     "amount": entry.amount,
                 }
                 self._database.insert("diary", values)
+                ((number,),) = self._database.rows("SELECT last_insert_rowid()")
+                written.append(replace(entry, id=number))
+        return written
 
     def of_plant(self, site: str, plant: str, most: int = -1, *, skip: int = 0) -> list[DiaryEntry]:
         """Return the entries of a plant, the last one seen first; at most so many, or all.

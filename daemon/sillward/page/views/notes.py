@@ -1,5 +1,7 @@
 """The diary of a plant is written: notes and photos are added, corrected and deleted."""
 
+import re
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import datetime
 from typing import IO
@@ -14,12 +16,11 @@ from sillward.page.keys import key_of
 from sillward.page.photos import process
 from sillward.page.route import MAX_FORM_BYTES, Route
 from sillward.page.views.plants import name_of, plant_page
-from sillward.page.visit import MAX_TEXT, Visit
-from sillward.text.printable import blanked
-from sillward_rules.readings.quality import CLOCK_AHEAD
+from sillward.page.visit import Visit
+from sillward.service import diary
 
-OLDEST_YEAR = 1971
-"""Before this nothing was seen: times of SQLite and of clocks that are not set lie there."""
+_WITH_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
+"""How what a browser sends of a date and time begins."""
 
 
 def note(visit: Visit, key: str) -> Response:
@@ -27,37 +28,57 @@ def note(visit: Visit, key: str) -> Response:
 
     The photo is prepared before the ledger is opened for it, so that nobody has to wait.
     """
-    form = visit.request.form
-    typed = {"seen": form.get("seen", ""), "others": form.get("others", "")}
-    typed["text"] = _text(form.get("text", ""))
+    typed = {name: visit.request.form.get(name, "") for name in (*_FIELDS, "others")}
+    typed["text"] = diary.clean_text(typed["text"])
     upload = visit.request.files.get("photo")
     has_photo = upload is not None and bool(upload.filename)
     name = name_of(visit, key)
     try:
-        seen_at = _seen_at(typed["seen"], visit.now, visit)
-        _check_text(typed["text"], may_be_empty=has_photo)
+        entry = _entry_of(visit, name, typed, has_photo=has_photo)
         visit.close()
-        photo = None
         if upload is not None and has_photo:
-            photo = _kept(visit, upload.stream)
+            entry = replace(entry, photo=_kept(visit, upload.stream))
     except (PhotoError, UsageError) as error:
         return plant_page(visit, key, status=422, problem=str(error), **typed)
-    kind = EntryKind.OBSERVATION if photo is None else EntryKind.PHOTO
-    now, person = visit.now, visit.person
-    entries = [DiaryEntry(name, seen_at, now, kind, typed["text"], person, photo)]
-    if typed["others"] and typed["text"]:
-        entries += [
-            DiaryEntry(other, seen_at, now, EntryKind.OBSERVATION, typed["text"], person)
-            for other in _beside(visit, name)
-        ]
+    entries = [entry]
+    if typed["others"] and (entry.text or entry.kind in diary.CAN_BE_NOTED):
+        kind = EntryKind.OBSERVATION if entry.kind is EntryKind.PHOTO else entry.kind
+        alike = replace(entry, kind=kind, photo=None)
+        entries += [replace(alike, plant=other) for other in _beside(visit, name)]
     try:
-        visit.context.ledger.diary.add(visit.context.site.name, entries)
+        collection = visit.context.household.collection
+        diary.note(visit.context.ledger, collection, entries, visit.now)
     except BaseException:
-        if photo is not None:
-            visit.desk.photos.remove(photo)
+        if entry.photo is not None:
+            visit.desk.photos.remove(entry.photo)
         raise
-    said = "all" if len(entries) > 1 else "noted" if photo is None else "photo"
+    said = "all" if len(entries) > 1 else "noted" if entry.photo is None else "photo"
     return visit.redirect("plant", key=key, said=said)
+
+
+_FIELDS = ("text", "kind", "what", "amount", "seen")
+"""What a form says of an entry."""
+
+
+def _entry_of(visit: Visit, plant: str, typed: Mapping[str, str], *, has_photo: bool) -> DiaryEntry:
+    """Return the entry that was typed, without its photo. Raise UsageError."""
+    now = visit.now
+    told = typed["kind"].strip()
+    kind = diary.kind_named(told) if told else EntryKind.OBSERVATION
+    if kind is EntryKind.OBSERVATION and has_photo:
+        kind = EntryKind.PHOTO
+    entry = DiaryEntry(
+        plant,
+        _seen_at(typed["seen"], now, visit),
+        now,
+        kind,
+        typed["text"],
+        visit.person,
+        None,
+        typed["what"],
+        typed["amount"],
+    )
+    return diary.checked(entry)
 
 
 def _kept(visit: Visit, upload: IO[bytes]) -> str:
@@ -79,40 +100,14 @@ def _beside(visit: Visit, name: str) -> list[str]:
     return [other for other, spot in spots.items() if other != name and spot == spots.get(name)]
 
 
-def _text(typed: str) -> str:
-    """Return what was typed with its lines, and without characters that cannot be seen."""
-    return "\n".join(blanked(line).rstrip() for line in typed.splitlines()).strip()
-
-
-def _check_text(text: str, *, may_be_empty: bool) -> None:
-    if len(text) > MAX_TEXT:
-        msg = f"the note is longer than {MAX_TEXT:,} characters; shorten it, or write two"
-        raise UsageError(msg)
-    if not text and not may_be_empty:
-        msg = "write what you see, or add a photo"
-        raise UsageError(msg)
-
-
 def _seen_at(typed: str, now: datetime, visit: Visit) -> datetime:
     """Return when it was seen; now if nothing was typed. Raise UsageError."""
     if not typed.strip():
         return now
-    try:
-        at = datetime.fromisoformat(typed.strip())
-    except ValueError:
+    if not _WITH_DAY.match(typed.strip()):
         msg = "that is no date and time; write for example 2026-05-14 06:40, or leave it empty"
-        raise UsageError(msg) from None
-    if at.year < OLDEST_YEAR:
-        msg = f"that is before {OLDEST_YEAR}"
         raise UsageError(msg)
-    if at.year > now.year + 1:
-        msg = "that is in the future"
-        raise UsageError(msg)
-    at = at.replace(tzinfo=visit.context.site.zone) if at.tzinfo is None else at
-    if at > now + CLOCK_AHEAD:
-        msg = "that is in the future"
-        raise UsageError(msg)
-    return min(at, now)
+    return diary.seen_on(typed, visit.context.site, now)
 
 
 # -- corrected, and deleted
@@ -121,24 +116,48 @@ def _seen_at(typed: str, now: datetime, visit: Visit) -> datetime:
 def entry(visit: Visit, number: int) -> Response:
     """Show an entry in a form to correct it."""
     found = _found(visit, number)
-    seen = visit.voice.local(found.seen_at).strftime("%Y-%m-%dT%H:%M")
-    return _entry_page(visit, found, {"text": found.text, "seen": seen, "problem": ""})
+    typed = {
+        "text": found.text,
+        "kind": found.kind.value,
+        "what": found.what or "",
+        "amount": found.amount or "",
+        "seen": _shown_time(visit, found),
+        "problem": "",
+    }
+    return _entry_page(visit, found, typed)
 
 
 def correct(visit: Visit, number: int) -> Response:
-    """Give an entry another text and time."""
+    """Give an entry another text, kind and time."""
     found = _found(visit, number)
-    text, seen = _text(visit.request.form.get("text", "")), visit.request.form.get("seen", "")
+    typed = {name: visit.request.form.get(name, "") for name in _FIELDS}
+    typed["text"] = diary.clean_text(typed["text"])
     try:
-        _check_text(text, may_be_empty=found.photo is not None)
-        unchanged = seen == visit.voice.local(found.seen_at).strftime("%Y-%m-%dT%H:%M")
-        seen_at = found.seen_at if unchanged else _seen_at(seen, visit.now, visit)
+        if found.kind in diary.CAN_BE_NOTED:
+            after = _entry_of(visit, found.plant, typed, has_photo=found.photo is not None)
+            after = replace(
+                found,
+                kind=after.kind,
+                text=after.text,
+                what=after.what,
+                amount=after.amount,
+                seen_at=after.seen_at,
+            )
+        else:
+            seen_at = _seen_at(typed["seen"], visit.now, visit)
+            after = diary.checked(replace(found, text=typed["text"], seen_at=seen_at))
     except UsageError as error:
-        typed = {"text": text, "seen": seen, "problem": str(error)}
-        return _entry_page(visit, found, typed, status=422)
-    corrected = replace(found, seen_at=seen_at, text=text)
-    visit.context.ledger.diary.correct(visit.context.site.name, corrected)
+        return _entry_page(visit, found, typed | {"problem": str(error)}, status=422)
+    if typed["seen"] == _shown_time(visit, found):  # to the minute; it stays as it was
+        after = replace(after, seen_at=found.seen_at)
+    context = visit.context
+    collection = context.household.collection
+    diary.correct(context.ledger, collection, after, visit.now, visit.person)
     return visit.redirect("plant", key=key_of(found.plant), said="corrected")
+
+
+def _shown_time(visit: Visit, found: DiaryEntry) -> str:
+    return visit.voice.local(found.seen_at).strftime("%Y-%m-%dT%H:%M")
 
 
 def _entry_page(
@@ -151,7 +170,9 @@ def _entry_page(
         plant=found.plant,
         key=key_of(found.plant),
         typed=typed,
-        most=MAX_TEXT,
+        can_be_noted=found.kind in diary.CAN_BE_NOTED,
+        choices=plant_facts.NOTE_CHOICES,
+        most=diary.MAX_TEXT,
         newest=visit.voice.local(visit.now).strftime("%Y-%m-%dT%H:%M"),
     )
 
@@ -171,7 +192,7 @@ def delete(visit: Visit, number: int) -> Response:
         return visit.redirect("plants")
     try:
         with context.ledger.database.transaction():
-            context.ledger.diary.remove(context.site.name, number)
+            diary.delete(context.ledger, context.site.name, found, visit.now, visit.person)
             if found.photo is not None:
                 visit.desk.photos.remove(found.photo)
     except (OSError, NotOursError) as error:

@@ -12,10 +12,10 @@ from sillward.ledger.tables.confirmations import Confirmation
 from sillward.page import plant_facts
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
-from sillward.page.visit import MAX_TEXT, Visit, whole_number
+from sillward.page.visit import Visit, whole_number
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_nights import nights_of
-from sillward.service import answers
+from sillward.service import answers, diary
 from sillward_rules.plants.plant import Plant
 
 SHOWN = 20
@@ -92,9 +92,20 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         newer=None if not skip else max(0, skip - SHOWN),
         older=skip + SHOWN if len(shown) < len(entries) else None,
         photos_offered=visit.desk.photos.is_offered,
-        most=MAX_TEXT,
+        choices=plant_facts.NOTE_CHOICES,
+        most=diary.MAX_TEXT,
         newest=voice.local(now).strftime("%Y-%m-%dT%H:%M"),
-        draft={"problem": "", "unmoved": "", "text": "", "seen": "", "others": ""} | draft,
+        draft={
+            "problem": "",
+            "unmoved": "",
+            "text": "",
+            "kind": "",
+            "what": "",
+            "amount": "",
+            "seen": "",
+            "others": "",
+        }
+        | draft,
     )
 
 

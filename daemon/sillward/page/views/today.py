@@ -12,7 +12,7 @@ from sillward.page.cards import Card, Group, Known
 from sillward.page.headline import headline, is_about_forecast
 from sillward.page.route import Route
 from sillward.page.visit import Visit
-from sillward.service import due_rounds
+from sillward.service import diary, due_rounds
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
 from sillward_rules.remark import LeftOutByChoice, NotConfirmed, Note, Remark
@@ -21,6 +21,8 @@ from sillward_rules.sheet import Round
 RECENT = timedelta(minutes=30)
 """What was answered this recently is told on top, to be taken back. Judgement: slips show soon."""
 
+MAX_NOTES = 20
+"""So many notes since the last answer are passed over. Judgement: a walk with a phone in hand."""
 
 HEADINGS = (
     (Group.LATE, "Overdue"),
@@ -144,15 +146,17 @@ class _Last:
 def _last(visit: Visit, answers: Mapping[str, int], made: Sequence[Card]) -> _Last | None:
     """Return what anybody answered last, if that was a moment ago, and what it leaves to do."""
     context = visit.context
-    for deed in context.ledger.deeds.latest(context.site.name, 1):
-        if context.clock() - deed.at < RECENT:
-            about = str(deed.about.get("chore", ""))
-            can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED, Answer.LATER)
-            number = answers.get(about) if can_be_undone else None
-            same = [card for card in made if card.id == about and card.is_open]
-            left = [plant.name for card in same for plant in card.plants]
-            return _Last(deed_words.last(deed, left, visit.voice), number)
-    return None
+    latest = context.ledger.deeds.latest(context.site.name, MAX_NOTES + 1)
+    # A note hides no answer that can be taken back.
+    deed = next((each for each in latest if each.what not in diary.DEEDS), None)
+    if deed is None or context.clock() - deed.at >= RECENT:
+        return None
+    about = str(deed.about.get("chore", ""))
+    can_be_undone = deed.what in (Answer.DONE, Answer.NOT_NEEDED, Answer.LATER)
+    number = answers.get(about) if can_be_undone else None
+    same = [card for card in made if card.id == about and card.is_open]
+    left = [plant.name for card in same for plant in card.plants]
+    return _Last(deed_words.last(deed, left, visit.voice), number)
 
 
 ROUTES = (Route("/", "today", today),)

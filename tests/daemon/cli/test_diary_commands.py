@@ -1,0 +1,201 @@
+"""`sillward note`, as a grower calls it."""
+
+import functools
+import json
+from contextlib import closing
+from typing import Any
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.assembly import app, examples
+from sillward.cli import main, note_words, shared
+from sillward.config.settings import load_settings
+from sillward.errors import UsageError
+from sillward.ledger import Ledger
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.service import diary
+from sillward.text import printable
+from tests.end_to_end.test_screens import too_wide
+from tests.support.paths import EXAMPLES
+
+DUSK = examples.demo("cold-snap").clock()
+BLUE = "Blue basket"
+
+
+@pytest.fixture(autouse=True)
+def _dusk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is Thursday 14 May, dusk."""
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: DUSK))
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(EXAMPLES / "courtyard.toml"))
+
+
+def call(*words: object) -> Result:
+    result = CliRunner().invoke(main, [str(word) for word in words])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    assert printable.unprintable(result.output.replace("\n", "")) == []
+    return result
+
+
+def said(*words: object) -> str:
+    result = call(*words)
+    assert result.exit_code == 0, result.output
+    assert too_wide(result.stdout) == []
+    return " ".join(result.stdout.split())
+
+
+def refused(*words: object) -> str:
+    result = call(*words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    return " ".join(result.stderr.removeprefix("sillward: ").split())
+
+
+def entries(plant: str = BLUE) -> list[DiaryEntry]:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        return ledger.diary.of_plant("Courtyard", plant)
+
+
+@pytest.mark.parametrize(
+    ("words", "kind", "what", "amount", "text"),
+    [
+        (("blue", "basket", "a", "new", "root"), None, None, None, "a new root"),
+        ((BLUE, "spike"), "spike", None, None, ""),
+        (("blue basket spikes 2",), "spike", None, "2", ""),
+        ((BLUE, "flower", "three", "on the left"), "flower", None, "3", "on the left"),
+        ((BLUE, "damage", "a few", "spots", "below"), "damage", "spots", "a few", "below"),
+        ((BLUE, "damage", "crown rot"), "damage", "crown rot", None, ""),
+        ((BLUE, "spike broken"), None, None, None, "spike broken"),
+        ((BLUE, "root", "rot"), None, None, None, "root rot"),
+        ((BLUE, "over night it leaned"), None, None, None, "over night it leaned"),
+        ((BLUE, "repotted", "into bark"), "repotted", None, None, "into bark"),
+        ((BLUE, "faded"), "faded", None, None, ""),
+        (("grey", "curls", "dry"), None, None, None, "dry"),
+    ],
+)
+def test_what_is_typed_is_understood(
+    words: tuple[str, ...], kind: str | None, what: str | None, amount: str | None, text: str
+) -> None:
+    names = (BLUE, "Grey curls", "Grey", "Blue jar")
+    plant, rest = note_words.plant_and_rest(names, words)
+    read = note_words.led_by_kind(note_words.Read(None, None, None, rest))
+
+    assert plant == ("Grey curls" if words[0].startswith("grey") else BLUE)
+    assert (read.kind, read.what, read.amount, read.text) == (kind, what, amount, text)
+
+
+@pytest.mark.parametrize(
+    ("day", "seen"),
+    [
+        ("yesterday", "2026-05-13T12:00"),
+        ("fri", "2026-05-08T12:00"),
+        ("Thursday", "2026-05-14T12:00"),
+        ("2019-03-02", "2019-03-02T12:00"),
+        ("06:40", "2026-05-14T06:40"),
+        ("yesterday 9:15 pm", "2026-05-13T21:15"),
+        ("2026-05-01T06:40", "2026-05-01T06:40"),
+        ("tomorrow", "is no day"),
+        ("2026-05-15", "in the future"),
+        ("9999-12-31T23:59", "in the future"),
+        ("9999-12-31", "in the future"),
+        ("0001-01-01", "before 1971"),
+        ("0001-01-01T00:00", "before 1971"),
+    ],
+)
+def test_it_may_have_been_seen_on_another_day(day: str, seen: str) -> None:
+    site = examples.demo("cold-snap").site
+    try:
+        at = diary.seen_on(day, site, DUSK).astimezone(site.zone).isoformat()
+    except UsageError as error:
+        at = str(error)
+    assert seen in at
+
+
+def test_all_that_the_options_say_is_kept() -> None:
+    said("note", BLUE, "tips", "--kind", "New roots", "--count", "12", "--on", "fri", "--by", "ana")
+
+    (entry,) = entries()
+    assert (entry.kind, entry.what, entry.amount) == (EntryKind.ROOT, None, "12")
+    assert (entry.text, entry.person) == ("tips", "ana")
+    assert entry.seen_at < entry.entered_at
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        ((), "say of which plant"),
+        (("nosuch", "thing"), '"nosuch" is not a plant here'),
+        (("basin",), "is not a plant here"),
+        ((BLUE,), "write what you see"),
+        ((BLUE, "--kind", "dream"), '"dream" is no kind of note; choose of observation, damage'),
+        ((BLUE, "--kind", "move"), "sillward move"),
+        ((BLUE, "--kind", "look"), "sillward look"),
+        ((BLUE, "--kind", "root", "--amount", "0"), '"0" is no amount'),
+        ((BLUE, "--kind", "root", "--amount", "9" * 5000), "is no amount"),
+        ((BLUE, "--kind", "faded", "--amount", "2"), "an amount is for damage"),
+        ((BLUE, "--kind", "spike", "--what", "x"), "what is for damage"),
+        ((BLUE, "--kind", "damage", "--what", "x" * 61), "longer than 60 characters"),
+        ((BLUE, "x" * 2001), "longer than 2,000 characters"),
+        ((BLUE, "x", "--on", "tomorrow"), "is no day"),
+        (("--correct", "1"), "there is no entry 1"),
+        (("--delete", "99999999999999999999"), "there is no entry"),
+        (("--list", "--delete", "1"), "choose one of"),
+    ],
+)
+def test_what_cannot_be_is_refused_with_the_reason(words: tuple[str, ...], why: str) -> None:
+    assert why in refused("note", *words)
+    assert entries() == []
+
+
+def test_entries_are_listed_corrected_and_deleted() -> None:
+    assert said("note", BLUE, "flower", "3", "--on", "fri") == (
+        "noted: Blue basket, Fri 08 May 2026: 3 flowers opened (entry 1)"
+    )
+    said("note", "grey curls", "leans")
+
+    assert said("note", "--list") == "2 Thu 14 May Grey curls Leans 1 Fri 08 May Blue basket 3" \
+        " flowers opened"  # fmt: skip
+    assert said("note", "--correct", "1", "--amount", "4", "white ones", "--by", "Ana") == (
+        "corrected: Blue basket, Fri 08 May 2026: 4 flowers opened; white ones (entry 1)"
+    )
+    assert "say what entry 1 is instead" in refused("note", "--correct", "1")
+    listed: dict[str, Any] = json.loads(call("note", "blue", "--list", "--json").stdout)
+    assert listed["schema"] == 1
+    (entry,) = listed["entries"]
+    assert (entry["kind"], entry["amount"], entry["seen"]) == ("flower", "4", "4 flowers opened")
+    assert said("note", "--list", "--kind", "spike").startswith("nothing is noted")
+    assert said("note", "--delete", "1") == "deleted: entry 1, Blue basket white ones"
+    assert entries() == []
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        deeds = [(deed.what, deed.person) for deed in ledger.deeds.latest("Courtyard", 9)]
+    assert deeds == [
+        ("note deleted", None),
+        ("note corrected", "Ana"),
+        ("noted", None),
+        ("noted", None),
+    ]
+
+
+def test_what_was_not_typed_here_stays_as_it_is() -> None:
+    said("note", BLUE, "x")
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        move = DiaryEntry(BLUE, DUSK, DUSK, EntryKind.MOVE, "bench")
+        photo = DiaryEntry(BLUE, DUSK, DUSK, EntryKind.PHOTO, "", photo="a" * 32)
+        ledger.diary.add("Courtyard", [move, photo])
+
+    assert "is a move" in refused("note", "--delete", "2")
+    assert "has a photo" in refused("note", "--delete", "3")
+    assert "only its text and day" in refused("note", "--correct", "3", "--kind", "root")
+    said("note", "--correct", "3", "from the east")
+    assert [entry.text for entry in entries()] == ["from the east", "bench", "x"]
+
+
+def test_a_plant_that_is_gone_keeps_its_diary_and_hostile_text_is_only_text() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        old = "Old\x1b[31m one"
+        ledger.diary.add(
+            "Courtyard", [DiaryEntry(old, DUSK, DUSK, EntryKind.OBSERVATION, "a\x1b[2Jb\u202e")]
+        )
+
+    assert "A [2Jb" in said("note", "--list")
+    said("note", "one", "it", "died\x1b[31m")
+    assert [entry.text for entry in entries(old)] == ["it died [31m", "a\x1b[2Jb\u202e"]

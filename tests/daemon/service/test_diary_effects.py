@@ -1,0 +1,64 @@
+"""What was noted changes the state of its plant, once, and of no plant that is gone."""
+
+from dataclasses import replace
+from datetime import datetime, timedelta
+from functools import partial
+
+import pytest
+
+from sillward.ledger import Ledger
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.service import diary
+from sillward.service.diary_effects import states_after
+from sillward_rules.plants.state import PlantState
+from tests.support.core import collection
+from tests.support.desks import local
+
+NOW = local("17:00")
+YARD = collection()
+(PLANT, *_) = YARD.plants
+
+
+def seen(kind: EntryKind, at: datetime = NOW, plant: str = PLANT.name) -> DiaryEntry:
+    return DiaryEntry(plant, at, NOW, kind, "")
+
+
+def rinsed(state: PlantState, at: datetime) -> PlantState:
+    return replace(state, rinsed_at=at)
+
+
+EFFECTS = {EntryKind.REPOTTED: rinsed}
+
+
+def test_the_last_that_was_seen_holds_whatever_the_order_of_the_notes() -> None:
+    before = NOW - timedelta(days=3)
+    noted = [seen(EntryKind.REPOTTED), seen(EntryKind.REPOTTED, before), seen(EntryKind.SPIKE)]
+
+    after = states_after(noted, {PLANT.name: PlantState("room")}, YARD, EFFECTS)
+
+    assert after == {PLANT.name: PlantState("room", rinsed_at=NOW)}
+
+
+def test_a_plant_of_which_nothing_is_known_is_at_its_home() -> None:
+    after = states_after([seen(EntryKind.REPOTTED)], {}, YARD, EFFECTS)
+    assert after == {PLANT.name: PlantState(PLANT.home, rinsed_at=NOW)}
+
+
+def test_a_plant_that_is_gone_has_no_state() -> None:
+    assert states_after([seen(EntryKind.REPOTTED, plant="Gone")], {}, YARD, EFFECTS) == {}
+
+
+def test_a_correction_takes_effect_if_kind_or_time_are_others(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(diary, "states_after", partial(states_after, effects=EFFECTS))
+    ledger, site = Ledger(":memory:"), YARD.site.name
+    (entry,) = diary.note(ledger, YARD, [seen(EntryKind.SPIKE)], NOW)
+    assert ledger.plant_states.of_site(site) == {}
+
+    diary.correct(ledger, YARD, replace(entry, kind=EntryKind.REPOTTED), NOW)
+    assert ledger.plant_states.of_site(site)[PLANT.name].rinsed_at == NOW
+    ledger.plant_states.forget(site, PLANT.name)
+    diary.correct(ledger, YARD, replace(entry, kind=EntryKind.REPOTTED, text="bark"), NOW)
+    assert ledger.plant_states.of_site(site) == {}
+    assert not diary.correct(ledger, YARD, replace(entry, id=99), NOW)
