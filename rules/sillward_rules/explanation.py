@@ -149,7 +149,7 @@ def explain_plant(
     cohort = next(cohort for cohort in scene.cohorts if plant.name in cohort.names)
     column = scene.columns[plant.home]
     hours = scene.climate.times[scene.rows(now - timedelta(hours=1), now + timedelta(hours=HOURS))]
-    traits = Traits.of([plant]).resting(scene.seasons[[cohort.index]] == Season.REST)
+    traits = Traits.of([plant]).resting(scene.surely_at_rest[[cohort.index]])
     (plant,) = traits.plants
     firings = _firings_of(scene, traits, column)
     night = sun.night_at_or_after(scene.site, now)
@@ -165,7 +165,7 @@ def explain_plant(
         pressure_kpa=scene.climate.pressure_kpa,
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,
-        season=scene.climate.season[scene.traits.grows[cohort.index], column],
+        season=scene.seasons[cohort.index],
         dli=_dli(scene, column),
         dli_need=_dli_need(scene, plant),
         sun_h=light.direct_sun_hours(scene.site, spot.sun_windows, scene.site.local_date(now)),

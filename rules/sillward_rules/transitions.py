@@ -7,6 +7,7 @@ Each event has one function here; the shell calls it and stores the result:
     the grower says that a chore is done   answered
     ... that it is not needed              declined, without_declined
     ... that the plant stands elsewhere    moved_by_hand
+    ... that the plant grows               seen_growing
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -19,11 +20,13 @@ from datetime import date, datetime, timedelta
 from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+from sillward_rules.plants import season_memory
 from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
+from sillward_rules.weather.season import Season
 from sillward_rules.weather.site import Site
 
 _MOVES = frozenset(
@@ -299,6 +302,22 @@ def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool)
         asked=asked,
         declined=kept,
     )
+
+
+def seen_growing(
+    state: PlantState, day: date, today: date, *, rests_dry: bool, by_root: bool
+) -> PlantState:
+    """Return the state of a plant of which the grower saw a new growth or root on a day.
+
+    Its rest is over, whatever the weather says. One that rests dry is not watered freely yet by a
+    new growth, which lives on the old bulb and rots in water; by a root it grows (common practice:
+    wait for roots).
+
+    rests_dry: as in `Plant`. by_root: whether it was a root.
+    """
+    season = Season.SLOWING if rests_dry and not by_root else Season.GROWING
+    memory = season_memory.seen_growing(state.care.season, day, season, today)
+    return replace(state, care=replace(state.care, season=memory))
 
 
 def _not_watered(state: PlantState, before: datetime) -> PlantState:

@@ -200,7 +200,7 @@ def _due(scene: Scene, films: DayFilms, fed: Array) -> np.ndarray:
 
     While growth slows down it takes twice as long.
     """
-    seasons = scene.seasons
+    seasons = scene.seasons_to_feed
     pause_s = np.empty(seasons.shape)
     for season in Season:
         pause_s[seasons == season] = _pause(scene, season)

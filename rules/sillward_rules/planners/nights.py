@@ -139,7 +139,7 @@ def _harm_left(scene: Scene, night: Night, results: NightResults) -> Array:
     columns = np.where(endangered, goals, NO_SPOT)
     comfort = [
         classes
-        for classes in scene.classes_asking("carry in", scene.traits, columns)
+        for classes in scene.classes_at("carry in", columns)
         if is_comfort_rule(classes.rule)
     ]
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
 """Single waterings are kept this long; what they did is in the balances by then. Judgement: a
@@ -37,9 +38,11 @@ class Care:
     """What is known of the care of a plant.
 
     - wettings: the single waterings of the last days, in order.
+    - season: the season that it is in; None until a morning has been counted.
     """
 
     wettings: tuple[Wetting, ...] = ()
+    season: SeasonMemory | None = None
 
     def at(self, now: datetime) -> "Care":
         """Return it as of a moment, without waterings that lie ahead."""
@@ -67,7 +70,14 @@ class Care:
         for one in known.wettings:
             if one.confirmed and one not in after.wettings:
                 after = after.wetted(one)
-        return after
+        return replace(after, season=after.season_with_eye_of(known))
+
+    def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:
+        """Return the season, or that of what is known by now if the grower saw growth since."""
+        mine, other = self.season, known.season
+        if other is None or mine is None or not other.is_seen(mine.counted):
+            return mine or other
+        return mine if mine.seen_until == other.seen_until else other
 
 
 NO_CARE = Care()

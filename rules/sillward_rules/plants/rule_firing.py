@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sillward_rules.arrays import HOUR_S, Array, group_rows
 from sillward_rules.plants.plant import Traits
@@ -104,13 +105,27 @@ def evaluate_rule(
     return evaluate(classes, site, climate, slice(None), wet_margin_k=wet_margin_k)
 
 
-def classify(rule: Rule, traits: Traits, columns: SpotColumns, climate: Climate) -> Classes:
-    """Return the classes of the plants that a rule applies to where they stand."""
+def classify(
+    rule: Rule,
+    traits: Traits,
+    columns: SpotColumns,
+    climate: Climate,
+    seasons: NDArray[np.object_] | None = None,
+) -> Classes:
+    """Return the classes of the plants that a rule applies to where they stand.
+
+    seasons (plant,) : the `Season` of each, None where nothing is remembered of it: then that of
+    the spot counts. None for no memory of any.
+    """
     in_season = None
     if rule.season:
-        in_season = np.array(
-            [[season.value in rule.season for season in row] for row in climate.season]
+        of_spot = climate.season[traits.grows, columns].tolist()
+        of_plant = (
+            of_spot
+            if seasons is None
+            else [own or spot for own, spot in zip(seasons, of_spot, strict=True)]
         )
+        in_season = np.array([season.value in rule.season for season in of_plant])
     # The same plants stand where they stood at most sheets. A rule is known by its identity, which
     # is its own as long as the classes, which hold it, are kept.
     key = (id(rule), columns.tobytes(), None if in_season is None else in_season.tobytes())
@@ -120,14 +135,13 @@ def classify(rule: Rule, traits: Traits, columns: SpotColumns, climate: Climate)
 def _classify(
     rule: Rule, traits: Traits, columns: SpotColumns, in_season: np.ndarray | None
 ) -> Classes:
-    """Return the classes of a rule. in_season (class of `GROWS`, spot): None for a rule of all
-    seasons."""
+    """Return the classes of a rule. in_season (plant,): None for a rule of all seasons."""
     bounds = _bounds(rule.bound, traits)
     others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
     applies = np.isfinite(bounds) & np.isfinite(others) & (columns != NO_SPOT)
     applies &= rule.plants.among(traits)
     if in_season is not None:
-        applies &= in_season[traits.grows, columns]
+        applies &= in_season
     members = np.flatnonzero(applies)
     rots = traits.rot[members] == "high"
     first, of_class = group_rows(columns[members], bounds[members], rots, others[members])

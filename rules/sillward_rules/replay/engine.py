@@ -290,6 +290,7 @@ class Run:
         around = Surroundings(collection, weather, at)
         traits = collection.traits
         resting = around.climate.season[traits.grows, home] == Season.REST
+        resting &= np.array([self._may_rest(names[0]) for names in collection.names], dtype=bool)
         if self._resting is None or not np.array_equal(resting, self._resting):
             self._resting, heard.traits = resting, traits.resting(resting)
         limit = heard.traits.limits["night_low"]
@@ -297,6 +298,12 @@ class Run:
         asked = np.flatnonzero(np.isfinite(limit) & ~around.holds_itself[home])
         heard.chance[asked] = chance_in(around, night, home[asked], limit[asked])
         heard.chance_from = at
+
+    def _may_rest(self, plant: str) -> bool:
+        """Return whether a plant is not remembered to do anything but rest."""
+        state = self.desk.states.get(plant)
+        memory = None if state is None else state.care.season
+        return memory is None or memory.season is Season.REST
 
     # -- what the grower does
 

@@ -53,7 +53,7 @@ ARRAYS = tuple(
     field.name
     for field in fields(Climate)
     if field.name
-    not in ("spots", "times", "night", "learned", "weather_share", "pressure_kpa", "season")
+    not in ("spots", "times", "night", "learned", "pressure_kpa", "season", "mean_c", "day_h")
 )
 
 
@@ -615,6 +615,7 @@ def test_spots_together_are_what_each_is_alone(here: tuple[Spot, ...], seed: int
         alone = at(spot, forecast)
         assert together.column(spot.name) == column
         assert list(together.season[:, column]) == list(alone.season[:, 0])
+        np.testing.assert_allclose(together.mean_c[column], alone.mean_c[0], atol=1e-9)
         for name in ARRAYS:
             np.testing.assert_allclose(
                 getattr(together, name)[:, column],

@@ -20,10 +20,11 @@ from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, reaches_bound
+from sillward_rules.plants.season_memory import CLEAR_K, SeasonMemory, more_restful
 from sillward_rules.plants.state import ColdHistory, OpenOrder, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
-from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth
+from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth, season_of
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns, at_columns
 from sillward_rules.weather.sun import Night
 
@@ -62,7 +63,7 @@ class Scene(Surroundings):
         """A memo of the nights evaluated so far, filled by `nights.find_night_needs`."""
         self.cohorts, kinds = make_cohorts(self, state, assume_obeyed=assume_obeyed)
         self.traits: Traits = collection.traits.take(kinds)
-        self.traits = self.traits.resting(self.seasons == Season.REST)
+        self.traits = self.traits.resting(self.surely_at_rest)
 
     # -- the plants of each cohort
 
@@ -123,9 +124,85 @@ class Scene(Surroundings):
         return self.shelters_of(self.traits)
 
     @cached_property
-    def seasons(self) -> NDArray[np.object_]:
-        """(cohort,) the `Season` of each at its home."""
+    def raw_seasons(self) -> NDArray[np.object_]:
+        """(cohort,) the `Season` at each home by day length and warmth alone, as of now."""
         return np.asarray(self.climate.season[self.traits.grows, self.home])
+
+    @cached_property
+    def season_known(self) -> np.ndarray:
+        """(cohort,) whether there is a forecast to tell the season at each home."""
+        return np.asarray(np.isfinite(self.climate.mean_c[self.home]) & (not self.forecast_expired))
+
+    @cached_property
+    def season_memories(self) -> list[SeasonMemory | None]:
+        """(cohort,) the season remembered of each, with this day counted; None where none is."""
+        stored = [cohort.state.care.season for cohort in self.cohorts]
+        if not any(stored):
+            return stored
+        today = self.site.local_date(self.now)
+        above, below = (self._seasons_at(self.climate.mean_c + k) for k in (CLEAR_K, -CLEAR_K))
+        raw, known = self.raw_seasons, self.season_known
+        counted: dict[object, SeasonMemory] = {}
+        memories: list[SeasonMemory | None] = []
+        for cohort, memory in enumerate(stored):
+            if memory is None or not known[cohort]:
+                memories.append(memory)
+                continue
+            key = memory, raw[cohort], above[cohort], below[cohort]
+            if key not in counted:
+                counted[key] = memory.after(today, *key[1:])
+            memories.append(counted[key])
+        return memories
+
+    def _seasons_at(self, mean_c: Array) -> NDArray[np.object_]:
+        """(cohort,) what `raw_seasons` would be with these means of the days at the spots [°C]."""
+        day_h = self.climate.day_h
+        by_class = np.stack([season_of(day_h, mean_c, grows) for grows in GROWS])
+        return np.asarray(by_class[self.traits.grows, self.home])
+
+    @cached_property
+    def seasons(self) -> NDArray[np.object_]:
+        """(cohort,) the `Season` of each: as remembered, else by its home as of now."""
+        return np.array(
+            [
+                raw if memory is None else memory.season
+                for memory, raw in zip(self.season_memories, self.raw_seasons, strict=True)
+            ],
+            dtype=np.object_,
+        )
+
+    @cached_property
+    def _remembered_seasons(self) -> NDArray[np.object_] | None:
+        """(cohort,) the remembered `Season` of each, None where there is none; None without any."""
+        memories = self.season_memories
+        if not any(memories):
+            return None
+        return np.array([memory and memory.season for memory in memories], dtype=np.object_)
+
+    @cached_property
+    def surely_at_rest(self) -> np.ndarray:
+        """(cohort,) whether each rests by its memory and by this day alone.
+
+        The lower night limit of a rest holds only then: on doubt the higher one does.
+        """
+        return np.asarray((self.seasons == Season.REST) & (self.raw_seasons == Season.REST))
+
+    @cached_property
+    def seasons_to_feed(self) -> NDArray[np.object_]:
+        """(cohort,) the `Season` by which each is fed: on doubt the one that is nearer to rest.
+
+        What the grower saw is no doubt.
+        """
+        today = self.site.local_date(self.now)
+        return np.array(
+            [
+                season if memory is None or memory.is_seen(today) else more_restful(season, raw)
+                for memory, season, raw in zip(
+                    self.season_memories, self.seasons, self.raw_seasons, strict=True
+                )
+            ],
+            dtype=np.object_,
+        )
 
     def min_warmth(self, of: Callable[[Warmth], float]) -> Array:
         """(cohort,) the least warmth for something [°C]. of : takes it from a class's `Warmth`."""
@@ -280,9 +357,13 @@ class Scene(Surroundings):
         """
         key = (asks, columns.tobytes(), span)
         if key not in self._fired:
-            classes = self.classes_asking(asks, self.traits, columns)
+            classes = self.classes_at(asks, columns)
             self._fired[key] = self.evaluate(classes, self.climate, span)
         return self._fired[key]
+
+    def classes_at(self, asks: str, columns: np.ndarray) -> list[Classes]:
+        """Return the classes of cohorts at these (cohort,) columns for every rule that asks so."""
+        return self.classes_asking(asks, self.traits, columns, self._remembered_seasons)
 
     def may_ask(self, asks: str, columns: np.ndarray) -> bool:
         """Return whether any rule that asks for this chore can fire at these (cohort,) columns.
@@ -291,14 +372,13 @@ class Scene(Surroundings):
         `rules_asking`.
         """
         return any(
-            reaches_bound(of_rule, self.climate)
-            for of_rule in self.classes_asking(asks, self.traits, columns)
+            reaches_bound(of_rule, self.climate) for of_rule in self.classes_at(asks, columns)
         )
 
     @cached_property
     def _carry_classes(self) -> list[Classes]:
         """Of rules that ask for "carry in", where the plants are or would be exposed."""
-        return self.classes_asking("carry in", self.traits, self.exposed_at)
+        return self.classes_at("carry in", self.exposed_at)
 
     def carry_firings(self, night: Night) -> list[Firing]:
         """Evaluate the rules that ask for "carry in" for a night and its day, in fine steps."""

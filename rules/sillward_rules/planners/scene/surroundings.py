@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array
 from sillward_rules.plants.collection import Collection
@@ -177,13 +178,20 @@ class Surroundings:
 
     # -- rules
 
-    def classes_asking(self, asks: str, traits: Traits, columns: np.ndarray) -> list[Classes]:
+    def classes_asking(
+        self,
+        asks: str,
+        traits: Traits,
+        columns: np.ndarray,
+        seasons: NDArray[np.object_] | None = None,
+    ) -> list[Classes]:
         """Return the classes of plants for every rule that asks for this chore.
 
         columns (plant,) : the spot column at which each plant stands; `NO_SPOT` leaves it out.
+        seasons (plant,) : as in `classify`.
         """
         return [
-            classify(rule, traits, columns, self.climate)
+            classify(rule, traits, columns, self.climate, seasons)
             for rule in self.collection.rules
             if rule.asks == asks
         ]

@@ -1,0 +1,111 @@
+"""What season a plant is taken to be in, remembered from day to day.
+
+Day length and the warmth of two weeks (`weather.season`) say anew each day what a plant would do.
+Near a bound they say one thing this week and another the next, while a plant does not start and
+stop so fast. So its season changes only once the days have pointed another way for a week running,
+or at once where they do so clearly, and by one step at a time: growing, slowing, rest.
+
+Where that leaves a doubt, each use takes its cautious side: see docs/decisions.md, "Season".
+"""
+
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+
+from sillward_rules.weather.season import Season
+
+DAYS_RUNNING = 7
+"""The season changes once the days have pointed another way for so long [d]. Judgement: of the
+changes in a year of Mendoza and of three airports of New York, which `tests/rules/plants/
+test_season_memory.py` counts, that leaves those that are not taken back within the month; a change
+that is real comes a week late."""
+
+CLEAR_K = 1.5
+"""It changes at once where they would point that way at a mean that is this much nearer to the old
+season too [K]. Judgement: a mean of two weeks moves that far in a week at the turn of a season, so
+that what is clear is not late by more than about that."""
+
+FORGOTTEN_AFTER = timedelta(days=21)
+"""What was remembered counts no more once no morning has been counted for longer. Judgement: three
+weeks without a forecast may hide a change by a whole step."""
+
+SEEN_HOLDS = timedelta(days=60)
+"""Growth that the grower saw counts for so long against what the days say. Judgement: a new growth
+or root takes about two months to harden."""
+
+_STEPS = (Season.REST, Season.SLOWING, Season.GROWING)
+
+
+@dataclass(frozen=True, slots=True)
+class SeasonMemory:
+    """The season of a plant.
+
+    - since: the first day on which it was in it; came_from: the season before it, None where the
+      memory begins, so that nothing is known of the days before.
+    - counted: the last day that is counted.
+    - other, other_since: whether the days since then have pointed towards growth (1) or rest (-1).
+    - seen_until: up to this day what the grower saw counts for more than what the days say.
+    """
+
+    season: Season
+    since: date
+    counted: date
+    came_from: Season | None = None
+    other: int = 0
+    other_since: date | None = None
+    seen_until: date | None = None
+
+    @property
+    def changed(self) -> bool:
+        """Whether it changed on the last day that is counted."""
+        return self.came_from is not None and self.since == self.counted
+
+    def is_seen(self, day: date) -> bool:
+        """Return whether the grower's own eye counts on a day."""
+        return self.seen_until is not None and day <= self.seen_until
+
+    def after(
+        self, day: date, points_to: Season, if_warmer: Season, if_colder: Season
+    ) -> "SeasonMemory":
+        """Return it with a day counted.
+
+        points_to: the season by the day length and warmth of that day alone; if_warmer, if_colder:
+        what it would be with a mean that is higher, or lower, by `CLEAR_K`.
+        """
+        if day <= self.counted:
+            return self
+        if day - self.counted > FORGOTTEN_AFTER and not self.is_seen(day):
+            return SeasonMemory(points_to, day, day)
+        place, to = _STEPS.index(self.season), _STEPS.index(points_to)
+        other = (to > place) - (to < place)
+        seen_until = self.seen_until if self.is_seen(day) else None
+        if other == 0 or seen_until is not None:
+            return replace(self, counted=day, other=0, other_since=None, seen_until=seen_until)
+        nearer = _STEPS.index(if_colder if other > 0 else if_warmer)
+        clearly = (nearer - place) * other > 0
+        since = self.other_since if other == self.other and self.other_since else day
+        if clearly or (day - since).days + 1 >= DAYS_RUNNING:
+            return SeasonMemory(_STEPS[place + other], day, day, self.season, other, since)
+        return replace(self, counted=day, other=other, other_since=since, seen_until=None)
+
+
+def seen_growing(
+    memory: SeasonMemory | None, day: date, season: Season, today: date
+) -> SeasonMemory | None:
+    """Return what is remembered once the grower has seen a plant grow on a day.
+
+    season: what it is in by that. It never becomes a season nearer to rest than the one remembered.
+    What was seen more than `SEEN_HOLDS` ago changes nothing.
+    """
+    until = day + SEEN_HOLDS
+    if until < today:
+        return memory
+    if memory is None:
+        return SeasonMemory(season, day, day, seen_until=until)
+    if _STEPS.index(memory.season) >= _STEPS.index(season):
+        return replace(memory, seen_until=until)
+    return SeasonMemory(season, day, memory.counted, memory.season, seen_until=until)
+
+
+def more_restful(one: Season, other: Season) -> Season:
+    """Return the one of two seasons that is nearer to rest."""
+    return min(one, other, key=_STEPS.index)
