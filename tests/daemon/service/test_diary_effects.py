@@ -9,8 +9,12 @@ import pytest
 from sillward.ledger import Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.service import diary
-from sillward.service.diary_effects import states_after
+from sillward.service.diary_effects import Seen, states_after
+from sillward_rules.plants.care import Care
+from sillward_rules.plants.limits import Rest, RestClass
+from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.season import Season
 from tests.support.core import collection
 from tests.support.desks import local
 
@@ -23,8 +27,8 @@ def seen(kind: EntryKind, at: datetime = NOW, plant: str = PLANT.name) -> DiaryE
     return DiaryEntry(plant, at, NOW, kind, "")
 
 
-def rinsed(state: PlantState, at: datetime) -> PlantState:
-    return replace(state, rinsed_at=at)
+def rinsed(state: PlantState, seen: Seen) -> PlantState:
+    return replace(state, rinsed_at=seen.at)
 
 
 EFFECTS = {EntryKind.REPOTTED: rinsed}
@@ -46,6 +50,29 @@ def test_a_plant_of_which_nothing_is_known_is_at_its_home() -> None:
 
 def test_a_plant_that_is_gone_has_no_state() -> None:
     assert states_after([seen(EntryKind.REPOTTED, plant="Gone")], {}, YARD, EFFECTS) == {}
+
+
+@pytest.mark.parametrize(
+    ("kind", "rest", "season"),
+    [
+        (EntryKind.GROWTH, "none", Season.GROWING),
+        (EntryKind.GROWTH, "dry", Season.SLOWING),
+        (EntryKind.ROOT, "dry", Season.GROWING),
+    ],
+)
+def test_growth_that_is_seen_ends_a_rest(kind: EntryKind, rest: Rest, season: Season) -> None:
+    today = YARD.site.local_date(NOW)
+    memory = SeasonMemory(Season.REST, today - timedelta(days=30), today)
+    plant = replace(PLANT, limits=replace(PLANT.limits, rest=RestClass(rest, "test")))
+    known = {plant.name: PlantState("room", care=Care(season=memory))}
+
+    after = states_after([seen(kind)], known, collection(plant))
+
+    now = after[plant.name].care.season
+    assert now is not None
+    assert (now.season, now.came_from, now.since) == (season, Season.REST, today)
+    long_ago = seen(kind, NOW - timedelta(days=90))
+    assert states_after([long_ago], known, collection(plant)) == {}
 
 
 def test_a_correction_takes_effect_if_kind_or_time_are_others(
