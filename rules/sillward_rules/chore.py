@@ -29,6 +29,7 @@ class ChoreKind(Enum):
     MIST = "mist"
     FEED = "feed"
     FLUSH = "flush"
+    COURSE = "course"
     STOP_WETTING = "stop-wetting"
     SHADE = "shade"
     SECURE = "secure"
@@ -43,7 +44,7 @@ class ChoreKind(Enum):
 URGENT = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
 """Kinds of chores that harm a plant if they are not done in time."""
 
-WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH})
+WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.COURSE})
 """Chores done with water, in a window rather than by a deadline."""
 
 

@@ -318,6 +318,53 @@ class FeedTooStrong(Remark):
     plants: tuple[str, ...]
     ec_ms_cm: float
     limit_ms_cm: float
+    feed: str = ""
+    """Its name; empty for the feed of all other plants."""
+
+
+@dataclass(frozen=True, slots=True)
+class CourseTooStrong(Remark):
+    """Plants for which the mix of a course is beyond their limit for salt, and the most [g/L]."""
+
+    plants: tuple[str, ...]
+    course: str
+    ec_ms_cm: float
+    limit_ms_cm: float
+    most_g_l: float
+
+
+@dataclass(frozen=True, slots=True)
+class FeedWaits(Remark):
+    """Plants that are given one thing today and wait for another that is due as well."""
+
+    plants: tuple[str, ...]
+    given: str
+    waits: str
+    """Names of feeds or courses; empty for the feed of all other plants."""
+    clouds: bool
+    """Whether the two must not be mixed."""
+
+
+@dataclass(frozen=True, slots=True)
+class CourseBehind(Remark):
+    """A course that was given less often than it is meant to be, in its last span of days."""
+
+    course: str
+    plants: tuple[str, ...]
+    given: int
+    unconfirmed: int
+    """How many of those were told, and nobody has said that they were done."""
+    times: int
+    days: int
+
+
+@dataclass(frozen=True, slots=True)
+class LookAtLeaf(Remark):
+    """Plants of a course whose leaves nobody has looked at for so many days."""
+
+    plants: tuple[str, ...]
+    course: str
+    days: int
 
 
 @dataclass(frozen=True, slots=True)

@@ -21,6 +21,8 @@ from sillward_rules.planners.past_day import states_after
 from sillward_rules.planners.scene.night_risk import spread_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection, Recipe
+from sillward_rules.plants.feeds import Course
+from sillward_rules.plants.fertiliser import Element, ppm
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (
     ForecastDoubted,
@@ -85,7 +87,9 @@ class Sheet:
     presumed_in: frozenset[str] = frozenset()
     """Plants that are taken to be in on this morning only, although nobody ever said so."""
     feed: str | None = None
-    """The feed in use: what to weigh out, and how strong it is."""
+    """The feed of all plants that have no other: what to weigh out, and how strong it is."""
+    mixes: Mapping[str, str] = field(default_factory=dict)
+    """The same of each feed and course that has a name."""
     notes: tuple[str, ...] = ()
     """What the source does not give, and how that was made up for."""
     learned: Mapping[str, str] = field(default_factory=dict)
@@ -97,6 +101,10 @@ class Sheet:
     last_night: tuple[NightRead, ...] = ()
     """In the morning, what was read of the night at each spot, the furthest below what was told
     first. It is no reason for a message."""
+
+    def mix_of(self, chore: Chore) -> str | None:
+        """Return what to weigh out for a feed or a course; None if it is not known."""
+        return self.mixes.get(chore.what) if chore.what else self.feed
 
     @property
     def age(self) -> timedelta:
@@ -126,6 +134,7 @@ def draw_up(
         outlook=outlook,
         states=states_after(scene) if round_ is Round.MORNING else scene.states,
         feed=describe_feed(collection.feed) if collection.feed else None,
+        mixes=describe_mixes(collection),
         spread=_spread_origin(scene),
         notes=weather.notes,
         learned=_learned(collection),
@@ -211,6 +220,32 @@ def describe_feed(recipe: Recipe) -> str:
         for name, grams in ((name, float(grams)) for name, grams in mix.weights())
     )
     return f"{weighed}: {float(mix.ppm('N')):.0f} ppm N, about {float(mix.ec):.1f} mS/cm"
+
+
+def describe_mixes(collection: Collection) -> dict[str, str]:
+    """Return the feeds and courses that have names, each in words."""
+    feeds = {
+        feed.name: describe_feed(feed.recipe)
+        for feed in collection.feeds
+        if feed.recipe is not None
+    }
+    return feeds | {course.name: describe_course(course) for course in collection.courses}
+
+
+def describe_course(course: Course) -> str:
+    """Return the mix of a course in words.
+
+    "0.5 g/L Epsom salt (0.75 g in 1.5 L): 49 ppm Mg, about 0.7 mS/cm".
+    """
+    grams, salt = course.grams_per_litre, course.salt
+    held = ((element, float(ppm(grams, salt.pct(element)))) for element in SHOWN)
+    gives = ", ".join(f"{amount:.0f} ppm {element}" for element, amount in held if amount > 0)
+    weighed = f"{grams:.2g} g/L {salt.name} ({grams * course.litres:.2g} g in {course.litres:g} L)"
+    return f"{weighed}: {gives}, about {course.ec:.1f} mS/cm"
+
+
+SHOWN: tuple[Element, ...] = ("Mg", "Ca", "K", "N", "P")
+"""What a salt is given for; sulphate only comes with it."""
 
 
 def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:

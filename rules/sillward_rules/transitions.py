@@ -8,6 +8,8 @@ Each event has one function here; the shell calls it and stores the result:
     ... that it is not needed              declined, without_declined
     ... that the plant stands elsewhere    moved_by_hand
     ... that the plant grows               seen_growing
+    ... that a course is over              course_ended
+    ... how the leaves are                 leaf_looked_at
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -22,6 +24,7 @@ from functools import partial
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.plants import season_memory
 from sillward_rules.plants.care import Wetting
+from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
@@ -372,6 +375,26 @@ def watered(state: PlantState, wetting: Wetting) -> PlantState:
     if wetting.kind is ChoreKind.FLUSH:
         return replace(state, misted_at=at, rinsed_at=at, care=care)
     return replace(state, misted_at=at, care=care)
+
+
+# -- courses
+
+
+def course_ended(state: PlantState, course: str, at: datetime | None) -> PlantState:
+    """Return the state of a plant once the grower says that a course is over for it.
+
+    at: None once that is taken back.
+    """
+    known = state.care.course(course) or CourseProgress(course)
+    return replace(state, care=state.care.with_course(replace(known, ended_at=at)))
+
+
+def leaf_looked_at(state: PlantState, now: datetime) -> PlantState:
+    """Return the state of a plant once the grower has said how its leaves are."""
+    care = state.care
+    for known in care.courses:
+        care = care.with_course(replace(known, looked_at=now))
+    return replace(state, care=care)
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

@@ -1,4 +1,4 @@
-"""Feeding: which mornings, together with which misting, and the rinse that must follow."""
+"""Feeding: what plants are given with their first misting, when, and the rinse that must follow."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -11,68 +11,131 @@ from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
 from sillward_rules.physics.water_film import LEAF_FILM
 from sillward_rules.planners.day_films import STEP, DayFilms, SpotFilms
 from sillward_rules.planners.mist import NO_PLAN, DayPlans
-from sillward_rules.planners.mist_day import Misting, uptake
+from sillward_rules.planners.mist_day import Misting
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene, Standing
+from sillward_rules.planners.solutions import Given, Solution, solutions_due
+from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.fertiliser import share_lost_at
-from sillward_rules.remark import FeedTooStrong, Remark
+from sillward_rules.remark import CourseTooStrong, FeedTooStrong, FeedWaits, Remark
 from sillward_rules.trips import MIN_WINDOW
 from sillward_rules.weather.hourly import moment
-from sillward_rules.weather.season import Season
 
 RINSE_AT = 2.0
 """Rinse before the salts of a drying film are this many times as strong as the feed. Judgement: at
 twice half the film is gone; in the last tenth of the time it is ten times as strong."""
 
-SAME_HOUR = timedelta(hours=12)
-"""A feed may come this much sooner than the habit says, so that a week later at an earlier hour
-counts."""
+NOTHING = -1
+"""The number of no solution."""
+
+COURSE_FILM, COURSE_RINSE = "film of a course", "rinse of a course"
+"""Quantities of reasons: how long the film of a course lasts until its salts are too strong, beside
+how long it is to stay; and the same for the rinse that follows."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class FeedWindow:
     """From when to when plants may be fed, and how soon after that they must be rinsed.
 
+    - hold: how long it must stay on the plant before that, to be taken up.
     - rinse_within: None if the film of the feed outlasts the day.
     - reason: the film that allows it; without the name of a plant.
     """
 
     opens: datetime
     closes: datetime
+    hold: timedelta
     rinse_within: timedelta | None
     reason: Reason
 
 
 @dataclass(frozen=True, slots=True, eq=False)
-class FeedWindows:
-    """The feed windows of a day.
+class FeedPlan:
+    """What plants are given with their first misting of a day.
 
-    - opens, closes (cohort,): when they open and close [unix s]; NaN for plants that are not fed.
-    - of: the window of each cohort that may be fed.
+    - solutions: every feed and course; who is due is also known to get it in this weather, if its
+      film lasts and it is not too strong.
+    - which (cohort,): the number of the solution that each gets, or `NOTHING`.
+    - opens, closes (cohort,): from when and until when [unix s]; NaN for plants that get none.
+    - of: the window of each cohort that gets one.
+    - waits: for each pair of solutions, those plants that get the first and have to wait for the
+      second, which is due as well.
     """
 
+    solutions: tuple[Solution, ...]
+    which: np.ndarray
     opens: Array
     closes: Array
     of: dict[int, FeedWindow]
+    waits: dict[tuple[int, int], np.ndarray]
+
+    def followers(self, number: int) -> np.ndarray:
+        """Return the cohorts that get a solution."""
+        return np.flatnonzero(self.which == number)
+
+    def counts(self, scene: Scene, kind: ChoreKind) -> list[tuple[str, int]]:
+        """Return how many plants get each solution of a kind, by its name."""
+        counts = [
+            (solution.what, int(scene.sizes[self.followers(number)].sum()))
+            for number, solution in enumerate(self.solutions)
+            if solution.kind is kind
+        ]
+        return [(what, count) for what, count in counts if count]
+
+
+def plan_feeds(
+    scene: Scene, places: Places, planned: DayPlans, films: DayFilms, given: Given
+) -> FeedPlan:
+    """Return what plants are given with their first misting, so that the rinse follows in time.
+
+    Only where that misting stays wet long enough to be taken up, in growing weather, while the
+    plant grows, not more often than is wanted, and not beyond the plant's limit for salt. If
+    several things are due and possible, a plant gets what it got longest ago, and waits for the
+    others until another day.
+    """
+    fit = _takes_up(scene, places, planned, films)
+    solutions = tuple(
+        replace(solution, due=solution.due & fit) for solution in solutions_due(scene, films, given)
+    )
+    windows = [find_windows(scene, places, planned, films, one) for one in solutions]
+    opens = np.stack([window[0] for window in windows])
+    able = np.isfinite(opens)
+    # Of those that were never given, a feed comes before a course, and the first before the others.
+    last = np.where(able, np.stack([solution.last for solution in solutions]), np.inf)
+    first = last.argmin(axis=0)
+    which = np.where(able.any(axis=0), first, NOTHING)
+    rows = np.arange(which.size)
+    of = {
+        cohort: windows[number][2][cohort]
+        for cohort, number in enumerate(which.tolist())
+        if number != NOTHING
+    }
+    waits = {
+        (one, other): np.flatnonzero((which == one) & able[other])
+        for one in np.unique(which[which != NOTHING]).tolist()
+        for other in range(len(solutions))
+        if other != one and ((which == one) & able[other]).any()
+    }
+    closes = np.stack([window[1] for window in windows])
+    return FeedPlan(solutions, which, opens[first, rows], closes[first, rows], of, waits)
 
 
 def find_windows(
-    scene: Scene, places: Places, planned: DayPlans, films: DayFilms, fit: np.ndarray
-) -> FeedWindows:
-    """Return when plants may be fed with their first misting, so that the rinse follows in time.
+    scene: Scene, places: Places, planned: DayPlans, films: DayFilms, solution: Solution
+) -> tuple[Array, Array, dict[int, FeedWindow]]:
+    """Return when plants may be given a solution with their first misting.
 
-    Only where that misting stays wet long enough to be taken up, in growing weather, while the
-    plant grows, not more often than the habit says, and not beyond the plant's limit for salt.
-
-    fit (cohort,) : the result of `ready`.
+    That is when the windows open and close, (cohort,) each [unix s], NaN for plants that are not
+    given it, and the window of each cohort that is.
     """
-    opens, closes = np.full(fit.shape, np.nan), np.full(fit.shape, np.nan)
+    shape = solution.due.shape
+    opens, closes = np.full(shape, np.nan), np.full(shape, np.nan)
     windows: dict[int, FeedWindow] = {}
-    rinse_at = strongest(scene)
-    cohorts = np.flatnonzero(fit & np.isfinite(rinse_at))
+    rinse_at = strongest(scene, solution.ec)
+    cohorts = np.flatnonzero(solution.due & np.isfinite(rinse_at))
     if not cohorts.size:
-        return FeedWindows(opens, closes, windows)
+        return opens, closes, windows
     velamen = scene.traits.velamen
     root_from_c = scene.min_warmth(lambda warmth: warmth.root_from_c)
     keys = (planned.which, velamen, rinse_at, scene.roots, places.until, root_from_c)
@@ -82,63 +145,91 @@ def find_windows(
         at_spot, bare = films.at_spot(int(places.column[index])), bool(velamen[index])
         until = _wet_until(scene, at_spot, places, index)
         warm = at_spot.temp_c >= root_from_c[index]
-        window = _window(scene, misting, at_spot, bare, float(rinse_at[index]), until, warm)
+        hold = timedelta(seconds=float(solution.hold_s[index]))
+        window = _window(misting, at_spot, bare, float(rinse_at[index]), until, warm, hold)
         if window is None:
             continue
         fed = cohorts[groups == number]
         opens[fed], closes[fed] = window.opens.timestamp(), window.closes.timestamp()
         windows |= dict.fromkeys(fed.tolist(), window)
-    return FeedWindows(opens, closes, windows)
+    return opens, closes, windows
 
 
-def feed(scene: Scene, places: Places, windows: FeedWindows) -> list[Errand]:
-    """Return errands to feed plants in their windows."""
+def feed(scene: Scene, places: Places, plan: FeedPlan) -> list[Errand]:
+    """Return errands to give plants what is planned in their windows."""
 
     def reason(cohort: int) -> Reason:
-        return replace(windows.of[cohort].reason, plant=scene.cohorts[cohort].names[0])
+        window, solution = plan.of[cohort], plan.solutions[int(plan.which[cohort])]
+        told = replace(window.reason, plant=scene.cohorts[cohort].names[0])
+        if solution.kind is ChoreKind.FEED:
+            return told
+        return replace(told, quantity=COURSE_FILM, limit=window.hold / timedelta(minutes=1))
 
-    fed = np.flatnonzero(np.isfinite(windows.opens))
-    here, times = (places.column, places.column), (windows.opens, windows.closes)
-    return make_errands(scene, ChoreKind.FEED, fed, here, times, reason)
+    here, times = (places.column, places.column), (plan.opens, plan.closes)
+    return [
+        replace(errand, what=solution.what)
+        for number, solution in enumerate(plan.solutions)
+        for errand in make_errands(
+            scene, solution.kind, plan.followers(number), here, times, reason
+        )
+    ]
 
 
-def ready(
-    scene: Scene, places: Places, planned: DayPlans, films: DayFilms, fed: Array
-) -> np.ndarray:
-    """(cohort,) whether plants are due to be fed that day, whatever the strength of the feed.
-
-    fed (cohort,) : when each was last fed, as in `last_fed`.
-    """
+def _takes_up(scene: Scene, places: Places, planned: DayPlans, films: DayFilms) -> np.ndarray:
+    """(cohort,) whether plants can take anything up that day: by their misting and the weather."""
     takes = [bool(plan.mistings) and plan.mistings[0].takes for plan in planned.plans]
     fit = (planned.which != NO_PLAN) & np.array(takes or [False], dtype=bool)[planned.which]
-    return np.asarray(fit & _due(scene, films, fed) & _growing_weather(scene, films, places.column))
+    return np.asarray(fit & _growing_weather(scene, films, places.column))
 
 
-def strongest(scene: Scene) -> Array:
-    """(cohort,) how many times as strong as mixed the feed may get on a root before the rinse.
+def strongest(scene: Scene, ec: float) -> Array:
+    """(cohort,) how many times as strong as mixed it may get on a root before the rinse.
 
-    NaN where even the fresh mix is beyond the plants' limit.
+    ec : of the fresh mix [mS/cm]. NaN where even that is beyond the plants' limit.
     """
     limit = scene.traits.limits["salt_high"]
-    ec = float(scene.collection.feed.mix.ec) if scene.collection.feed else 0.0
     if ec == 0:
         return np.full(limit.shape, RINSE_AT)
     times = np.where(np.isnan(limit), np.inf, limit) / ec
     return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
 
 
-def too_strong(scene: Scene, fit: np.ndarray) -> list[Remark]:
-    """Return the plants for which the feed in use is too strong, by their limit."""
-    recipe = scene.collection.feed
-    if recipe is None:
-        return []
-    limit = scene.traits.limits["salt_high"]
-    beyond = np.flatnonzero(fit & np.isnan(strongest(scene)))
-    by_limit: dict[float, list[int]] = {}
-    for cohort in beyond.tolist():
-        by_limit.setdefault(float(limit[cohort]), []).append(cohort)
-    ec = float(recipe.mix.ec)
-    return [FeedTooStrong(scene.names(whose), ec, bound) for bound, whose in by_limit.items()]
+def too_strong(scene: Scene, plan: FeedPlan) -> list[Remark]:
+    """Return the plants for which what is due is too strong, by their limit."""
+    remarks: list[Remark] = []
+    limits = scene.traits.limits["salt_high"]
+    for solution in plan.solutions:
+        beyond = np.flatnonzero(solution.due & np.isnan(strongest(scene, solution.ec)))
+        by_limit: dict[float, list[int]] = {}
+        for cohort in beyond.tolist():
+            by_limit.setdefault(float(limits[cohort]), []).append(cohort)
+        for limit, cohorts in by_limit.items():
+            names = scene.names(cohorts)
+            if isinstance(solution.of, Course):
+                most = solution.of.grams_within(limit)
+                remarks.append(CourseTooStrong(names, solution.what, solution.ec, limit, most))
+            else:
+                remarks.append(FeedTooStrong(names, solution.ec, limit, solution.what))
+    return remarks
+
+
+def waiting(scene: Scene, plan: FeedPlan) -> list[Remark]:
+    """Return the plants that wait for one thing because they are given another today."""
+    return [
+        FeedWaits(
+            scene.names(cohorts.tolist()),
+            given=plan.solutions[one].what,
+            waits=plan.solutions[other].what,
+            clouds=_clouds(plan.solutions[one].of, plan.solutions[other].of),
+        )
+        for (one, other), cohorts in plan.waits.items()
+    ]
+
+
+def _clouds(one: Feed | Course, other: Feed | Course) -> bool:
+    """Return whether one of them is a course that precipitates with the other."""
+    pairs = ((one, other), (other, one))
+    return any(isinstance(course, Course) and course.clouds_with(of) for course, of in pairs)
 
 
 def fit_into_trips(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[Errand]:
@@ -165,9 +256,9 @@ def fit_into_trips(mistings: Sequence[Chore], feeds: Sequence[Errand]) -> list[E
 
 
 def rinse(
-    scene: Scene, feeds: Sequence[Chore], windows: FeedWindows, places: Places, films: DayFilms
+    scene: Scene, feeds: Sequence[Chore], plan: FeedPlan, places: Places, films: DayFilms
 ) -> list[Errand]:
-    """Return the rinse after each feed: plain water, after the uptake time and before it burns.
+    """Return the rinse after each feed or course: plain water, once that is taken up.
 
     feeds : made of errands in these windows.
     """
@@ -176,42 +267,18 @@ def rinse(
         at_spot, spot = films.at_spot(scene.columns[chore.from_spot]), chore.from_spot
         for names, reason in chore.grounds:
             cohort = scene.cohort_of(names)
-            velamen = bool(scene.traits.velamen[cohort])
-            start = (chore.not_before or chore.before) + uptake(scene, velamen=velamen)
-            within = windows.of[cohort].rinse_within
+            window = plan.of[cohort]
+            start = (chore.not_before or chore.before) + window.hold
+            within = window.rinse_within
             end = at_spot.events.sunset if within is None else chore.before + within
             free_until = _free_until(at_spot, chore.before)
             end = end if free_until is None else min(end, free_until)
             end = min(end, _wet_until(scene, at_spot, places, cohort))
-            because = replace(reason, quantity="rinse", at=end)
+            quantity = "rinse" if chore.kind is ChoreKind.FEED else COURSE_RINSE
+            because = replace(reason, quantity=quantity, at=end)
             grounds = Grounds.of((names, because))
             rinses.append(Errand(ChoreKind.FLUSH, spot, spot, min(start, end), end, grounds))
     return rinses
-
-
-def last_fed(scene: Scene) -> Array:
-    """(cohort,) when each was last fed, as far as is known [unix s]; -inf for never."""
-    fed = [cohort.state.fed_at for cohort in scene.cohorts]
-    return np.array([-np.inf if at is None else at.timestamp() for at in fed])
-
-
-def _due(scene: Scene, films: DayFilms, fed: Array) -> np.ndarray:
-    """(cohort,) whether the last feed is long enough ago; never while growth rests.
-
-    While growth slows down it takes twice as long.
-    """
-    seasons = scene.seasons_to_feed
-    pause_s = np.empty(seasons.shape)
-    for season in Season:
-        pause_s[seasons == season] = _pause(scene, season)
-    since = max(scene.now, films.events.sunrise).timestamp() - fed
-    return np.asarray(since >= pause_s - SAME_HOUR.total_seconds())
-
-
-def _pause(scene: Scene, season: Season) -> float:
-    if season is Season.REST:
-        return np.inf
-    return scene.habits.feed_every.total_seconds() * (1 if season is Season.GROWING else 2)
 
 
 def _growing_weather(scene: Scene, films: DayFilms, column: Standing) -> np.ndarray:
@@ -227,13 +294,13 @@ def _growing_weather(scene: Scene, films: DayFilms, column: Standing) -> np.ndar
 
 
 def _window(
-    scene: Scene,
     first: Misting,
     films: SpotFilms,
     velamen: bool,
     rinse_at: float,
     until: datetime,
     warm: np.ndarray,
+    hold: timedelta,
 ) -> FeedWindow | None:
     """Return when to feed so that the feed is taken up before the rinse is due; None for never.
 
@@ -241,12 +308,12 @@ def _window(
     - rinse_at: as in `strongest`.
     - until: when the rinse must be done, for the crowns to dry and the plants to go in.
     - warm (step,): whether it is warm enough for roots to take up anything.
+    - hold: as in `FeedWindow`.
     """
     share = float(share_lost_at(rinse_at))
     # The salts burn where they are taken up: in velamen where there is some, else on the leaf.
     lasts = films.velamen_lasting(share) if velamen else films.lasting(share * LEAF_FILM.depth_mm)
-    wanted = uptake(scene, velamen=velamen) / timedelta(hours=1)
-    fits = (lasts >= wanted) & warm
+    fits = (lasts >= hold / timedelta(hours=1)) & warm
     start, end = films.index(first.opens), films.index(first.closes)
     usable = np.flatnonzero(fits[start : end + 1])
     if not usable.size:
@@ -258,7 +325,7 @@ def _window(
         closes = min(closes, films.starts_at(start + int(stops[0])))
     free_until = _free_until(films, opens)
     until = until if free_until is None else min(until, free_until)
-    closes = min(closes, until - uptake(scene, velamen=velamen))  # time for the rinse too
+    closes = min(closes, until - hold)  # time for the rinse too
     if opens + MIN_WINDOW > closes:
         return None
     # Whole minutes, as the grower is told them.
@@ -273,7 +340,7 @@ def _window(
         at=closes,
         origin=f"rinse before the salts are {rinse_at:.2g} times as strong",
     )
-    return FeedWindow(opens, closes, rinse_within, reason)
+    return FeedWindow(opens, closes, hold, rinse_within, reason)
 
 
 def _wet_until(scene: Scene, films: SpotFilms, places: Places, cohort: int) -> datetime:

@@ -12,6 +12,7 @@ from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind, Errand
 from sillward_rules.planners import (
     carry,
+    courses,
     feeding,
     grower_decisions,
     heat,
@@ -28,6 +29,7 @@ from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.protect import AT_NIGHT, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.solutions import last_given
 from sillward_rules.planners.walks import PLANT_PRICE
 from sillward_rules.remark import Remark, Undecided, WateringIncomplete, WateringUnplanned
 from sillward_rules.trips import make_chores, sort_chores
@@ -78,6 +80,7 @@ def plan_morning(
         *water_remarks,
         *heat.unrelieved(scene, places, night.start, chores),
         *notes.find_notes(scene, scene.now, night.start),
+        *courses.looks_due(scene, daily=True),
     ]
 
 
@@ -205,13 +208,13 @@ def _plan_watering(
     dry = wetting.stop_wetting(scene, films, np.flatnonzero(wettable), places.column, in_by)
     misting = mist.misting_errands(scene, places, planned)
     chores = make_chores([*misting, *dry], scene.site, day, scene.now)
-    fit = feeding.ready(scene, places, planned, films, feeding.last_fed(scene))
-    windows = feeding.find_windows(scene, places, planned, films, fit)
-    feeds = feeding.fit_into_trips(chores, feeding.feed(scene, places, windows))
+    plan = feeding.plan_feeds(scene, places, planned, films, last_given(scene))
+    feeds = feeding.fit_into_trips(chores, feeding.feed(scene, places, plan))
     fed = make_chores(feeds, scene.site, day, scene.now)
-    rinses = feeding.rinse(scene, fed, windows, places, films)
+    rinses = feeding.rinse(scene, fed, plan, places, films)
     remarks = mist.missed(scene, places, planned)
-    remarks += feeding.too_strong(scene, fit)
+    remarks += feeding.too_strong(scene, plan)
+    remarks += feeding.waiting(scene, plan)
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(films.at_spot(column).known for column in columns):
         remarks.append(WateringIncomplete())

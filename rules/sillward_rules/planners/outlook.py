@@ -9,13 +9,14 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind, Names
-from sillward_rules.planners import carry, feeding, heat, mist, open_orders, shelter
+from sillward_rules.planners import carry, courses, feeding, heat, mist, open_orders, shelter
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
+from sillward_rules.planners.solutions import Given, last_given, with_given
 from sillward_rules.remark import (
     CarryBegins,
     CarryEnds,
@@ -70,7 +71,8 @@ class DayAhead:
     - others: other chores (shade, cover and so on), with the number of plants.
     - misting: the chores of misting. They are made when they are first read, which is rare and
       takes time in a week of many trips.
-    - fed: how many plants are fed.
+    - fed: how many plants are fed; feeds: how many with each feed, by its name.
+    - courses: how many plants get the salt of each course, by its name.
     """
 
     day: date
@@ -82,6 +84,8 @@ class DayAhead:
     others: tuple[tuple[ChoreKind, int], ...] = ()
     misting: Sequence[Chore] = field(default=(), compare=False, repr=False)
     fed: int = 0
+    feeds: tuple[tuple[str, int], ...] = ()
+    courses: tuple[tuple[str, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,7 +121,7 @@ def look_ahead(scene: Scene) -> Outlook:
     chores: tuple[Chore, ...] = ()
     warnings: dict[Remark, list[date]] = {}
     standing: Standing = scene.standing
-    fed = feeding.last_fed(scene)
+    given = last_given(scene)
     slept: list[tuple[Night, Standing]] = []
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
@@ -126,8 +130,8 @@ def look_ahead(scene: Scene) -> Outlook:
         if offset and not forecast_reaches(scene, night):
             break
         if offset or scene.now < night.start:
-            planned = _plan_day(scene, night.day, standing, fed)
-            standing, fed = planned.standing, planned.fed
+            planned = _plan_day(scene, night.day, standing, given)
+            standing, given = planned.standing, planned.given
             chores += planned.out
             days += [planned.summary] if offset else []
         outside = ~scene.is_under_cover(standing)
@@ -142,7 +146,7 @@ def look_ahead(scene: Scene) -> Outlook:
         nights.append(_night_ahead(scene, night, lows, needs))
     if nights:
         last = nights[-1].day + timedelta(days=1)
-        days.append(_plan_day(scene, last, standing, fed).summary)
+        days.append(_plan_day(scene, last, standing, given).summary)
     known = [day for day in days if day.high_c is not None]
     return Outlook(
         nights=tuple(nights),
@@ -150,7 +154,11 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=_night_warnings(warnings, failing_shelters(scene, first.day)),
+        warnings=(
+            *_night_warnings(warnings, failing_shelters(scene, first.day)),
+            *courses.fallen_behind(scene),
+            *courses.looks_due(scene, daily=False),
+        ),
         dark=tuple(_dark(scene, [night.day for night in nights])),
     )
 
@@ -174,21 +182,21 @@ class _PlannedDay:
 
     - out: the trips out.
     - standing (cohort,): where the plants stand once these are done.
-    - fed (cohort,): when they were last fed, that day included [unix s].
+    - given: when they were last given each feed and course, that day included.
     """
 
     out: tuple[Chore, ...]
     standing: Standing
-    fed: Array
+    given: Given
     summary: DayAhead
 
 
-def _plan_day(scene: Scene, day: date, standing: Standing, fed: Array) -> _PlannedDay:
+def _plan_day(scene: Scene, day: date, standing: Standing, given: Given) -> _PlannedDay:
     plan = carry.carry_out(scene, day, standing, with_stay_in=False)
     out = make_chores(plan.errands, scene.site, day, scene.now)
     places = places_of_day(scene, day, plan.standing, out)
-    summary, fed = _day_ahead(scene, day, places, fed)
-    return _PlannedDay(out, plan.standing, fed, summary)
+    summary, given = _day_ahead(scene, day, places, given)
+    return _PlannedDay(out, plan.standing, given, summary)
 
 
 def forecast_reaches(scene: Scene, night: Night) -> bool:
@@ -226,7 +234,7 @@ def _chance(scene: Scene, night: Night) -> float | None:
     return round(highest, 2) if np.isfinite(highest) else None
 
 
-def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[DayAhead, Array]:
+def _day_ahead(scene: Scene, day: date, places: Places, given: Given) -> tuple[DayAhead, Given]:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
@@ -234,9 +242,8 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
     moves, others = heat.plan_guards(scene, places, events.sunset)
     places = moves.leaving(places)
     planned = mist.plan_mistings(scene, places, films)
-    fit = feeding.ready(scene, places, planned, films, fed)
-    opens = feeding.find_windows(scene, places, planned, films, fit).opens
-    feeds = np.isfinite(opens)
+    plan = feeding.plan_feeds(scene, places, planned, films, given)
+    fed = plan.counts(scene, ChoreKind.FEED)
     counts: dict[ChoreKind, int] = {}
     for errand in others:
         counts[errand.kind] = counts.get(errand.kind, 0) + sum(map(len, errand.grounds.groups))
@@ -253,9 +260,11 @@ def _day_ahead(scene: Scene, day: date, places: Places, fed: Array) -> tuple[Day
                 mist.misting_errands(scene, places, planned), scene.site, day, scene.now
             )
         ),
-        fed=int(scene.sizes[feeds].sum()),
+        fed=sum(count for _, count in fed),
+        feeds=tuple(fed),
+        courses=tuple(plan.counts(scene, ChoreKind.COURSE)),
     )
-    return summary, np.where(feeds, opens, fed)
+    return summary, with_given(scene, given, plan.which, plan.opens)
 
 
 def _extreme(values: Array, extreme: Callable[[Array], float]) -> float | None:

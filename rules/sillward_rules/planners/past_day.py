@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 
 from sillward_rules.planners.cold_history import after_last_night
+from sillward_rules.planners.courses import with_courses_begun
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.season_memory import SeasonMemory
@@ -13,7 +14,7 @@ from sillward_rules.weather.season import Season
 
 def states_after(scene: Scene) -> Mapping[str, PlantState]:
     """Return the state of every plant in a morning, with the day before it counted."""
-    return with_season(scene, after_last_night(scene))
+    return with_courses_begun(scene, with_season(scene, after_last_night(scene)))
 
 
 def with_season(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:

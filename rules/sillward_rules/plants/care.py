@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
@@ -39,27 +40,47 @@ class Care:
 
     - wettings: the single waterings of the last days, in order.
     - season: the season that it is in; None until a morning has been counted.
+    - courses: how far its courses have come, by name.
     """
 
     wettings: tuple[Wetting, ...] = ()
     season: SeasonMemory | None = None
+    courses: tuple[CourseProgress, ...] = ()
 
     def at(self, now: datetime) -> "Care":
         """Return it as of a moment, without waterings that lie ahead."""
-        if all(one.at <= now for one in self.wettings):
+        courses = tuple(course.at(now) for course in self.courses)
+        if courses == self.courses and all(one.at <= now for one in self.wettings):
             return self
-        return replace(self, wettings=tuple(one for one in self.wettings if one.at <= now))
+        wettings = tuple(one for one in self.wettings if one.at <= now)
+        return replace(self, wettings=wettings, courses=courses)
 
     def wetted(self, wetting: Wetting) -> "Care":
         """Return it with one more watering, in place of what was assumed of the same chore."""
         others = (one for one in self.wettings if not _is_same(one, wetting))
         recent = (one for one in others if one.at > wetting.at - KEPT)
-        return replace(self, wettings=_in_order([*recent, wetting]))
+        after = replace(self, wettings=_in_order([*recent, wetting]))
+        if wetting.kind is not ChoreKind.COURSE:
+            return after
+        course = self.course(wetting.of) or CourseProgress(wetting.of)
+        return after.with_course(course.given(Dose(wetting.at, wetting.confirmed, wetting.due)))
 
     def not_wetted(self, due: datetime) -> "Care":
         """Return it without what was assumed of chores with this deadline: it was not done."""
         left = tuple(one for one in self.wettings if one.confirmed or one.due != due)
-        return self if left == self.wettings else replace(self, wettings=left)
+        courses = tuple(course.not_given(due) for course in self.courses)
+        if (left, courses) == (self.wettings, self.courses):
+            return self
+        return replace(self, wettings=left, courses=courses)
+
+    def course(self, name: str) -> CourseProgress | None:
+        """Return how far a course has come; None if nothing is known of it."""
+        return next((course for course in self.courses if course.name == name), None)
+
+    def with_course(self, course: CourseProgress) -> "Care":
+        """Return it with what is known of one course by now."""
+        others = (one for one in self.courses if one.name != course.name)
+        return replace(self, courses=tuple(sorted((*others, course), key=lambda one: one.name)))
 
     def with_answers(self, known: "Care") -> "Care":
         """Return what was worked out earlier, with what the grower has said since.
@@ -70,6 +91,11 @@ class Care:
         for one in known.wettings:
             if one.confirmed and one not in after.wettings:
                 after = after.wetted(one)
+        for said in known.courses:  # only the grower ends a course, and only the grower looks
+            course = after.course(said.name) or said
+            after = after.with_course(
+                replace(course, looked_at=said.looked_at, ended_at=said.ended_at)
+            )
         return replace(after, season=after.season_with_eye_of(known))
 
     def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:

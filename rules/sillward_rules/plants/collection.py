@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 from datetime import timedelta
 
 from sillward_rules.physics.crown_wetness import AXIL_FACTOR
-from sillward_rules.plants.fertiliser import Mix
+from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.feeds import Recipe as Recipe
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.water_chemistry import Water
@@ -100,16 +101,12 @@ class Habits:
 
 
 @dataclass(frozen=True, slots=True)
-class Recipe:
-    """The feed in use, and how much is mixed at a time [L]."""
-
-    mix: Mix
-    litres: float = 1.0
-
-
-@dataclass(frozen=True, slots=True)
 class Collection:
-    """Site, spots, plants, rules (the standard ones included), habits, and the feed in use."""
+    """Site, spots, plants, rules (the standard ones included), habits, feeds and courses.
+
+    - feed: of all plants that none of `feeds` is for; None if the grower has not said what it is.
+    - feeds: those for some plants, none for two of them; their names differ, and from courses too.
+    """
 
     site: Site
     spots: tuple[Spot, ...]
@@ -119,6 +116,8 @@ class Collection:
     feed: Recipe | None = None
     water: Water | None = None
     """The water in use; without it the salts that stay in pots and on roots are not counted."""
+    feeds: tuple[Feed, ...] = ()
+    courses: tuple[Course, ...] = ()
     kinds: tuple[tuple[Plant, ...], ...] = field(init=False, repr=False, compare=False)
     """The plants, each together with those that differ from it in nothing but the name."""
     names: tuple[tuple[str, ...], ...] = field(init=False, repr=False, compare=False)
@@ -127,7 +126,7 @@ class Collection:
     """The traits of the first plant of each kind."""
 
     def __post_init__(self) -> None:
-        object.__setattr__(self, "kinds", _kinds(self.plants, self.rules))
+        object.__setattr__(self, "kinds", _kinds(self))
         names = tuple(tuple(plant.name for plant in kind) for kind in self.kinds)
         object.__setattr__(self, "names", names)
         object.__setattr__(self, "traits", Traits.of([kind[0] for kind in self.kinds]))
@@ -143,6 +142,24 @@ class Collection:
         object.__setattr__(other, "spots", spots)
         return other
 
+    @property
+    def all_feeds(self) -> tuple[Feed, ...]:
+        """Every feed, that of all other plants last; a plant gets the first one that is for it.
+
+        Without any, plants are fed with something that is not known. With feeds for some plants
+        alone, the others are not fed.
+        """
+        others = (Feed(recipe=self.feed),) if self.feed is not None or not self.feeds else ()
+        return (*self.feeds, *others)
+
+    def feed_of(self, plant: Plant) -> Feed | None:
+        """Return the feed of a plant; None if it is not fed."""
+        return next((feed for feed in self.all_feeds if feed.plants.includes(plant)), None)
+
+    def courses_of(self, plant: Plant) -> tuple[Course, ...]:
+        """Return the courses that are for a plant, also those that are over."""
+        return tuple(course for course in self.courses if course.plants.includes(plant))
+
     def spot(self, name: str) -> Spot:
         """Return the spot of this name. Raise KeyError if there is none."""
         for spot in self.spots:
@@ -151,11 +168,12 @@ class Collection:
         raise KeyError(name)
 
 
-def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Plant, ...], ...]:
+def _kinds(of: Collection) -> tuple[tuple[Plant, ...], ...]:
     """Group plants that are alike. A plant that a rule calls by its name is a kind of its own."""
-    named = {name for rule in rules for name in rule.plants.name}
+    named = {name for rule in of.rules for name in rule.plants.name}
+    given = [*(feed.plants for feed in of.feeds), *(course.plants for course in of.courses)]
     kinds: dict[object, list[Plant]] = {}
-    for plant in plants:
+    for plant in of.plants:
         alone = plant.name if plant.name in named else None
         kind = (
             alone,
@@ -168,6 +186,7 @@ def _kinds(plants: tuple[Plant, ...], rules: tuple[Rule, ...]) -> tuple[tuple[Pl
             plant.worth,
             plant.pot,
             plant.span_cm,
+            tuple(chosen.includes(plant) for chosen in given),
         )
         kinds.setdefault(kind, []).append(plant)
     return tuple(tuple(members) for members in kinds.values())

@@ -79,10 +79,19 @@ class PlantFilter:
             if words:
                 chosen &= np.isin(column, words)
         if self.group or self.home or self.name:
-            chosen &= np.array([self._includes(plant) for plant in traits.plants], dtype=bool)
+            chosen &= np.array([self._is_called(plant) for plant in traits.plants], dtype=bool)
         return chosen
 
-    def _includes(self, plant: Plant) -> bool:
+    def includes(self, plant: Plant) -> bool:
+        """Return whether it applies to a plant."""
+        return (
+            (not self.holder or plant.holder in self.holder)
+            and (not self.rot or plant.rot in self.rot)
+            and (not self.rest or ("dry" if plant.rests_dry else "none") in self.rest)
+            and self._is_called(plant)
+        )
+
+    def _is_called(self, plant: Plant) -> bool:
         return (
             (not self.group or bool(set(self.group) & set(plant.groups)))
             and (not self.home or plant.home in self.home)

@@ -12,6 +12,7 @@ from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM
 from sillward_rules.planners import feeding, mist
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.solutions import last_given
 from sillward_rules.plants.collection import Habits, Recipe
 from sillward_rules.plants.fertiliser import Fertiliser, Mix, concentration_factor
 from sillward_rules.plants.plant import Holder, Plant
@@ -169,9 +170,8 @@ def test_no_feed_while_the_morning_is_cold() -> None:
     air = sky(daily_curve(5.0, 33.0, HOURS), dew=-3.0)
     scene, places, plans, day_films = planned(garden(plant(night_low=1.0)), air)
     made = mist.plan_mistings(scene, places, day_films)
-    fit = feeding.ready(scene, places, made, day_films, feeding.last_fed(scene))
-    windows = feeding.find_windows(scene, places, made, day_films, fit)
-    (errand,) = feeding.feed(scene, places, windows)
+    plan = feeding.plan_feeds(scene, places, made, day_films, last_given(scene))
+    (errand,) = feeding.feed(scene, places, plan)
 
     def temp_c(at: datetime) -> float:
         return float(np.interp(at.timestamp(), air.times, air.temp_c))
@@ -240,7 +240,7 @@ def test_a_lower_limit_wants_an_earlier_rinse() -> None:
     for limit in (0.42, 0.5, 0.6, 5.0):
         (feed,) = of(morning(limited(plant(), salt_high=limit), feed=recipe()), ChoreKind.FEED)
         made = garden(limited(plant(), salt_high=limit), feed=recipe())
-        times = feeding.strongest(Scene(made, sky(), {}, NOW))[0]
+        times = feeding.strongest(Scene(made, sky(), {}, NOW), 0.3)[0]
         assert times is not None
         films = DayFilms(Scene(made, sky(), {}, NOW), DAY).at_spot(0)
         share = 1 - 1 / times

@@ -1,0 +1,107 @@
+"""Courses over the days: when each began, how often it was given, when leaves need a look."""
+
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+from sillward_rules.planners.scene.cohorts import Cohort, States
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.solutions import ended_on
+from sillward_rules.plants.course_progress import CourseProgress
+from sillward_rules.plants.feeds import Course
+from sillward_rules.plants.state import PlantState
+from sillward_rules.remark import CourseBehind, LookAtLeaf, Remark
+from sillward_rules.weather.season import Season
+
+LOOK_EVERY = timedelta(days=14)
+"""While a course runs, the grower is asked so often how the leaves are. Judgement: what leaves show
+of a salt that was lacking takes weeks, and new leaves show it first."""
+
+
+def with_courses_begun(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
+    """Return the states of a morning, with the day from which on each course is planned."""
+    if not scene.collection.courses:
+        return states
+    today = scene.site.local_date(scene.now)
+    begun: list[Cohort] = [
+        replace(cohort, state=states[cohort.names[0]]) for cohort in scene.cohorts
+    ]
+    for _, course, index in _running(scene, today):
+        care = begun[index].state.care
+        known = care.course(course.name) or CourseProgress(course.name)
+        # One that begins anew after it was ended is told from the one before.
+        is_new = known.began is None or (course.begins is not None and known.began < course.begins)
+        if is_new:
+            care = care.with_course(replace(known, began=today, ended_at=None))
+            begun[index] = replace(begun[index], state=replace(begun[index].state, care=care))
+    return States(begun)
+
+
+def fallen_behind(scene: Scene) -> list[Remark]:
+    """Return the courses that were given less often than they are meant to be, over their span.
+
+    Not while plants rest or a course is younger than its span.
+    """
+    today = scene.site.local_date(scene.now)
+    counts: dict[tuple[int, int, int], list[int]] = {}
+    for number, course, index in _running(scene, today):
+        known = scene.cohorts[index].state.care.course(course.name)
+        if known is None or known.began is None or today - known.began < course.within:
+            continue
+        if scene.seasons[index] == Season.REST:
+            continue
+        doses = known.since(scene.now - course.within)
+        if sum(dose.confirmed for dose in doses) < course.times:
+            unconfirmed = sum(not dose.confirmed for dose in doses)
+            counts.setdefault((number, len(doses), unconfirmed), []).append(index)
+    return [
+        CourseBehind(
+            course=scene.collection.courses[number].name,
+            plants=scene.names(cohorts),
+            given=given,
+            unconfirmed=unconfirmed,
+            times=scene.collection.courses[number].times,
+            days=scene.collection.courses[number].within.days,
+        )
+        for (number, given, unconfirmed), cohorts in counts.items()
+    ]
+
+
+def looks_due(scene: Scene, *, daily: bool) -> list[Remark]:
+    """Return the plants of courses whose leaves it is time to look at.
+
+    daily: for a sheet that is told every day: it asks on the first day and then once a week.
+    """
+    today = scene.site.local_date(scene.now)
+    asked: dict[tuple[int, int], list[int]] = {}
+    for number, course, index in _running(scene, today):
+        known = scene.cohorts[index].state.care.course(course.name)
+        days = None if known is None else days_unseen(known, today, scene.site.local_date)
+        if days is None or days < LOOK_EVERY.days or (daily and days % 7):
+            continue
+        asked.setdefault((number, days), []).append(index)
+    return [
+        LookAtLeaf(scene.names(cohorts), scene.collection.courses[number].name, days)
+        for (number, days), cohorts in asked.items()
+    ]
+
+
+def days_unseen(
+    known: CourseProgress, today: date, date_of: Callable[[datetime], date]
+) -> int | None:
+    """Return for how many days nobody has looked at the leaves; None before a course began.
+
+    date_of : the local date of a moment.
+    """
+    if known.began is None:
+        return None
+    looked = known.began if known.looked_at is None else date_of(known.looked_at)
+    return (today - max(looked, known.began)).days
+
+
+def _running(scene: Scene, today: date) -> Iterator[tuple[int, Course, int]]:
+    """Yield the number of each course that runs, itself, and each cohort for which it does."""
+    for number, course in enumerate(scene.collection.courses):
+        for index in course.plants.among(scene.traits).nonzero()[0].tolist():
+            if course.runs_on(today, ended_on(scene, course.name, index)):
+                yield number, course, index
