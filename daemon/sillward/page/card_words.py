@@ -1,6 +1,6 @@
 """What a card says: when and where, how it stands, why, and what its buttons say."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
 
@@ -9,6 +9,7 @@ from sillward.wording import full_sheet, reason_phrases
 from sillward.wording.mist_advice import feed_advice
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind, Reason
+from sillward_rules.planners.feeding import COURSE_RINSE
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
 BRIEF = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE, ChoreKind.CARRY_OUT})
@@ -44,7 +45,8 @@ def title(chore: Chore, voice: Voice, *, last_night: bool) -> str:
         return f"Did {who} go in last night?"
     if chore.kind is ChoreKind.STAY_IN and chore.unconfirmed:
         return capital(voice.say("head_check", count=len(chore.plants)))
-    return f"{voice.say('kind', name=chore.kind.value)}: {count}"
+    of = f", {chore.what}" if chore.what else ""
+    return f"{voice.say('kind', name=chore.kind.value)}{of}: {count}"
 
 
 def asks(chore: Chore, *, last_night: bool) -> str:
@@ -87,7 +89,8 @@ def way(
     told = full_sheet.when(chore, now, voice)
     within = [reason.value for reason in chore.because if reason.value is not None]
     if chore.kind is ChoreKind.FLUSH and within:  # not at any time between its hours
-        told = f"within {round(min(within))} min of the feed, {told}"
+        of = "salt" if chore.because[0].quantity == COURSE_RINSE else "feed"
+        told = f"within {round(min(within))} min of the {of}, {told}"
     return capital(told)
 
 
@@ -172,12 +175,12 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
     )
 
 
-def of_misting(mist: Chore, feeds: Sequence[Chore], voice: Voice) -> str:
+def of_misting(mist: Chore, feeds: Sequence[Chore], mixes: Mapping[str, str], voice: Voice) -> str:
     """Return which of the misted plants are fed with it, and how soon they are rinsed; or nothing.
 
     "Weak feed (not Blue basket), rinse each within 16 min"
     """
-    return capital((feed_advice([mist], feeds, voice, brief=False) or "").removeprefix("; "))
+    return capital((feed_advice([mist], feeds, voice, mixes, brief=False) or "").removeprefix("; "))
 
 
 def plants(chore: Chore, voice: Voice) -> Iterator[tuple[str, str]]:

@@ -12,6 +12,7 @@ from sillward.ledger import StoredChore
 from sillward.page import card_words, plans
 from sillward.page.keys import key_of
 from sillward.wording import follow_up
+from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
 from sillward_rules.remark import NotConfirmed
@@ -44,7 +45,7 @@ is low."""
 _IN_A_WINDOW = WETTINGS | {ChoreKind.CARRY_OUT}
 """Chores that go by the hour from which on they may be done, and then by the last one."""
 
-_TURNS = (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)
+_TURNS = (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.FLUSH)
 """In this order one thing is done to a plant after the other."""
 
 
@@ -120,7 +121,7 @@ class Known:
     told: the daily round that was told last, if there is one.
     is_blind: whether there is no forecast by which a night can be judged.
     last_night: what the morning asks about the night before, if it does.
-    feed: what to feed with, if that is known.
+    feed: what to feed with, if that is known; mixes: the same of feeds and courses with a name.
     standing: where each plant stands now, as far as nobody is asked to carry it in.
     answers: the number of the last answer about each chore.
     """
@@ -129,6 +130,7 @@ class Known:
     is_blind: bool = False
     last_night: NotConfirmed | None = None
     feed: str | None = None
+    mixes: Mapping[str, str] = field(default_factory=dict)
     standing: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, int] = field(default_factory=dict)
 
@@ -161,7 +163,7 @@ def cards(
         _without_those_outside(list(found), known.standing),
         key=lambda row: (ranks[row.group], _order(row.chore, now, places)),
     )
-    feeds = [row.chore for row in rows if row.chore.kind is ChoreKind.FEED]
+    feeds = [row.chore for row in rows if row.chore.kind in GIVEN]
     return [_card(row, feeds, now, voice, known) for row in rows]
 
 
@@ -331,10 +333,12 @@ def _why(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: 
         if asked is None or not is_in or set(row.chore.plants).isdisjoint(asked.plants):
             return card_words.why_last_night(row.chore, None, None, now, voice)
         return card_words.why_last_night(row.chore, asked.low_c, asked.until, now, voice)
-    if row.chore.kind is ChoreKind.FEED and known.feed:
-        return f"With the misting: {known.feed}"
+    if row.chore.kind in GIVEN:
+        mix = known.mixes.get(row.chore.what) if row.chore.what else known.feed
+        caution = f". {voice.say('salt_caution')}" if row.chore.kind is ChoreKind.COURSE else ""
+        return f"With the misting: {mix}{caution}" if mix else ""
     if row.chore.kind is ChoreKind.MIST:
-        return card_words.of_misting(row.chore, feeds, voice)
+        return card_words.of_misting(row.chore, feeds, known.mixes, voice)
     if row.group is Group.SETTLED or row.chore.kind not in card_words.BRIEF:
         return ""
     return card_words.why(row.chore, now, voice)

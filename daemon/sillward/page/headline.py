@@ -13,7 +13,7 @@ from sillward_rules.remark import ForecastElsewhere, ForecastOld, NoShelter, Rem
 
 _ORDERS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
 _GUARDS = (ChoreKind.MOVE, ChoreKind.SHADE, ChoreKind.DAMP_DOWN)
-_LESS_URGENT = (ChoreKind.FEED, ChoreKind.FLUSH)
+_LESS_URGENT = (ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.FLUSH)
 
 
 def headline(

@@ -4,9 +4,10 @@ from collections.abc import Iterable
 from typing import Any
 
 from sillward.reports.json_encoding import iso, plain
+from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Reason
-from sillward_rules.planners.outlook import Outlook
+from sillward_rules.planners.outlook import DayAhead, Outlook
 from sillward_rules.remark import Remark
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
@@ -43,10 +44,14 @@ def _texts(remarks: Iterable[Remark], voice: Voice) -> list[str]:
 def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
     """Return what a wetting is done with; nothing for other chores."""
     if chore.kind is ChoreKind.FEED:
-        return {"with": f"feed, {sheet.feed}" if sheet.feed else "weak feed"}
+        mix = sheet.mix_of(chore)
+        return {"with": f"{chore.what or 'feed'}, {mix}" if mix else chore.what or "weak feed"}
+    if chore.kind is ChoreKind.COURSE:
+        return {"with": ", ".join(filter(None, (chore.what, sheet.mix_of(chore))))}
     if chore.kind is ChoreKind.MIST:
-        fed = any(chore.goes_with(feed) for feed in sheet.chores if feed.kind is ChoreKind.FEED)
-        return {"with": "feed" if fed else "plain water"}
+        given = [other for other in sheet.chores if other.kind in GIVEN and chore.goes_with(other)]
+        names = dict.fromkeys(other.what or "feed" for other in given)
+        return {"with": ", ".join(names) or "plain water"}
     return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
 
 
@@ -78,10 +83,17 @@ def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
                 "misted_plants": day.misted_plants,
                 "others": {kind.value: count for kind, count in day.others},
                 "fed_plants": day.fed,
+                **_by_name(day),
             }
             for day in outlook.days
         ],
     }
+
+
+def _by_name(day: DayAhead) -> dict[str, Any]:
+    """Return how many plants get each feed and course that has a name, where there are any."""
+    counts = {what: count for what, count in (*day.feeds, *day.courses) if what}
+    return {"given": counts} if counts else {}
 
 
 def chore_document(chore: Chore, site: Site) -> dict[str, Any]:
@@ -89,6 +101,7 @@ def chore_document(chore: Chore, site: Site) -> dict[str, Any]:
     return {
         "id": chore.id,
         "chore": chore.kind.value,
+        **({"what": chore.what} if chore.what else {}),
         "plants": list(chore.plants),
         "from": chore.from_spot,
         "to": chore.to_spot,

@@ -5,11 +5,12 @@ from datetime import datetime
 
 from sillward.text.columns import padded, width, wrapped
 from sillward.wording import chore_phrases, reason_phrases
-from sillward.wording.mist_advice import mist_advice
+from sillward.wording.mist_advice import GIVEN, mist_advice
 from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
+from sillward_rules.planners.feeding import COURSE_FILM, COURSE_RINSE
 from sillward_rules.sheet import Round, Sheet
 
 _ORDER = (
@@ -17,6 +18,7 @@ _ORDER = (
     ChoreKind.CARRY_OUT,
     ChoreKind.MIST,
     ChoreKind.FEED,
+    ChoreKind.COURSE,
     ChoreKind.FLUSH,
     ChoreKind.STOP_WETTING,
     ChoreKind.MOVE,
@@ -92,6 +94,8 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
 def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     """Yield a chore: its head, the reason of each plant, and its id."""
     yield f"  {_head(chore, sheet, voice)}"
+    if chore.kind is ChoreKind.COURSE:
+        yield f"    {voice.say('salt_caution')}"
     widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, voice)
     if shared:
@@ -111,15 +115,16 @@ def _head(chore: Chore, sheet: Sheet, voice: Voice) -> str:
     """Return the time, way and number of plants of a chore, and what to mist with."""
     advice = ""
     if chore.kind is ChoreKind.MIST:
-        feeds = [chore for chore in sheet.chores if chore.kind is ChoreKind.FEED]
-        advice = mist_advice(chore, feeds, voice)
+        feeds = [chore for chore in sheet.chores if chore.kind in GIVEN]
+        advice = mist_advice(chore, feeds, voice, sheet.mixes)
     return voice.say(
         "chore",
         kind=chore.kind.value,
         when=when(chore, sheet.at, voice),
         count=len(chore.plants),
         advice=advice,
-        feed=sheet.feed,
+        feed=sheet.mix_of(chore),
+        name=chore.what,
     )
 
 
@@ -167,7 +172,10 @@ def _shared(chore: Chore, voice: Voice) -> str:
     return _number_line(first, chore, voice)
 
 
-_FILM_QUANTITIES = frozenset({"film life", "film until rinse", "rinse", "crown drying time"})
+_OF_COURSES = (COURSE_FILM, COURSE_RINSE)
+_FILM_QUANTITIES = frozenset(
+    {"film life", "film until rinse", "rinse", "crown drying time", *_OF_COURSES}
+)
 
 
 def _number_line(reason: Reason, chore: Chore, voice: Voice) -> str:
@@ -211,6 +219,9 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
     if reason.quantity in ("film until rinse", "rinse"):
         within = None if value is None else round(value)
         return say("rinse_because", within_min=within, why=reason.origin.removeprefix("rinse "))
+    if reason.quantity in _OF_COURSES:
+        after, within = round(reason.limit or 0.0), None if value is None else round(value)
+        return say("course_because", after_min=after, within_min=within)
     if reason.quantity == "film life":
         short = value is not None and (reason.limit is None or value < reason.limit)
         wants = reason_phrases.limit(reason, voice) if short else ""

@@ -14,7 +14,7 @@ from sillward.wording.voice import Voice
 from sillward_rules.planners.shelters_ahead import ShelterAhead
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.plant import Holder, Plant
-from sillward_rules.sheet import describe_feed
+from sillward_rules.sheet import describe_course, describe_feed
 
 SILENT_AFTER = timedelta(minutes=30)
 """A message that has not come so long after its usual hour does not come. Judgement: a phone may
@@ -135,7 +135,7 @@ def helper_list(
     listed = [spot for spot in _spots(collection, treated, voice) if spot.plants]
     misted = any(treatment.misted for treatment in treated.values())
     own = [Section(say("list_heading", name="own"), (note,))] if note else []
-    feed = _feed(collection.feed, voice) if collection.feed else None
+    feed = _feeds(collection, voice)
     care = [say("list_care", name=name) for name in _CARE if misted or name != "water"]
     return HelperList(
         say("list_title", site=collection.site.name),
@@ -181,6 +181,17 @@ def _messages(
         lines.append(say("list_example", **way))
     lines.append(say("list_answer", linked=linked))
     return Section(say("list_heading", name="messages"), tuple(lines))
+
+
+def _feeds(collection: Collection, voice: Voice) -> str | None:
+    """Return all that plants are fed with; None if it is not known."""
+    told = [
+        f"{feed.name + ': ' if feed.name else ''}{_feed(feed.recipe, voice)}"
+        for feed in collection.all_feeds
+        if feed.recipe is not None
+    ]
+    told += [f"{one.name}: {voice.retold(describe_course(one))}" for one in collection.courses]
+    return "; ".join(told) or None
 
 
 def _feed(recipe: Recipe, voice: Voice) -> str:

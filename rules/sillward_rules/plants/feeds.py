@@ -1,5 +1,6 @@
 """Feeds and courses: what is given with a misting besides water, to which plants, how often."""
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, timedelta
@@ -121,11 +122,12 @@ class Course:
         return clouds(self.salt, held)
 
     def grams_within(self, limit_ec: float) -> float:
-        """Return the most salt [g/L] with which the whole stays within limit_ec [mS/cm]."""
+        """Return the most salt [g/L], rounded down, with which it stays within limit_ec [mS/cm]."""
         of_salt = self.ec - self.water_ec
         if of_salt <= 0:
             return self.grams_per_litre
-        return max(0.0, self.grams_per_litre * (limit_ec - self.water_ec) / of_salt)
+        most = self.grams_per_litre * (limit_ec - self.water_ec) / of_salt
+        return max(0.0, math.floor(100 * most) / 100)
 
 
 PARTNERS: tuple[Element, ...] = ("Ca", "S", "P")

@@ -16,7 +16,8 @@ from sillward.wording import alarms, full_sheet, short_sheet
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import week_ahead, week_tables
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Grounds, Reason
+from sillward_rules.planners.feeding import COURSE_FILM
 from sillward_rules.planners.outlook import NightAhead, Outlook
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import Plain, ShelterTooCold
@@ -57,6 +58,7 @@ QUANTITIES: dict[ChoreKind, tuple[str, float, str, float, bool]] = {
     ChoreKind.MIST: ("film life", 12.0, "min", 15.0, False),
     ChoreKind.FEED: ("film until rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
     ChoreKind.FLUSH: ("rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
+    ChoreKind.COURSE: (COURSE_FILM, 35.0, "min", 20.0, False),
     ChoreKind.STOP_WETTING: ("crown drying time", 2.4, "h", 2.5, False),
     ChoreKind.SHADE: ("leaf temperature", 44.1, "°C", 42.0, True),
     ChoreKind.SECURE: ("gust", 17.3, "m/s", 12.0, True),
@@ -538,7 +540,7 @@ def test_a_misting_elsewhere_or_of_others_is_plain() -> None:
 
 @pytest.mark.parametrize(
     "kind",
-    [kind for kind in ChoreKind if kind not in (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH)],
+    [kind for kind in ChoreKind if kind not in WETTINGS],
 )
 def test_other_chores_are_done_with_nothing(kind: ChoreKind) -> None:
     (value,) = of(chore(kind)).values()

@@ -16,7 +16,10 @@ from sillward_rules.remark import (
     CarryEnds,
     CloseCall,
     ColdBorne,
+    CourseBehind,
+    CourseTooStrong,
     FeedTooStrong,
+    FeedWaits,
     ForecastDoubted,
     ForecastElsewhere,
     ForecastInstead,
@@ -26,6 +29,7 @@ from sillward_rules.remark import (
     HeatAhead,
     HeatUnrelieved,
     LeftOutByChoice,
+    LookAtLeaf,
     MistingMissed,
     NightRead,
     NightsSafe,
@@ -297,6 +301,42 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         FeedTooStrong(B, 0.30000000000000004, 0.25),
         "Anemone, Boat: not fed, as the feed has 0.3 mS/cm, more than 0.25 mS/cm",
+    ),
+    (
+        FeedTooStrong(B, 0.30000000000000004, 0.25, "bloom feed"),
+        "Anemone, Boat: not fed, as bloom feed has 0.3 mS/cm, more than 0.25 mS/cm",
+    ),
+    (
+        CourseTooStrong(B, "magnesium", 1.2, 0.8, 0.604),
+        "Anemone, Boat: no magnesium, as its mix has 1.2 mS/cm, more than 0.8 mS/cm; "
+        "at most 0.60 g/L",
+    ),
+    (
+        CourseTooStrong(B, "magnesium", 1.2, 0.1, 0.0),
+        "Anemone, Boat: no magnesium, as its mix has 1.2 mS/cm, more than 0.1 mS/cm; "
+        "the water alone has that",
+    ),
+    (
+        FeedWaits(B, "magnesium", "", clouds=False),
+        "Anemone, Boat: magnesium today, so feed waits for another day",
+    ),
+    (
+        FeedWaits(B, "calcium", "bloom feed", clouds=True),
+        "Anemone, Boat: calcium today, so bloom feed waits for another day; "
+        "never mix the two, they cloud",
+    ),
+    (
+        CourseBehind("magnesium", B, 2, 1, 3, 7),
+        "magnesium for Anemone, Boat: 2 of 3 given in the last 7 days, 1 of them not confirmed",
+    ),
+    (
+        CourseBehind("magnesium", B, 2, 0, 3, 7),
+        "magnesium for Anemone, Boat: 2 of 3 given in the last 7 days",
+    ),
+    (
+        LookAtLeaf(B, "magnesium", 14),
+        "look at the leaves of Anemone, Boat after 14 days with magnesium: better, same or worse? "
+        "Answer: sillward look 'Anemone' better",
     ),
     (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (

@@ -91,6 +91,7 @@ def _board(visit: Visit) -> _Board:
         is_blind=not context.has_forecast(),
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
         feed=sheet.feed,
+        mixes=sheet.mixes,
         standing={
             name: state.spot for name, state in context.states().items() if state.asked is None
         },

@@ -5,7 +5,10 @@ from collections.abc import Iterable
 from sillward.wording import chore_phrases
 from sillward.wording.push import Line, Part, plain_part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
-from sillward_rules.remark import NotConfirmed, Remark, ShelterFailing
+from sillward_rules.remark import FeedWaits, LookAtLeaf, NotConfirmed, Remark, ShelterFailing
+
+_CAN_WAIT = (FeedWaits, LookAtLeaf)
+"""Remarks that a push may leave out: they change nothing about this day."""
 
 MAX_ASKED = 2
 """Plants that the question about last night names. Judgement: it comes back every morning until it
@@ -17,7 +20,10 @@ def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
     return [
         _failing_shelter(remark, writer)
         if isinstance(remark, ShelterFailing)
-        else Part((chore_phrases.warning_line(remark, writer.voice),))
+        else Part(
+            (chore_phrases.warning_line(remark, writer.voice),),
+            optional=isinstance(remark, _CAN_WAIT),
+        )
         for remark in remarks
         if not chore_phrases.is_too_cold(remark)
     ]

@@ -7,7 +7,7 @@ from functools import partial
 
 from sillward.wording import chore_phrases
 from sillward.wording.chore_phrases import plants_of, plants_of_each, without_repeats
-from sillward.wording.mist_advice import feed_advice, mist_advice
+from sillward.wording.mist_advice import GIVEN, feed_advice, mist_advice
 from sillward.wording.push import LineText, Part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, told_hours
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
@@ -29,8 +29,8 @@ def mist(mistings: Sequence[Chore], writer: SheetWriter) -> list[Part]:
     now = writer.sheet.at
 
     def crowded() -> str:
-        feeds = writer.chores(ChoreKind.FEED)
-        advice = feed_advice(first, feeds, writer.voice, brief=True) or ""
+        feeds, mixes = writer.chores(*GIVEN), writer.sheet.mixes
+        advice = feed_advice(first, feeds, writer.voice, mixes, brief=True) or ""
         walks = _counts(first, writer)
         return writer.say("crowded_mist", walks=walks, advice=advice, more=any(same))
 
@@ -80,7 +80,7 @@ def _first_misting(first: Chore, again: Sequence[Chore], writer: SheetWriter) ->
 
     again: repeats for the same plants.
     """
-    feeds, voice = writer.chores(ChoreKind.FEED), writer.voice
+    feeds, voice, mixes = writer.chores(*GIVEN), writer.voice, writer.sheet.mixes
 
     def line(most: int) -> str:
         return writer.say(
@@ -88,7 +88,7 @@ def _first_misting(first: Chore, again: Sequence[Chore], writer: SheetWriter) ->
             spot=first.from_spot,
             span=voice.span(start_of(first), first.before),
             who=_misted(first, writer, most),
-            advice=mist_advice(first, feeds, voice, brief=most == 0),
+            advice=mist_advice(first, feeds, voice, mixes, brief=most == 0, most=most),
             again=[voice.hour(chore.before) for chore in again],
         )
 

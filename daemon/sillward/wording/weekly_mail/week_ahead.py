@@ -47,11 +47,19 @@ def _trips(trips: Sequence[Chore], voice: Voice) -> str:
 
 
 def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
-    """Yield the feed, and on which days of the week how many plants get it."""
-    if sheet.feed is not None:
-        yield voice.say("feed_mix", feed=sheet.feed)
+    """Yield each feed and course, and on which days of the week how many plants get it."""
     days = sheet.outlook.days if sheet.outlook is not None else ()
-    yield voice.say("feed_days", days=[(day.day, day.fed) for day in days if day.fed])
+    if not sheet.mixes:
+        if sheet.feed is not None:
+            yield voice.say("feed_mix", feed=sheet.feed)
+        yield voice.say("feed_days", days=[(day.day, day.fed) for day in days if day.fed])
+        return
+    others = {"": sheet.feed} if sheet.feed is not None else {}
+    for what, mix in {**sheet.mixes, **others}.items():
+        counts = [(day.day, dict((*day.feeds, *day.courses)).get(what, 0)) for day in days]
+        name = what or voice.say("other_feed")
+        yield voice.say("mix_named", what=name, feed=mix)
+        yield voice.say("given_days", what=name, days=[(day, n) for day, n in counts if n])
 
 
 def told_at(chore: Chore, voice: Voice) -> datetime:
@@ -123,6 +131,7 @@ def day_asks(day: DayAhead, voice: Voice, nothing: str) -> str:
         mistings=day.mistings,
         plants=day.misted_plants,
         fed=day.fed,
+        given=sum(count for _, count in day.courses),
         hot=day.too_hot_for,
         others=[(kind.value, count) for kind, count in day.others],
         nothing=nothing,
