@@ -27,6 +27,8 @@ TABLES: Mapping[str, str] = {
     "habits": "HabitsTable",
     "water": "WaterTable",
     "feed": "FeedTable",
+    "feeds": "NamedFeedTable",
+    "courses": "CourseTable",
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",

@@ -37,7 +37,7 @@ from sillward_rules.plants.limits import (
 )
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
-from sillward_rules.plants.rules import Rule
+from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
@@ -110,14 +110,14 @@ def _own_limits(table: LimitsTable) -> Limits:
     )
 
 
-def with_known_groups(rule: Rule) -> Rule:
-    """Return a rule that chooses groups by their own names.
+def with_known_groups(chosen: PlantFilter) -> PlantFilter:
+    """Return a choice of plants by the own names of groups.
 
     A name that stands for several groups chooses all of them.
     """
-    aliases = [(name, alias_named(name)) for name in rule.plants.group]
+    aliases = [(name, alias_named(name)) for name in chosen.group]
     groups = [group for name, alias in aliases for group in (alias.groups if alias else (name,))]
-    return replace(rule, plants=replace(rule.plants, group=tuple(dict.fromkeys(groups))))
+    return replace(chosen, group=tuple(dict.fromkeys(groups)))
 
 
 _HABITS_WITH_UNITS = {

@@ -13,8 +13,8 @@ MAX_COLLECTION_BYTES = 5_000_000
 """Of a collection file. Judgement: some 50,000 plants."""
 
 TABLES = (
-    "site", "spots", "plants", "rules", "habits", "water", "feed", "rounds", "notices", "channels",
-    "page", "mqtt", "sensors",
+    "site", "spots", "plants", "rules", "habits", "water", "feed", "feeds", "courses",
+    "rounds", "notices", "channels", "page", "mqtt", "sensors",
 )  # fmt: skip
 
 

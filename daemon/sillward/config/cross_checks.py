@@ -12,7 +12,7 @@ from sillward.config.models import FeedTable, LimitsTable, SensorTable, SpotTabl
 from sillward.config.validation import TableReader
 from sillward.errors import MAX_LINES
 from sillward_rules.plants.fertiliser import parse_npk
-from sillward_rules.plants.rules import Rule
+from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.weather.spot import Spot
 
 # -- spots
@@ -103,29 +103,29 @@ def _is_group(reader: TableReader, where: str, name: str) -> bool:
 # -- rules and feed
 
 
-def check_rule_names(
-    reader: TableReader, where: str, rule: Rule, known: Mapping[str, set[str]]
+def check_chosen_names(
+    reader: TableReader, where: str, chosen: PlantFilter, known: Mapping[str, set[str]]
 ) -> None:
-    """Check that there are the plants that a rule chooses by name, group or home.
+    """Check that there are the plants that are chosen by name, group or home.
 
     known: the names that there are, by the key of `plants`.
     """
     for key, names in known.items():
-        for missing in [name for name in getattr(rule.plants, key) if name not in names]:
+        for missing in [name for name in getattr(chosen, key) if name not in names]:
             hint = reader.hint(missing, sorted(names))
             if key == "group" and len(reader.errors) < MAX_LINES:
                 hint = group_lookup.suggestion(missing)
             reader.report(where, f'plants.{key}: there is no "{missing}"{hint}')
 
 
-def check_feed(reader: TableReader, table: FeedTable) -> bool:
+def check_feed(reader: TableReader, table: FeedTable, where: str = "feed") -> bool:
     """Whether the feed's strength is given once, and in a way that fits the fertiliser."""
     if (table.ppm_n is None) is (table.grams_per_litre is None):
-        reader.report("feed", "give exactly one of ppm_n and grams_per_litre")
+        reader.report(where, "give exactly one of ppm_n and grams_per_litre")
         return False
     if table.ppm_n is not None and parse_npk(table.npk)[0] == 0:
         text = f"npk {table.npk}: has no nitrogen; give grams_per_litre, not ppm_n"
-        reader.report("feed", text)
+        reader.report(where, text)
         return False
     return True
 

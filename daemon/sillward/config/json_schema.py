@@ -7,6 +7,7 @@ from typing import Annotated, Any
 
 from pydantic import ConfigDict, Field
 
+from sillward.config.feed_models import CourseTable, NamedFeedTable
 from sillward.config.models import (
     ChannelTable,
     FeedTable,
@@ -46,6 +47,10 @@ class Document(Table):
     habits: HabitsTable = HabitsTable()
     water: WaterTable | None = None
     feed: FeedTable | None = None
+    feeds: list[NamedFeedTable] = Field([], description="[[feeds]]: feeds for some plants.")
+    courses: list[CourseTable] = Field(
+        [], description="[[courses]]: salts that some plants get for a while."
+    )
     rounds: RoundsTable = RoundsTable()
     notices: NoticesTable = NoticesTable()
     channels: list[ChannelTable] = Field([], description="[[channels]]: the ways to reach you.")
@@ -66,6 +71,11 @@ def collection_schema() -> dict[str, Any]:
     for node in (plant["group"], plant["parents"]["items"]):
         node |= group_text()
         node.pop("type", None)
+    for name in ("NamedFeedTable", "CourseTable"):
+        choice = tables[name]["properties"]["plants"]
+        about = choice["description"]
+        choice.clear()
+        choice |= {"$ref": "#/$defs/ChosenTable", "description": about}
     for name, keys in _KEYS_TOGETHER.items():
         tables[name] |= keys
     return {"$schema": DIALECT, "$id": ID, "title": "Collection of sillward", **schema}
@@ -116,6 +126,8 @@ _KEYS_TOGETHER: dict[str, dict[str, Any]] = {
         ]
     },
     "FeedTable": {"oneOf": _either("ppm_n", "grams_per_litre")},
+    "NamedFeedTable": {"oneOf": _either("ppm_n", "grams_per_litre")},
+    "CourseTable": {"oneOf": _either("times", "every")},
     "SensorTable": {
         "allOf": [
             {

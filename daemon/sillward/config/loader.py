@@ -12,6 +12,7 @@ from sillward.config import build_collection, cross_checks
 from sillward.config.changes import Change, changed
 from sillward.config.collection_file import TABLES, read_document
 from sillward.config.credentials import folded_name
+from sillward.config.feed_tables import GivenReader
 from sillward.config.household import Channel, Household, is_mail
 from sillward.config.models import (
     ChannelTable,
@@ -69,6 +70,9 @@ def load_household(
     habits = _read_habits(reader, document)
     water = _read_water(reader, document)
     feed = _read_feed(reader, document, water)
+    given = GivenReader(reader, plants, _known_names(document, spots), feed, water)
+    feeds = given.feeds(document)
+    courses = given.courses(document, feeds)
     times = reader.read(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
     notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
     wording = _read_wording(reader, notices, path)
@@ -88,6 +92,8 @@ def load_household(
             replace(habits, told_at=rounds.dusk, morning_at=rounds.morning),
             feed,
             water,
+            feeds,
+            courses,
         ),
         rounds,
         tuple(channels),
@@ -168,11 +174,7 @@ def _read_rules(
     reader: TableReader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
 ) -> list[Rule]:
     rules: list[Rule] = []
-    known = {
-        "home": set(spots),
-        "group": set(standard_groups()),
-        "name": set(cross_checks.plant_names(document.get("plants"))),
-    }
+    known = _known_names(document, spots)
     for index, raw in enumerate(reader.list_of_tables(document, "rules") or []):
         where = entry_label("rules", index, raw)
         if not isinstance(raw, Mapping):
@@ -182,10 +184,21 @@ def _read_rules(
         for problem in problems:
             reader.report(where, f"{problem.key}: {problem.text}")
         if rule is not None:
-            rule = build_collection.with_known_groups(rule)
-            cross_checks.check_rule_names(reader, where, rule, known)
+            rule = replace(rule, plants=build_collection.with_known_groups(rule.plants))
+            cross_checks.check_chosen_names(reader, where, rule.plants, known)
             rules.append(rule)
     return rules
+
+
+def _known_names(
+    document: Mapping[str, Any], spots: Mapping[str, Spot | None]
+) -> dict[str, set[str]]:
+    """Return the names that there are, by the key of a choice of plants."""
+    return {
+        "home": set(spots),
+        "group": set(standard_groups()),
+        "name": set(cross_checks.plant_names(document.get("plants"))),
+    }
 
 
 def _read_habits(reader: TableReader, document: Mapping[str, Any]) -> Habits:

@@ -399,6 +399,9 @@ def _salt(name: str) -> str:
     return salt.formula
 
 
+Salt = Annotated[str, AfterValidator(_salt)]
+
+
 class FeedTable(Table):
     """[feed]: what is misted when it is time to feed."""
 
@@ -429,7 +432,7 @@ class FeedTable(Table):
     litres: Annotated[float, Field(gt=0, le=200)] = Field(
         1.0, description="how much the sprayer holds, L (1)"
     )
-    salts: dict[Annotated[str, AfterValidator(_salt)], Grams] = Field(
+    salts: dict[Salt, Grams] = Field(
         {}, description='other salts by name, g/L; such as { "MgSO4.7H2O" = 0.1 }'
     )
 

@@ -88,6 +88,12 @@ def read_rule(table: Mapping[str, Any]) -> tuple[Rule | None, list[Problem]]:
     return rule, []
 
 
+def read_choice(table: Mapping[str, Any]) -> tuple[PlantFilter, list[Problem]]:
+    """Read a choice of plants, written as in a rule. Return it and everything wrong with it."""
+    reader = _TableReader({"plants": table}, RULE_KEYS, "", [])
+    return reader.chosen("plants"), reader.problems
+
+
 def _shown(value: object) -> str:
     return "nothing" if value is None else f'"{value}"'
 

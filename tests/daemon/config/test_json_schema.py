@@ -162,6 +162,8 @@ TABLES = {
     "habits": "HabitsTable",
     "water": "WaterTable",
     "feed": "FeedTable",
+    "feeds": "NamedFeedTable",
+    "courses": "CourseTable",
     "rounds": "RoundsTable",
     "notices": "NoticesTable",
     "channels": "ChannelTable",

@@ -1,0 +1,143 @@
+"""The tables [[feeds]] and [[courses]]: what some plants are given, from the file to the core."""
+
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import timedelta
+from typing import Any
+
+from sillward.config import build_collection, cross_checks
+from sillward.config.feed_models import CourseTable, NamedFeedTable
+from sillward.config.validation import TableReader, entry_label
+from sillward_rules.plants.collection import Recipe
+from sillward_rules.plants.feeds import WEEK, Course, Feed
+from sillward_rules.plants.fertiliser import SALTS
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.rule_reading import read_choice
+from sillward_rules.plants.rules import PlantFilter
+from sillward_rules.plants.water_chemistry import Water
+from sillward_rules.weather.season import Season
+from sillward_rules.weather.time_expressions import parse_duration
+
+
+@dataclass(frozen=True, slots=True)
+class GivenReader:
+    """Reads both kinds of tables; what is wrong with them is reported.
+
+    - plants: all plants that are right otherwise.
+    - known: the names that there are, by the key of a choice of plants.
+    - feed, water: what [feed] and [water] say.
+    """
+
+    reader: TableReader
+    plants: Sequence[Plant]
+    known: Mapping[str, set[str]]
+    feed: Recipe | None
+    water: Water | None
+
+    def feeds(self, document: Mapping[str, Any]) -> tuple[Feed, ...]:
+        """Return the feeds of [[feeds]]. No plant may have two of them."""
+        feeds: list[Feed] = []
+        for index, raw in enumerate(self.reader.list_of_tables(document, "feeds") or []):
+            where = entry_label("feeds", index, raw)
+            table = self.reader.read(NamedFeedTable, raw, where)
+            if table is None or not cross_checks.check_feed(self.reader, table, where):
+                continue
+            chosen = self._chosen(where, table.plants)
+            if chosen is None or not self._is_new(where, table.name, [one.name for one in feeds]):
+                continue
+            try:
+                recipe = build_collection.build_feed(table, self.water)
+            except ValueError as error:
+                self.reader.report(where, str(error))
+                continue
+            every = None if table.every is None else parse_duration(table.every)
+            seasons = None if table.season is None else tuple(map(Season, table.season))
+            feed = Feed(table.name, recipe, every, seasons, chosen)
+            self._check_others(where, feed, feeds)
+            feeds.append(feed)
+        return tuple(feeds)
+
+    def courses(self, document: Mapping[str, Any], feeds: Sequence[Feed]) -> tuple[Course, ...]:
+        """Return the courses of [[courses]]. Their names must not be those of feeds."""
+        courses: list[Course] = []
+        for index, raw in enumerate(self.reader.list_of_tables(document, "courses") or []):
+            where = entry_label("courses", index, raw)
+            table = self.reader.read(CourseTable, raw, where)
+            if table is None:
+                continue
+            chosen = self._chosen(where, table.plants)
+            taken = [*(feed.name for feed in feeds), *(course.name for course in courses)]
+            is_new = self._is_new(where, table.name, taken)
+            course = self._course(where, table, chosen or PlantFilter())
+            if course is not None and chosen is not None and is_new:
+                courses.append(course)
+        return tuple(courses)
+
+    def _course(self, where: str, table: CourseTable, chosen: PlantFilter) -> Course | None:
+        before = len(self.reader.errors)
+        if (table.times is None) is (table.every is None):
+            self.reader.report(where, "give exactly one of times and every")
+        if table.begins is not None and table.until is not None and table.until < table.begins:
+            self.reader.report(where, f"until {table.until} is before from {table.begins}")
+        water_ec = self._water_ec(table)
+        if water_ec is None:
+            text = "water_ec is missing; give it here, or in [feed], or as ec in a table [water]"
+            self.reader.report(where, text)
+        elif table.ec is not None and table.ec < water_ec:
+            self.reader.report(where, f"ec {table.ec:g} is below that of its water, {water_ec:g}")
+        if len(self.reader.errors) > before or water_ec is None:
+            return None
+        after = None if table.rinse_after is None else parse_duration(table.rinse_after)
+        every = WEEK if table.every is None else parse_duration(table.every)
+        return Course(
+            name=table.name,
+            salt=SALTS[table.salt],
+            grams_per_litre=table.grams_per_litre,
+            water_ec=water_ec,
+            times=table.times or 1,
+            within=timedelta(days=max(1, round(every / timedelta(days=1)))),
+            plants=chosen,
+            begins=table.begins,
+            until=table.until,
+            rinse_after=after,
+            measured_ec=table.ec,
+            litres=table.litres,
+            never_with=tuple(table.never_with),
+        )
+
+    def _water_ec(self, table: CourseTable) -> float | None:
+        if table.water_ec is not None:
+            return table.water_ec
+        if self.water is not None:
+            return self.water.blended.ec
+        return None if self.feed is None else float(self.feed.mix.water_ec)  # type: ignore[arg-type]
+
+    def _chosen(self, where: str, raw: Mapping[str, Any]) -> PlantFilter | None:
+        """Return the choice of plants; None, which is reported, if it is wrong."""
+        before = len(self.reader.errors)
+        chosen, problems = read_choice(raw)
+        for problem in problems:
+            self.reader.report(where, f"{problem.key}: {problem.text}")
+        chosen = build_collection.with_known_groups(chosen)
+        cross_checks.check_chosen_names(self.reader, where, chosen, self.known)
+        if len(self.reader.errors) > before:
+            return None
+        if self.plants and not any(chosen.includes(plant) for plant in self.plants):
+            self.reader.report(where, "plants: chooses none of your plants")
+            return None
+        return chosen
+
+    def _is_new(self, where: str, name: str, taken: Collection[str]) -> bool:
+        if name not in taken:
+            return True
+        self.reader.report(where, "the name is already taken by another feed or course")
+        return False
+
+    def _check_others(self, where: str, feed: Feed, others: Sequence[Feed]) -> None:
+        """Report the first plant that another feed is for too."""
+        for other in others:
+            for plant in self.plants:
+                if feed.plants.includes(plant) and other.plants.includes(plant):
+                    text = f'"{plant.name}" gets "{other.name}" too; a plant has one feed'
+                    self.reader.report(where, f"plants: {text}")
+                    break
