@@ -116,7 +116,8 @@ def test_each_feed_is_held_against_the_limit_of_its_own_plants() -> None:
 
     assert given(sheet) == {"Left": "feed weak"}
     (too_strong,) = warned(sheet, FeedTooStrong)
-    assert too_strong == FeedTooStrong(("Right",), pytest.approx(0.5), 0.4, "strong")
+    assert too_strong == FeedTooStrong(("Right",), too_strong.ec_ms_cm, 0.4, "strong")
+    assert too_strong.ec_ms_cm == pytest.approx(0.5)
 
 
 def test_plants_without_a_feed_of_their_own_get_that_of_all_or_none() -> None:
