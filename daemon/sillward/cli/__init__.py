@@ -9,6 +9,7 @@ daemon's scheduler.
 """
 
 import gc
+import os
 from collections.abc import Iterator, Mapping, MutableMapping
 from importlib import import_module
 from types import ModuleType
@@ -144,7 +145,12 @@ class PlainWords(click.Group):
         return offers + click.Command.shell_complete(self, ctx, incomplete)
 
     def main(self, *args: Any, **kwargs: Any) -> Any:
-        """Run the program; control characters are printed as text."""
+        """Run the program; control characters are printed as text.
+
+        NumPy is told to start no threads of its own: they wait for work in a loop, 0.1 s of each
+        core at every start, and there are no matrices here that are large enough for them.
+        """
+        os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         with escaped_output():
             return super().main(*args, **kwargs)
 
