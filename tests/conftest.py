@@ -18,8 +18,9 @@ settings.load_profile("sillward")
 def pytest_configure(config: pytest.Config) -> None:
     """Bear with what a library that we call imports; everything else that warns is an error.
 
-    Processes that tests start, of which there are hundreds, keep their bytecode instead of compiling
-    all of sillward each time. Workers share the cores; threads of NumPy's would only get in the way.
+    Processes that tests start, of which there are hundreds, keep their bytecode instead of
+    compiling all of sillward each time. Workers share the cores: threads of NumPy's would only be
+    in the way.
     """
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
     os.environ["OPENBLAS_NUM_THREADS"] = "1"

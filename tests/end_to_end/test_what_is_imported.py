@@ -54,6 +54,9 @@ TO_SERVE = ("waitress", "werkzeug", "sillward.page", "sillward.assembly.page_set
 NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_LISTEN, *TO_DRAW, *THE_WEEK, *TO_BEGIN, *TO_SERVE)
 """What a sheet does without, as long as it has its forecast from a file."""
 
+LOOKS_AHEAD = ("jinja2", "sillward.assembly.read_only", "sillward.readings.lessons")
+"""What else an answer does without."""
+
 NOT_TO_READ = (
     "jinja2", "numpy", "pydantic", "sqlite3", "sillward.assembly.app", "sillward.cli.sheet",
     "sillward_rules",
@@ -81,7 +84,7 @@ def said_and_imported(*words: str, **more: str) -> tuple[str, set[str]]:
     return said, set(names.split())
 
 
-@pytest.mark.parametrize("name", [*NOT_TO_LOOK, *NOT_TO_READ])
+@pytest.mark.parametrize("name", [*NOT_TO_LOOK, *LOOKS_AHEAD, *NOT_TO_READ])
 def test_all_that_is_listed_here_exists(name: str) -> None:
     """A name that is wrong would be imported by nobody."""
     assert importlib.util.find_spec(name) is not None
@@ -128,6 +131,14 @@ def test_to_read_which_commands_there_are_imports_none_of_them(
     assert shown in said
     assert {"click", "sillward.cli"} <= imported
     assert sorted(imported.intersection([*NOT_TO_LOOK, *NOT_TO_READ])) == []
+
+
+def test_an_answer_does_not_wait_for_what_it_takes_to_look_ahead() -> None:
+    said, imported = said_and_imported("done", "--help")
+
+    assert "Acknowledge a CHORE" in said
+    assert {"sillward.ledger", "sillward.service.answers"} <= imported
+    assert sorted(imported.intersection([*NOT_TO_LOOK, *LOOKS_AHEAD])) == []
 
 
 def test_the_daemon_imports_what_listens_to_a_broker_or_serves_a_page_only_once_it_must() -> None:

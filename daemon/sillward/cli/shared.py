@@ -9,7 +9,6 @@ from typing import Any
 
 import click
 
-from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
 from sillward.config.validation import did_you_mean
@@ -96,6 +95,9 @@ def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:
 
     round_: the round to look at, if a certain one is asked for.
     """
+    # What it takes to look ahead; those who only answer or measure need not wait for it.
+    from sillward.assembly import read_only
+
     now, as_recorded = read_only.moment_to_show(app, round_)
     if as_recorded:
         moment = f"{app.site.local_date(now)} {app.household.voice.hour(now)}"
