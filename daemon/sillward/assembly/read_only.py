@@ -11,8 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 from sillward.assembly import providers
 from sillward.assembly.app import App
-from sillward.config.household import Household
-from sillward.errors import LedgerError, SillwardError, SourceError
+from sillward.errors import SillwardError, SourceError
 from sillward.forecast.recorded import Recorded
 from sillward.forecast.store import ForecastStore, credit
 from sillward.forecast.updater import ForecastUpdater
@@ -24,7 +23,7 @@ from sillward.net.progress import patient
 from sillward.readings.lessons import Lessons
 from sillward.readings.read_nights import ReadNights
 from sillward.readings.spot_lesson import Lesson
-from sillward.service import accepted_limits, due_rounds
+from sillward.service import due_rounds
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet
@@ -77,22 +76,6 @@ def forecast_updater(
         pretending=app.pretending,
         step_done=step_done,
     )
-
-
-def with_accepted_limits(app: App, household: Household | None = None) -> Household:
-    """Return a household with the limits that were accepted; by default the app's.
-
-    A ledger that cannot be read is logged: what the collection gives counts then.
-    """
-    household = household or app.household
-    if app.pretending or not app.has_ledger:
-        return household
-    try:
-        with closing(Ledger(app.settings.ledger)) as ledger:
-            return accepted_limits.applied(household, ledger)
-    except LedgerError as error:
-        log.warning("limits.not_read reason=%s", error)
-        return household
 
 
 def with_readings(app: App) -> App:

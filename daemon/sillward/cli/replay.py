@@ -8,7 +8,7 @@ from pathlib import Path
 import click
 
 from sillward.archive import PastWeather, read_archive
-from sillward.assembly import examples, read_only
+from sillward.assembly import accepted, examples, read_only
 from sillward.assembly.app import App, Options
 from sillward.charts.data import year_chart
 from sillward.cli import completion, shared
@@ -157,7 +157,7 @@ def _changed(app: App, against: Path | None, changes: Sequence[Change]) -> list[
     if against is None:
         try:
             changed = app.read_household(changes=changes)
-            return [read_only.with_accepted_limits(app, changed)]
+            return [accepted.with_accepted_limits(app, changed)]
         except ConfigError as error:  # the file itself is right: it has been read already
             raise UsageError(str(error)) from None
     other = app.read_household(against, changes)

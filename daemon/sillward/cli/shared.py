@@ -9,6 +9,7 @@ from typing import Any
 
 import click
 
+from sillward.assembly import accepted
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
 from sillward.config.validation import did_you_mean
@@ -87,7 +88,7 @@ def build(options: Options) -> App:
     Every command begins here: a test can give it a clock.
     """
     app = build_app(options)
-    return replace(app, household=read_only.with_accepted_limits(app))
+    return replace(app, household=accepted.with_accepted_limits(app))
 
 
 def at_moment(app: App, round_: Round | None) -> tuple[App, datetime]:
