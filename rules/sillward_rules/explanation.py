@@ -16,6 +16,7 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rule_firing import Firing, evaluate_rule
 from sillward_rules.plants.rules import QUANTITIES
+from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import State
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.cloud import warming_cover
@@ -104,7 +105,8 @@ class Explanation:
     - spot, pressure_kpa: what the forecast was corrected with; pressure [kPa]. shelter: its own
       shelter, if it has one.
     - stands_at: the spot where it stands now; assumed: whether that is not confirmed.
-    - season: the season that the plant is in.
+    - season: the season that the plant is in; season_memory: what is remembered of it, with this
+      day counted, None for nothing; season_today: what day length and warmth alone say.
     - dli: the light of the day; dli_need: what the plant needs [mol m-2 d-1].
     - sun_h: possible direct sun [h].
     - cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
@@ -123,6 +125,8 @@ class Explanation:
     stands_at: str
     assumed: bool
     season: Season
+    season_memory: SeasonMemory | None
+    season_today: Season
     dli: float | None
     dli_need: float | None
     sun_h: float
@@ -166,6 +170,8 @@ def explain_plant(
         stands_at=cohort.state.spot,
         assumed=cohort.state.assumed,
         season=scene.seasons[cohort.index],
+        season_memory=scene.season_memories[cohort.index],
+        season_today=scene.raw_seasons[cohort.index],
         dli=_dli(scene, column),
         dli_need=_dli_need(scene, plant),
         sun_h=light.direct_sun_hours(scene.site, spot.sun_windows, scene.site.local_date(now)),

@@ -377,6 +377,36 @@ class WateringIncomplete(Remark):
     """Too little is known of today's weather to plan all the watering."""
 
 
+# -- rests
+
+
+@dataclass(frozen=True, slots=True)
+class RestBegins(Remark):
+    """Plants that go to rest, dry or with a little water, and until when days are too short."""
+
+    plants: tuple[str, ...]
+    dry: bool
+    not_before: date | None
+    """Growth is not to be expected before this day; None if warmth alone decides."""
+
+
+@dataclass(frozen=True, slots=True)
+class RestEnds(Remark):
+    """Plants whose rest is over; dry: they were kept dry."""
+
+    plants: tuple[str, ...]
+    dry: bool
+
+
+@dataclass(frozen=True, slots=True)
+class PlantsRest(Remark):
+    """Plants that rest, as in `RestBegins`."""
+
+    plants: tuple[str, ...]
+    dry: bool
+    not_before: date | None
+
+
 # -- the week
 
 

@@ -14,7 +14,7 @@ from sillward.page.visit import Visit
 from sillward.reports.plant_nights import PlantNight, coldest_told
 from sillward.reports.reading_noted import LAST_YEAR
 from sillward.service import diary
-from sillward.wording import diary_words, follow_up, reason_phrases
+from sillward.wording import diary_words, follow_up, reason_phrases, season_words
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.plants.plant import Plant
@@ -47,6 +47,15 @@ def standing(plant: Plant, state: PlantState | None, now: datetime, voice: Voice
     there = state.at(now)
     since = "" if there.since is None or there.since > now else when(there.since, now, voice)
     return Standing(there.spot, since, known=not there.assumed)
+
+
+def season(plant: Plant, state: PlantState | None, now: datetime, voice: Voice) -> str:
+    """Return the season of a plant as the last morning round has left it; empty if not known."""
+    memory = None if state is None else state.care.season
+    if memory is None:
+        return ""
+    today = voice.local(now).date()
+    return capital(season_words.told(memory, today, voice, rests_dry=plant.rests_dry))
 
 
 def when(at: datetime, now: datetime, voice: Voice) -> str:

@@ -64,6 +64,7 @@ def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
         "season": None if outlook.season is None else voice.remark(outlook.season),
         "spells": _texts(outlook.spells, voice),
         "dark": _texts(outlook.dark, voice),
+        "resting": _texts(outlook.resting, voice),
         "nights": [
             {
                 "day": str(night.day),

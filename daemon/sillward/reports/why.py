@@ -12,7 +12,7 @@ from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import wrapped
 from sillward.text.units import fixed
-from sillward.wording import chore_phrases, full_sheet
+from sillward.wording import chore_phrases, full_sheet, season_words
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason, Weighing
 from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
@@ -150,7 +150,7 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     shelter = explanation.shelter
     if shelter is not None and shelter.taught is not None:
         yield f"shelter {shelter.name}: {voice.retold(shelter.taught)}"
-    yield _season_and_light(explanation)
+    yield _season_and_light(explanation, voice)
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
 
@@ -180,10 +180,24 @@ def _share(share: float | None) -> str:
     return "?" if share is None else f"{share:g}"
 
 
-def _season_and_light(explanation: Explanation) -> str:
+def _season(explanation: Explanation, voice: Voice) -> str:
+    """Return the season, and where one is remembered, since when and what follows from it."""
+    season, memory = explanation.season.value, explanation.season_memory
+    if memory is None:
+        return season
+    since = "" if memory.came_from is None else f" since {voice.day(memory.since)}"
+    if memory.is_seen(memory.counted):
+        since += ", as growth was seen"
+    elif explanation.season_today is not memory.season:
+        since += f" (the days around now alone say {explanation.season_today.value})"
+    water = season_words.water(memory.season, rests_dry=explanation.plant.rests_dry)
+    return f"{season}{since}, {water}"
+
+
+def _season_and_light(explanation: Explanation, voice: Voice) -> str:
     light = "not known" if explanation.dli is None else f"{explanation.dli:.1f}"
     need = "" if explanation.dli_need is None else f", wants {explanation.dli_need:.0f}"
-    text = f"season: {explanation.season.value}; light today {light} mol/m2{need}"
+    text = f"season: {_season(explanation, voice)}; light today {light} mol/m2{need}"
     if explanation.spot.indoors:
         return text
     return f"{text}; possible direct sun {explanation.sun_h:.1f} h"
@@ -409,6 +423,7 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
         "stands_at": explanation.stands_at,
         "assumed": explanation.assumed,
         "season": explanation.season.value,
+        **season_words.document(explanation.season_memory, explanation.season_today),
         "pressure_kpa": plain(explanation.pressure_kpa),
         "corrections": _corrections_document(explanation.spot),
         "light": {

@@ -351,6 +351,8 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "order_now.kind": _ORDERS,
     "out_again.when": ("tomorrow 08:20", "09:15"),
     "out_later.was": ("18:40", "17:30"),
+    "plants_rest.not_before": (_DAY, _NEXT, None),
+    "rest_begins.not_before": (_DAY, _NEXT, None),
     "rinse_because.why": ("before the film has lost half", "before it dries"),
     "shelter_failing.nights": ((_DAY, _NEXT), (_DAY,)),
     "shelter_too_cold.expected_c": (None, 7.5),

@@ -20,6 +20,7 @@ from sillward_rules.planners import (
     mist,
     notes,
     open_orders,
+    seasons,
     shelter,
     wetting,
 )
@@ -79,6 +80,7 @@ def plan_morning(
         *failing_shelters(scene, day),
         *water_remarks,
         *heat.unrelieved(scene, places, night.start, chores),
+        *seasons.rests_turned(scene),
         *notes.find_notes(scene, scene.now, night.start),
         *courses.looks_due(scene, daily=True),
     ]

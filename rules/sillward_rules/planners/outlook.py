@@ -16,6 +16,7 @@ from sillward_rules.planners.nights import NightNeeds, find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
+from sillward_rules.planners.seasons import plants_at_rest
 from sillward_rules.planners.solutions import Given, last_given, with_given
 from sillward_rules.remark import (
     CarryBegins,
@@ -97,6 +98,7 @@ class Outlook:
     - season: what past years say of the coming weeks, if whoever keeps that adds it.
     - chores: the carrying expected, both ways, if the advice of each day is followed.
     - dark: spots that are too dark for the plants that live there.
+    - resting: the plants that rest.
     """
 
     nights: tuple[NightAhead, ...]
@@ -107,6 +109,7 @@ class Outlook:
     warnings: tuple[Remark, ...]
     dark: tuple[Remark, ...] = ()
     season: Remark | None = None
+    resting: tuple[Remark, ...] = ()
 
     @property
     def trips(self) -> int:
@@ -160,6 +163,7 @@ def look_ahead(scene: Scene) -> Outlook:
             *courses.looks_due(scene, daily=False),
         ),
         dark=tuple(_dark(scene, [night.day for night in nights])),
+        resting=plants_at_rest(scene),
     )
 
 

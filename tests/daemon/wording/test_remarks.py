@@ -41,7 +41,10 @@ from sillward_rules.remark import (
     NotNeeded,
     OnNights,
     Plain,
+    PlantsRest,
     Remark,
+    RestBegins,
+    RestEnds,
     SensorQuiet,
     ShelterChosen,
     ShelterFailing,
@@ -358,6 +361,28 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         ColdBorne(A, 9.997, at("07:00"), 0.25, 10.0),
         "Anemone may stay out: 9.997 °C at 07:00, but only 15 min below 10 °C",
+    ),
+    (
+        RestBegins(A, dry=True, not_before=SATURDAY),
+        "Anemone goes to rest: keep dry until growth begins, not before Sat 16 May; no feed",
+    ),
+    (
+        RestBegins(B, dry=False, not_before=None),
+        "Anemone, Boat go to rest: water little until growth begins; no feed",
+    ),
+    (
+        RestEnds(A, dry=True),
+        "the rest of Anemone is over: water a little again, freely only once roots grow",
+    ),
+    (RestEnds(B, dry=False), "the rest of Anemone, Boat is over: water them again as they dry"),
+    (
+        PlantsRest(B, dry=True, not_before=SATURDAY),
+        "at rest, kept dry and not fed: Anemone, Boat; growth is not due before Sat 16 May",
+    ),
+    (
+        PlantsRest(A, dry=False, not_before=None),
+        "at rest, with little water and not fed: Anemone; growth comes with warmth now: look for "
+        "it",
     ),
     (CarryBegins(THURSDAY), "first night with plants to carry in: Thu 14 May"),
     (

@@ -179,7 +179,7 @@ def _week(sheet: Sheet, voice: Voice) -> dict[str, Any]:
     ahead = sheet.outlook
     if ahead is None:
         return {"sentence": "", "nights": [], "walks": [], "days": [], "facts": [], "warnings": []}
-    facts = [ahead.turn, ahead.season, *ahead.spells, *ahead.dark]
+    facts = [ahead.turn, ahead.season, *ahead.spells, *ahead.dark, *ahead.resting]
     return {
         "sentence": week_tables.sentence(ahead, voice),
         "nights": [week_tables.night_row(night, ahead, voice) for night in ahead.nights],

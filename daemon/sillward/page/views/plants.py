@@ -135,6 +135,7 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
         "kind": " x ".join(map(group_lookup.name_with_group, it.named or it.groups)) or "no group",
         "holder": it.holder,
         "stands": stands,
+        "season": plant_facts.season(it, state, now, voice),
         "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
         "others": len(here) - 1,
         "last_move": _last_move(visit, it.name),

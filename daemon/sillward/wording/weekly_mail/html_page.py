@@ -112,7 +112,8 @@ def html(
 
 
 def _season(ahead: Outlook) -> list[Remark]:
-    return [fact for fact in (ahead.turn, ahead.season, *ahead.spells) if fact is not None]
+    facts = (ahead.turn, ahead.season, *ahead.spells, *ahead.resting)
+    return [fact for fact in facts if fact is not None]
 
 
 # -- the last week, and the origin of the numbers

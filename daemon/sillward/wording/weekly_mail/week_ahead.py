@@ -70,7 +70,7 @@ def told_at(chore: Chore, voice: Voice) -> datetime:
 
 def outlook(ahead: Outlook, voice: Voice) -> Iterator[str]:
     """Yield the week ahead as text: the season, the trips, and tables of nights and days."""
-    for fact in (ahead.turn, ahead.season, *ahead.spells, *ahead.dark):
+    for fact in (ahead.turn, ahead.season, *ahead.spells, *ahead.dark, *ahead.resting):
         if fact is not None:
             yield capital(voice.remark(fact))
     yield voice.say("trips", trips=ahead.trips, nights=len(ahead.nights))
