@@ -39,6 +39,7 @@ from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
 from sillward.ledger.tables.plant_states import PlantStateTable
+from sillward.ledger.tables.plant_years import PlantYearTable
 from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
@@ -103,6 +104,7 @@ class Ledger:
         self.diary = DiaryTable(self.database)
         self.accepted_limits = AcceptedLimitTable(self.database)
         self.harmful_nights = HarmfulNightTable(self.database)
+        self.plant_years = PlantYearTable(self.database)
         self.marks = MarkTable(self.database)
         self.absences = AbsenceTable(self.database)
 
@@ -426,6 +428,8 @@ class Ledger:
         with self.database.transaction():
             self.rounds.prune(oldest.date(), (now - DELIVERED_WITHIN).date())
             self.notices.prune(oldest.date())
+            for site, chores in self.chores.due_before(oldest).items():
+                self.plant_years.count(site, chores)
             self.chores.prune(oldest)
             self.confirmations.prune(oldest)
             self.deeds.prune(oldest)

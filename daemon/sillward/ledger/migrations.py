@@ -152,6 +152,11 @@ CREATE INDEX diary_photo ON diary (photo)
 ALTER TABLE plant_state ADD COLUMN care TEXT;
 ALTER TABLE diary ADD COLUMN what TEXT;
 ALTER TABLE diary ADD COLUMN amount TEXT;
+CREATE TABLE plant_year (
+    site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, kind TEXT NOT NULL,
+    what TEXT NOT NULL, count INTEGER NOT NULL,
+    PRIMARY KEY (site, plant, year, kind, what)
+) STRICT, WITHOUT ROWID;
 CREATE INDEX diary_seen ON diary (site, seen_at);
 CREATE TABLE accepted_limit (
     site TEXT NOT NULL, plant TEXT NOT NULL, name TEXT NOT NULL, value REAL NOT NULL,

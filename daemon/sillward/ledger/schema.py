@@ -85,6 +85,11 @@ CREATE TABLE diary (
     entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT,
     what TEXT, amount TEXT
 ) STRICT;
+CREATE TABLE plant_year (
+    site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, kind TEXT NOT NULL,
+    what TEXT NOT NULL, count INTEGER NOT NULL,
+    PRIMARY KEY (site, plant, year, kind, what)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE absence (
     id INTEGER PRIMARY KEY, site TEXT NOT NULL, first_day TEXT NOT NULL, last_day TEXT NOT NULL,
     person TEXT NOT NULL, channel TEXT NOT NULL, note TEXT NOT NULL, entered_at TEXT NOT NULL,

@@ -4,6 +4,7 @@ A row whose chore cannot be read is logged and left out, so that it costs no oth
 `unreadable` names it.
 """
 
+import json
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
@@ -14,7 +15,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import StoredChore, chore_of, to_moment, to_text
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.chore import Chore, ChoreKind, only
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, only
 
 
 class ChoreTable:
@@ -35,6 +36,26 @@ class ChoreTable:
             to_text(since),
         )
         return self._reader.readable(rows)
+
+    def due_before(self, oldest: datetime) -> dict[str, list[StoredChore]]:
+        """Return, by site, the chores whose deadline was before a time."""
+        found: dict[str, list[StoredChore]] = {}
+        rows = self._database.rows("SELECT * FROM chore WHERE before < ?", to_text(oldest))
+        for row in rows:
+            found.setdefault(row["site"], []).extend(self._reader.readable([row]))
+        return found
+
+    def done_for(self, site: str, plant: str) -> list[StoredChore]:
+        """Return the chores with water that were done for a plant, as far as they are kept."""
+        kinds = sorted(kind.value for kind in WETTINGS)
+        rows = self._database.rows(
+            f"SELECT * FROM chore WHERE site = ? AND kind IN ({', '.join('?' * len(kinds))})"
+            " AND done_at IS NOT NULL AND instr(chore_json, ?) ORDER BY before, id",
+            site,
+            *kinds,
+            json.dumps(plant, ensure_ascii=False),
+        )
+        return [chore for chore in self._reader.readable(rows) if plant in chore.chore.plants]
 
     def of_day(self, site: str, day: date) -> list[StoredChore]:
         """Return the chores of a local date, by deadline."""
