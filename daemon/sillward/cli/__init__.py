@@ -47,6 +47,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
     },
     "Diary": {
         "note": "Note what you see of a plant; list, correct, delete.",
+        "plant": "A plant and its years: flowers, growth, feed, nights.",
     },
     "Measure": {
         "read": "Note what a thermometer at a spot shows.",

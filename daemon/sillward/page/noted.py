@@ -4,11 +4,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.ledger.tables.readings import HandReading
-from sillward.page import plant_facts
 from sillward.page.visit import Visit
 from sillward.readings.by_hand import Noted, colder_that_night, in_words
 from sillward.readings.forecast_here import ForecastHere
 from sillward.reports import reading_noted
+from sillward.reports.plant_words import standing
 from sillward.wording.voice import capital
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
@@ -101,8 +101,7 @@ def _in_need(visit: Visit, spot: Spot, reading: HandReading) -> int:
     here = [
         plant
         for plant in context.household.collection.plants
-        if plant_facts.standing(plant, states.get(plant.name), visit.now, visit.voice).spot
-        == spot.name
+        if standing(plant, states.get(plant.name), visit.now, visit.voice).spot == spot.name
     ]
     limits = [plant.limits.night_low for plant in here]
     return sum(limit is not None and reading.value < limit.value for limit in limits)

@@ -9,7 +9,7 @@ from sillward.ledger.tables.diary import DiaryEntry
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
 from sillward.reports.reading_noted import LAST_YEAR
 from sillward.text.columns import PIPE, Cell, Column, Screen, table
-from sillward.wording.diary_words import seen
+from sillward.wording.diary_words import seen, with_text
 from sillward.wording.voice import Voice, capital
 from sillward_rules.weather.site import Site
 
@@ -84,4 +84,4 @@ def what_was_seen(entry: dict[str, Any]) -> str:
     if entry["kind"] == "move":
         return capital(words)
     written = one_line(entry["text"], 2_000)
-    return capital(f"{words}; {written}" if words and written else words or written)
+    return capital(with_text(words, written))

@@ -69,20 +69,21 @@ class _Place:
 
 
 def nights_of(
-    ledger: Ledger, site: Site, plant: Plant, state: PlantState | None, now: datetime
+    ledger: Ledger,
+    site: Site,
+    plant: Plant,
+    state: PlantState | None,
+    now: datetime,
+    nights: int = NIGHTS,
 ) -> list[PlantNight]:
     """Return the past nights of a plant of which anything is known, the last one first.
 
-    state: what is known of it now.
+    state: what is known of it now. nights: how many are looked at.
     """
     current = sun.night_at_or_after(site, now).day
-    days = [current - timedelta(days=back) for back in range(1, NIGHTS + 1)]
+    days = [current - timedelta(days=back) for back in range(1, nights + 1)]
     since = sun.night_of(site, days[-1]).start
-    chores = [
-        chore
-        for chore in ledger.chores.due_since(site.name, since - timedelta(days=1))
-        if plant.name in chore.chore.plants
-    ]
+    chores = ledger.chores.about(site.name, plant.name, since - timedelta(days=1))
     places = _places(ledger, site, plant, chores, state, since)
     stood = {day: _at(places, sun.night_of(site, day).end) for day in days}
     spots = {day: known or (plant.home,) for day, known in stood.items()}

@@ -7,7 +7,9 @@ from datetime import date, datetime, timedelta
 
 from sillward.ledger import Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.ledger.tables.plant_years import Given, given_by
+from sillward.reports.plant_nights import PlantNight
 from sillward_rules.weather.site import Site
 
 ONE_BLOOMING = timedelta(days=120)
@@ -40,6 +42,19 @@ class Blooming:
 
 
 @dataclass(frozen=True, slots=True)
+class ColdNight:
+    """A night of a plant: the lowest temperature where it stood [°C], and its limit [°C].
+
+    is_read: whether a thermometer showed it; else it was expected.
+    """
+
+    night: date
+    low_c: float
+    is_read: bool
+    limit_c: float | None
+
+
+@dataclass(frozen=True, slots=True)
 class PlantYear:
     """A year of a plant. What was noted without a number counts as one.
 
@@ -47,6 +62,7 @@ class PlantYear:
         bloomings: those that began in this year.
         repotted, damage: the entries that say so, in order.
         given: what it was given, of which somebody has confirmed that it was done.
+        coldest: the coldest night that began in this year, of those of which anything is known.
     """
 
     year: int
@@ -58,21 +74,46 @@ class PlantYear:
     repotted: tuple[DiaryEntry, ...]
     damage: tuple[DiaryEntry, ...]
     given: tuple[Given, ...]
+    coldest: ColdNight | None
 
 
-def years_of(ledger: Ledger, site: Site, plant: str, now: datetime) -> list[PlantYear]:
-    """Return the years of a plant of which anything is known, the last one first."""
+def years_of(
+    ledger: Ledger, site: Site, plant: str, nights: Iterable[PlantNight], now: datetime
+) -> list[PlantYear]:
+    """Return the years of a plant of which anything is known, the last one first.
+
+    nights: those that it went through lately; harmful ones of earlier years the ledger has.
+    """
     entries = ledger.diary.of_plant(site.name, plant)[::-1]
     given = ledger.plant_years.of_plant(site.name, plant)
-    for chore in ledger.chores.done_for(site.name, plant):
+    for chore in ledger.chores.about(site.name, plant):
         given += given_by(chore)
-    return years_from(entries, given, site, now)
+    harmful = ledger.harmful_nights.of_plant(site.name, plant)
+    return years_from(entries, given, _cold_nights(nights, harmful), site, now)
+
+
+def _cold_nights(nights: Iterable[PlantNight], harmful: Iterable[HarmfulNight]) -> list[ColdNight]:
+    """Return the low of each night, once: what was read goes before what was expected."""
+    found: dict[date, ColdNight] = {}
+    for each in harmful:
+        found[each.night] = ColdNight(each.night, each.low_c, each.is_read, each.limit_c)
+    for night in nights:
+        low_c = night.told_c if night.read_c is None else night.read_c
+        is_read, known = night.read_c is not None, found.get(night.day)
+        if low_c is not None and (known is None or (is_read and not known.is_read)):
+            found[night.day] = ColdNight(night.day, low_c, is_read, night.limit_c)
+    return list(found.values())
 
 
 def years_from(
-    entries: Sequence[DiaryEntry], given: Iterable[Given], site: Site, now: datetime
+    entries: Sequence[DiaryEntry],
+    given: Iterable[Given],
+    nights: Iterable[ColdNight],
+    site: Site,
+    now: datetime,
 ) -> list[PlantYear]:
-    """Return the years that entries, in the order in which they were seen, and water make."""
+    """Return the years that entries make, in the order in which they were seen, with the water and
+    the nights of the plant."""
     bloomings = _bloomings(entries, site, now)
     times: Counter[tuple[int, str, str]] = Counter()
     for each in given:
@@ -85,7 +126,15 @@ def years_from(
             counts[key] += entry.count or 1
         elif entry.kind in (EntryKind.REPOTTED, EntryKind.DAMAGE):
             told.setdefault(key, []).append(entry)
-    years = {year for year, *_ in (*times, *counts, *told)}
+    coldest: dict[int, ColdNight] = {}
+    for night in sorted(nights, key=lambda night: night.low_c, reverse=True):
+        coldest[night.night.year] = night
+    years = (
+        coldest.keys()
+        | {key[0] for key in times}
+        | {key[0] for key in counts}
+        | {key[0] for key in told}
+    )
     years |= {blooming.first.year for blooming in bloomings}
     return [
         PlantYear(
@@ -98,6 +147,7 @@ def years_from(
             tuple(told.get((year, EntryKind.REPOTTED), ())),
             tuple(told.get((year, EntryKind.DAMAGE), ())),
             tuple(Given(*key, count) for key, count in sorted(times.items()) if key[0] == year),
+            coldest.get(year),
         )
         for year in sorted(years, reverse=True)
     ]

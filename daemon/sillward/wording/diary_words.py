@@ -58,4 +58,11 @@ def told(entry: DiaryEntry, most: int = 0) -> str:
     words = seen(entry)
     if entry.kind is EntryKind.MOVE:
         return words
-    return f"{words}; {text}" if words and text else words or text
+    return with_text(words, text)
+
+
+def with_text(words: str, text: str) -> str:
+    """Return both on a line: "damage: spots; on the old leaves", "a spike: thin"."""
+    if not (words and text):
+        return words or text
+    return f"{words}; {text}" if ": " in words else f"{words}: {text}"

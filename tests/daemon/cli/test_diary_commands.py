@@ -1,4 +1,4 @@
-"""`sillward note`, as a grower calls it."""
+"""`sillward note` and `sillward plant`, as a grower calls them."""
 
 import functools
 import json
@@ -155,7 +155,7 @@ def test_entries_are_listed_corrected_and_deleted() -> None:
     assert said("note", "--list") == "2 Thu 14 May Grey curls Leans 1 Fri 08 May Blue basket 3" \
         " flowers opened"  # fmt: skip
     assert said("note", "--correct", "1", "--amount", "4", "white ones", "--by", "Ana") == (
-        "corrected: Blue basket, Fri 08 May 2026: 4 flowers opened; white ones (entry 1)"
+        "corrected: Blue basket, Fri 08 May 2026: 4 flowers opened: white ones (entry 1)"
     )
     assert "say what entry 1 is instead" in refused("note", "--correct", "1")
     listed: dict[str, Any] = json.loads(call("note", "blue", "--list", "--json").stdout)
@@ -199,3 +199,46 @@ def test_a_plant_that_is_gone_keeps_its_diary_and_hostile_text_is_only_text() ->
     assert "A [2Jb" in said("note", "--list")
     said("note", "one", "it", "died\x1b[31m")
     assert [entry.text for entry in entries(old)] == ["it died [31m", "a\x1b[2Jb\u202e"]
+
+
+# -- the years of a plant
+
+
+def test_the_years_of_a_plant_are_told() -> None:
+    for words in (
+        ("spike", "--on", "2025-02-01"),
+        ("flower", "3", "--on", "2025-02-20"),
+        ("faded", "--on", "2025-04-21"),
+        ("repotted", "--what", "bark", "--on", "2026-03-02"),
+        ("damage", "some", "spots", "--on", "fri"),
+    ):
+        said("note", BLUE, *words)
+
+    told = said("plant", "blue", "basket")
+    assert "Stands at pergola, assumed: nobody has confirmed it" in told
+    assert "2026 Repotted Mon 02 Mar: bark Damage Fri 08 May: spots, some" in told
+    assert "2025 Flowers 1 spike, 3 opened Thu 20 Feb to Mon 21 Apr, 60 days" in told
+    assert "Night low 14 °C your own limit" in told
+
+    document = json.loads(call("plant", "blue", "basket", "--json").stdout)
+    assert (document["schema"], document["plant"], document["notes"]) == (1, BLUE, 5)
+    assert [year["year"] for year in document["years"]] == [2026, 2025]
+    assert document["years"][1]["bloomings"] == [
+        {"first": "2025-02-20", "last": "2025-04-21", "lasts": False, "days": 60, "flowers": 3}
+    ]
+    (damage,) = document["years"][0]["damage"]
+    assert (damage["what"], damage["amount"]) == ("spots", "some")
+
+
+def test_a_plant_that_is_gone_has_its_years_and_one_that_never_was_is_refused() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        entry = DiaryEntry(
+            "Gone\x1b[2J", DUSK, DUSK, EntryKind.DAMAGE, "<b>\x1b[31m", what="\u202ex"
+        )
+        ledger.diary.add("Courtyard", [entry])
+
+    told = said("plant", "gone")
+    assert "not in the collection any more" in told
+    assert "2026 Damage Thu 14 May: x; <b> [31m" in told
+    assert json.loads(call("plant", "gone", "--json").stdout)["in_collection"] is False
+    assert '"nosuch" is not a plant here' in refused("plant", "nosuch")

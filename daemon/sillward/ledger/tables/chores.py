@@ -15,7 +15,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import StoredChore, chore_of, to_moment, to_text
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.chore import WETTINGS, Chore, ChoreKind, only
+from sillward_rules.chore import Chore, ChoreKind, only
 
 
 class ChoreTable:
@@ -45,17 +45,17 @@ class ChoreTable:
             found.setdefault(row["site"], []).extend(self._reader.readable([row]))
         return found
 
-    def done_for(self, site: str, plant: str) -> list[StoredChore]:
-        """Return the chores with water that were done for a plant, as far as they are kept."""
-        kinds = sorted(kind.value for kind in WETTINGS)
+    def about(self, site: str, plant: str, since: datetime | None = None) -> list[StoredChore]:
+        """Return the chores of a plant whose deadline is not before a time, or all that are kept,
+        by deadline."""
         rows = self._database.rows(
-            f"SELECT * FROM chore WHERE site = ? AND kind IN ({', '.join('?' * len(kinds))})"
-            " AND done_at IS NOT NULL AND instr(chore_json, ?) ORDER BY before, id",
+            "SELECT * FROM chore WHERE site = ? AND before >= ? AND instr(chore_json, ?)"
+            " ORDER BY before, id",
             site,
-            *kinds,
-            json.dumps(plant, ensure_ascii=False),
+            "" if since is None else to_text(since),
+            json.dumps(plant, ensure_ascii=False),  # as `encode` writes it
         )
-        return [chore for chore in self._reader.readable(rows) if plant in chore.chore.plants]
+        return [chore for chore in self._reader.readable(rows) if plant in chore.plants]
 
     def of_day(self, site: str, day: date) -> list[StoredChore]:
         """Return the chores of a local date, by deadline."""

@@ -17,6 +17,7 @@ from sillward.page.photos import process
 from sillward.page.route import MAX_FORM_BYTES, Route
 from sillward.page.views.plants import name_of, plant_page
 from sillward.page.visit import Visit
+from sillward.reports.plant_words import standing
 from sillward.service import diary
 
 _WITH_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
@@ -94,7 +95,7 @@ def _beside(visit: Visit, name: str) -> list[str]:
     """Return the other plants that stand where a plant stands."""
     now, voice, states = visit.now, visit.voice, visit.context.states()
     spots = {
-        plant.name: plant_facts.standing(plant, states.get(plant.name), now, voice).spot
+        plant.name: standing(plant, states.get(plant.name), now, voice).spot
         for plant in visit.context.household.collection.plants
     }
     return [other for other, spot in spots.items() if other != name and spot == spots.get(name)]

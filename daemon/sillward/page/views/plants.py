@@ -13,6 +13,7 @@ from sillward.page import plant_facts
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
+from sillward.reports import plant_words
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_nights import nights_of
 from sillward.service import answers, diary
@@ -115,17 +116,17 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
     site, collection = context.site, context.household.collection
     states = context.states()
     state = states.get(it.name)
-    stands = plant_facts.standing(it, state, now, voice)
+    stands = plant_words.standing(it, state, now, voice)
     chores = plant_facts.chores_now(visit)
     here = [
         other
         for other in collection.plants
-        if plant_facts.standing(other, states.get(other.name), now, voice).spot == stands.spot
+        if plant_words.standing(other, states.get(other.name), now, voice).spot == stands.spot
     ]
     limits = [
         (
-            plant_facts.limit_name(name),
-            plant_facts.limit_value(value, unit, voice),
+            plant_words.limit_name(name),
+            plant_words.limit_value(value, unit, voice),
             voice.retold(origin),
         )
         for name, value, unit, origin in limit_rows(it.limits)
@@ -135,14 +136,14 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
         "kind": " x ".join(map(group_lookup.name_with_group, it.named or it.groups)) or "no group",
         "holder": it.holder,
         "stands": stands,
-        "season": plant_facts.season(it, state, now, voice),
+        "season": plant_words.season(it, state, now, voice),
         "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
         "others": len(here) - 1,
         "last_move": _last_move(visit, it.name),
         "orders": plant_facts.open_orders(chores, it.name, now, voice),
         "limits": limits,
-        "nights": plant_facts.night_rows(nights, now, voice),
-        "watered": plant_facts.watered(state, now, voice),
+        "nights": plant_words.night_rows(nights, now, voice),
+        "watered": plant_words.watered(state, now, voice),
     }
 
 

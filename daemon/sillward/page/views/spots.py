@@ -12,13 +12,14 @@ from sillward.page import noted
 from sillward.page.drawings.night import give_or_take_k
 from sillward.page.keys import key_of, named
 from sillward.page.noted import Said
-from sillward.page.plant_facts import SpotRows, rows_by_spot, unbroken
+from sillward.page.plant_facts import SpotRows, rows_by_spot
 from sillward.page.route import Route
 from sillward.page.views.ahead import charts, spot_nights, spots_lived_at
 from sillward.page.visit import Visit
 from sillward.readings import amendments
 from sillward.readings.forecast_here import UNITS, ForecastHere
 from sillward.reports import readings as report
+from sillward.reports.plant_words import unbroken
 from sillward.service import sensor_status
 from sillward.service.sensor_status import SensorState
 from sillward.wording.voice import Voice

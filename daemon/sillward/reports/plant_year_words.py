@@ -1,0 +1,92 @@
+"""The years of a plant in words, a row for each thing; for the page and for `sillward plant`."""
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from sillward.errors import one_line
+from sillward.ledger.tables.diary import DiaryEntry
+from sillward.ledger.tables.plant_years import Given
+from sillward.reports.plant_years import Blooming, ColdNight, PlantYear
+from sillward.wording.diary_words import told
+from sillward.wording.voice import Voice
+
+MAX_TEXT = 200
+"""Characters of an entry's text. Judgement: some lines of a phone."""
+
+_GIVEN = {
+    "mist": "misted",
+    "feed": "fed",
+    "flush": "flushed",
+    "course": "given",
+    "water": "watered",
+    "leach": "leached",
+}
+"""What was done with water, by the kind of its chores."""
+
+
+def year_rows(year: PlantYear, now: datetime, voice: Voice) -> list[tuple[str, str]]:
+    """Return what is known of a year: "Flowers" and "7 opened", a row for each line."""
+    return [
+        *(("Flowers", text) for text in _flowers(year, now, voice)),
+        *(("Growth", text) for text in _growth(year)),
+        *(("Repotted", _entry(entry, voice)) for entry in year.repotted),
+        *(("Damage", _entry(entry, voice)) for entry in year.damage),
+        *(("Given", text) for text in _given(year.given)),
+        *(("Coldest", text) for text in _coldest(year.coldest, voice)),
+    ]
+
+
+def _flowers(year: PlantYear, now: datetime, voice: Voice) -> Iterator[str]:
+    parts = []
+    if year.spikes:
+        parts.append(f"{year.spikes} spike{'s' if year.spikes > 1 else ''}")
+    if year.flowers:
+        parts.append(f"{year.flowers} opened")
+    if parts:
+        yield ", ".join(parts)
+    for blooming in year.bloomings:
+        yield _blooming(blooming, voice)
+
+
+def _blooming(blooming: Blooming, voice: Voice) -> str:
+    first = voice.day(blooming.first)
+    if blooming.last is None:
+        return f"in flower since {first}" if blooming.lasts else f"from {first}, end not noted"
+    days = blooming.days or 0
+    return f"{first} to {voice.day(blooming.last)}, {days} day{'' if days == 1 else 's'}"
+
+
+def _growth(year: PlantYear) -> Iterator[str]:
+    for count, one, several in (
+        (year.growths, "new growth", "new growths"),
+        (year.roots, "new root", "new roots"),
+    ):
+        if count:
+            yield f"{count} {one if count == 1 else several}"
+
+
+def _entry(entry: DiaryEntry, voice: Voice) -> str:
+    """Return "Fri 27 Nov: spots, some; on the old leaves", without the name of its kind."""
+    words = told(entry, MAX_TEXT).removeprefix(entry.kind.value).lstrip(":; ")
+    day = voice.day(entry.seen_at)
+    return one_line(f"{day}: {words}" if words else day, 2 * MAX_TEXT)
+
+
+def _given(given: tuple[Given, ...]) -> Iterator[str]:
+    for each in given:
+        times = {1: "once", 2: "twice"}.get(each.count, f"{each.count:,} times")
+        what = one_line(each.what, 60)
+        done = _GIVEN.get(each.kind, one_line(each.kind, 30))
+        yield " ".join(word for word in (done, what, times) if word)
+
+
+def _coldest(night: ColdNight | None, voice: Voice) -> Iterator[str]:
+    if night is None:
+        return
+    how = "read" if night.is_read else "expected"
+    low = voice.degrees(night.low_c)
+    limit = ""
+    if night.limit_c is not None:
+        low, limit = voice.beside(night.low_c, night.limit_c), voice.bound(night.limit_c)
+        limit = f", limit {limit}"
+    yield f"{low} {how}, {voice.day(night.night)}{limit}"
