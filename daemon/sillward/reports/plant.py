@@ -85,6 +85,9 @@ def document(report: PlantReport, site: Site) -> dict[str, Any]:
         "home": None if plant is None else plant.home,
         "shelter": None if plant is None else plant.shelter,
         "stands": None if there is None else _standing_document(there, state, now, iso),
+        "season": None
+        if state is None or state.care.season is None
+        else state.care.season.season.value,
         "watered": _watered_document(state, now, iso),
         "limits": {} if plant is None else limits_document(plant.limits),
         "years": [_year_document(year, iso) for year in report.years],
@@ -204,16 +207,12 @@ def _now_rows(report: PlantReport, voice: Voice) -> list[list[Cell]]:
             ("Home", plant.home),
             ("Shelter", plant.shelter or "none"),
             ("It is", f"{_kind(plant)}, {plant.holder}"),
-            *(
-                (("Season", season(plant, state, now, voice)),)
-                if state and state.care.season
-                else ()
-            ),
+            ("Season", season(plant, state, now, voice)),
             *((f"Last {what}", at) for what, at in watered(state, now, voice).items()),
         ]
     noted = f"{report.notes} {'entry' if report.notes == 1 else 'entries'}"
     rows.append(("Diary", noted if report.notes else "nothing is noted yet"))
-    return [[head, one_line(told, 400)] for head, told in rows]
+    return [[head, one_line(told, 400)] for head, told in rows if told]
 
 
 def _kind(plant: Plant) -> str:
