@@ -113,6 +113,7 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "done": ("done", "carry-in", "--by", "Ana", *told),
         "move": ("move", plant, "wall bench", *told),
         "move --undo": ("move", "--undo", plant, *told),
+        "course": ("course", *told),
         "note": ("note", plant, "damage some spots on the old leaves", *told),
         "note --list": ("note", "--list", *told),
         "plant": ("plant", plant, *told),

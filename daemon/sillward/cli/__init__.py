@@ -46,6 +46,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "stopped": "Tell the channels that sillward has stopped.",
     },
     "Diary": {
+        "course": "How far courses have come; end one.",
         "note": "Note what you see of a plant; list, correct, delete.",
         "plant": "A plant and its years: flowers, growth, feed, nights.",
     },

@@ -6,7 +6,7 @@ from typing import Any
 
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.deeds import Deed
-from sillward.service import absences, devices, diary
+from sillward.service import absences, course_answers, devices, diary
 from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
@@ -31,6 +31,8 @@ _DID = {
     absences.ENDED: "Back: {helper} is told no more",
     devices.BEGUN: "{phone} is told",
     devices.ENDED: "{phone} is told no more",
+    course_answers.ENDED: "{course} is over for {plants}",
+    course_answers.RESUMED: "{course} goes on for {plants}",
     diary.NOTED: "noted of {plants}: {seen}",
     diary.CORRECTED: "note of {plants} corrected: {seen}",
     diary.DELETED: "note of {plants} deleted: {seen}",
@@ -55,6 +57,7 @@ def line(deed: Deed, voice: Voice, most: int = MAX_NAMES) -> str:
         "helper": about.get("helper", ""),
         "phone": about.get("phone", ""),
         "seen": about.get("seen", ""),
+        "course": about.get("course", ""),
         "days": _days(about, voice),
     }
     form = _DID.get(deed.what)

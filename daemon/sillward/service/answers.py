@@ -446,4 +446,5 @@ def _about(chore: Chore, plants: Sequence[str] | None = None) -> dict[str, objec
         "plants": list(chore.plants if plants is None else plants),
         "from": chore.from_spot,
         "to": chore.to_spot,
+        **({"of": chore.what} if chore.what else {}),
     }

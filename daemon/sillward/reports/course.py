@@ -1,0 +1,222 @@
+"""What `sillward course` prints: how far each course has come for each of its plants."""
+
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import date, datetime, timedelta
+from typing import Any
+
+from sillward.errors import one_line
+from sillward.ledger import Ledger
+from sillward.ledger.tables.deeds import Deed
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.reports.json_encoding import iso_in_zone_of
+from sillward.text.columns import PIPE, Screen
+from sillward.wording.voice import Voice
+from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.course_progress import CourseProgress
+from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.sheet import describe_course
+
+MOST_LOOKS = 8
+"""Looks at the leaf that are told of a plant, the last ones. Judgement: four months of a course."""
+
+MAX_DEEDS = 2000
+"""So many of the last deeds are looked through for who gave a course. Judgement: months of them."""
+
+
+# -- for machines
+
+
+def document(
+    collection: Collection, ledger: Ledger, now: datetime, courses: Sequence[Course]
+) -> dict[str, Any]:
+    """Return courses as plain types, with times in the site's zone."""
+    site = collection.site
+    states = ledger.plant_states.of_site(site.name)
+    deeds = ledger.deeds.latest(site.name, MAX_DEEDS)
+    looks: dict[str, list[DiaryEntry]] = {}
+    for entry in ledger.diary.of_kind(site.name, EntryKind.LOOK, now - timedelta(days=366)):
+        if entry.what == "leaf":
+            looks.setdefault(entry.plant, []).append(entry)
+    of_plants = {
+        course.name: [
+            _plant(
+                course,
+                name,
+                None if name not in states else states[name].care.at(now).course(course.name),
+                deeds,
+                looks.get(name, ()),
+                collection,
+                now,
+            )
+            for name in (plant.name for plant in collection.plants if course.plants.includes(plant))
+        ]
+        for course in courses
+    }
+    return {
+        "schema": 1,
+        "site": site.name,
+        "at": iso_in_zone_of(site)(now),
+        "courses": [_course(course, collection, of_plants[course.name]) for course in courses],
+    }
+
+
+def _course(
+    course: Course, collection: Collection, plants: Sequence[Mapping[str, Any]]
+) -> dict[str, Any]:
+    after = course.rinse_after
+    return {
+        "name": course.name,
+        "mix": describe_course(course),
+        "salt": course.salt.formula,
+        "grams_per_litre": course.grams_per_litre,
+        "ec": round(course.ec, 3),
+        "ec_measured": course.measured_ec is not None,
+        "times": course.times,
+        "days": course.within.days,
+        "from": None if course.begins is None else str(course.begins),
+        "until": None if course.until is None else str(course.until),
+        "rinse_after_minutes": None if after is None else round(after / timedelta(minutes=1)),
+        "never_with": [*course.never_with, *_clouding(course, collection)],
+        "plants": list(plants),
+    }
+
+
+def _clouding(course: Course, collection: Collection) -> list[str]:
+    """Return the feeds and other courses that it settles with."""
+    others: list[Feed | Course] = [*collection.all_feeds, *collection.courses]
+    return [
+        other.name or "the feed"
+        for other in others
+        if other is not course and course.clouds_with(other)
+    ]
+
+
+def _plant(
+    course: Course,
+    name: str,
+    known: CourseProgress | None,
+    deeds: Sequence[Deed],
+    looks: Sequence[DiaryEntry],
+    collection: Collection,
+    now: datetime,
+) -> dict[str, Any]:
+    site = collection.site
+    iso, today = iso_in_zone_of(site), site.local_date(now)
+    known = known or CourseProgress(course.name)
+    lately = known.since(now - course.within)
+    ended = None if known.ended_at is None else site.local_date(known.ended_at)
+    given_by = [deed for deed in deeds if _is_dose(deed, course, name)]
+    return {
+        "plant": name,
+        "state": _state(course, today, ended),
+        "began": None if known.began is None else str(known.began),
+        "ended_at": iso(known.ended_at),
+        "given": known.total,
+        "given_lately": len(lately),
+        "not_confirmed_lately": sum(not dose.confirmed for dose in lately),
+        "last_at": iso(known.doses[-1].at) if known.doses else None,
+        "next_from": _next(course, known, collection, today, ended),
+        "confirmed": [{"at": iso(deed.at), "person": deed.person} for deed in given_by],
+        "looks": [
+            {"at": iso(look.seen_at), "leaf": look.amount, "person": look.person}
+            for look in looks[-MOST_LOOKS:]
+        ],
+    }
+
+
+def _is_dose(deed: Deed, course: Course, plant: str) -> bool:
+    about = deed.about
+    return (
+        deed.what == "done"
+        and about.get("kind") == ChoreKind.COURSE.value
+        and about.get("of") == course.name
+        and plant in about.get("plants", ())
+    )
+
+
+def _state(course: Course, today: date, ended: date | None) -> str:
+    """Return "runs", "ended" by the grower, "over" by its date, or "ahead"."""
+    if course.runs_on(today, ended):
+        return "runs"
+    if course.begins is not None and today < course.begins:
+        return "ahead"
+    return "over" if course.until is not None and today > course.until else "ended"
+
+
+def _next(
+    course: Course, known: CourseProgress, collection: Collection, today: date, ended: date | None
+) -> str | None:
+    """Return the first day on which it may be given again; None for a course that is over."""
+    site = collection.site
+    days = [today if course.begins is None else max(course.begins, today)]
+    if known.doses:
+        days.append(site.local_date(known.doses[-1].at) + course.gap)
+    if len(known.doses) >= course.times:
+        days.append(site.local_date(known.doses[-course.times].at) + course.within)
+    day = max(days)
+    return str(day) if course.runs_on(day, ended) else None
+
+
+# -- for people
+
+
+def text(report: Mapping[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
+    """Return a document of courses as text."""
+    if not report["courses"]:
+        return "There are no courses; a table under [[courses]] describes one."
+    lines: list[str] = []
+    for course in report["courses"]:
+        lines += [line for told in _told(course, voice) for line in screen.lines(told)]
+        lines.append("")
+    return "\n".join([*lines, *screen.lines(voice.say("salt_caution"))])
+
+
+def _told(course: Mapping[str, Any], voice: Voice) -> Iterator[str]:
+    often = f"{_times(course['times'])} in {course['days']} days"
+    yield f"{course['name']}: {voice.retold(course['mix'])}; {often}{_days(course, voice)}"
+    if course["rinse_after_minutes"] is not None:
+        yield f"  plain water {course['rinse_after_minutes']} min later"
+    if course["never_with"]:
+        yield f"  never mix it with {', '.join(course['never_with'])}"
+    for plant in course["plants"]:
+        yield f"  {plant['plant']}: {_progress(course, plant, voice)}"
+        if plant["looks"]:
+            looks = ", ".join(
+                f"{voice.day(datetime.fromisoformat(at))} {one_line(leaf or '?', 20)}"
+                for at, leaf in ((look["at"], look["leaf"]) for look in plant["looks"])
+            )
+            yield f"    leaves: {looks}"
+
+
+def _times(count: int) -> str:
+    return "once" if count == 1 else f"{count} times"
+
+
+def _days(course: Mapping[str, Any], voice: Voice) -> str:
+    begins, until = (
+        None if course[key] is None else voice.day(date.fromisoformat(course[key]))
+        for key in ("from", "until")
+    )
+    return f"{f', from {begins}' if begins else ''}{f', until {until}' if until else ''}"
+
+
+def _progress(course: Mapping[str, Any], plant: Mapping[str, Any], voice: Voice) -> str:
+    """Return "given 5 times, 2 of 3 in the last 7 days (1 not confirmed), last Thu 14 May"."""
+    parts = []
+    if plant["given"]:
+        lately = f"{plant['given_lately']} of {course['times']} in the last {course['days']} days"
+        if plant["not_confirmed_lately"]:
+            lately += f" ({plant['not_confirmed_lately']} not confirmed)"
+        last = f"last {voice.day(datetime.fromisoformat(plant['last_at']))}"
+        who = plant["confirmed"][0]["person"] if plant["confirmed"] else None
+        parts += [f"given {_times(plant['given'])}", lately, f"{last} by {who}" if who else last]
+    else:
+        parts.append("not given so far")
+    if plant["state"] == "ended":
+        parts.append(f"ended {voice.day(datetime.fromisoformat(plant['ended_at']))}")
+    elif plant["state"] == "over":
+        parts.append("over")
+    elif plant["next_from"] is not None:
+        parts.append(f"next from {voice.day(date.fromisoformat(plant['next_from']))}")
+    return ", ".join(parts)
