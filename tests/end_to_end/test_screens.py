@@ -117,6 +117,7 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "note": ("note", plant, "damage some spots on the old leaves", *told),
         "note --list": ("note", "--list", *told),
         "plant": ("plant", plant, *told),
+        "damage": ("damage", plant, *told),
         "passphrase": ("passphrase", *told),
         "skill": ("skill", *told),
     }

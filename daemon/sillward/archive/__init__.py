@@ -6,7 +6,7 @@ previous runs, a CSV file, an EPW file or a ledger of ours. Each reader makes a 
 shows both.
 """
 
-from sillward.archive.reading import read_archive
+from sillward.archive.reading import past_of_ledger, read_archive
 from sillward.archive.table import PastWeather
 
-__all__ = ["PastWeather", "read_archive"]
+__all__ = ["PastWeather", "past_of_ledger", "read_archive"]

@@ -9,7 +9,7 @@ import sqlite3
 from collections import Counter
 from collections.abc import Sequence
 from contextlib import closing
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import numpy as np
 
@@ -56,6 +56,30 @@ def read(body: bytes, site: Site, reader: Reading) -> Table:
     the database of another program, or without nights of this site.
     """
     source, told = _told(body, site, reader)
+    return _table(source, told, site, reader)
+
+
+def of_archive(
+    archive: NightArchive, site: Site, since: date, within_h: float, reader: Reading
+) -> Table:
+    """Return what an archive that is open knows of the nights of a site from a date on.
+
+    within_h: how long before its low the forecast of a night may have been made [h]. Raise
+    SourceError if it knows of none.
+    """
+    told = archive.since(site.name, since)
+    if not told:
+        reader.refuse("knows of no night yet")
+    return _table(*_of_one_source(told), site, reader, within_h)
+
+
+def _table(
+    source: str,
+    told: Sequence[NightForecast],
+    site: Site,
+    reader: Reading,
+    within_h: float = STAND_IN_WITHIN_H,
+) -> Table:
     first, last = min(night.night for night in told), max(night.night for night in told)
     count = (last - first).days + 1
     if count > MAX_NIGHTS or not 1970 <= first.year <= last.year < 2200:
@@ -66,7 +90,7 @@ def read(body: bytes, site: Site, reader: Reading) -> Table:
         number = (forecast.night - first).days
         if nights[number].start <= forecast.low_at <= nights[number].cold_until:
             by_night[number].append(forecast)
-    came = [_last(forecasts) for forecasts in by_night]
+    came = [_last(forecasts, within_h) for forecasts in by_night]
     if not any(came):
         reader.refuse("is a ledger that knows of no night until shortly before its low")
     times = hours_within(nights[0].start, nights[-1].cold_until)
@@ -95,14 +119,21 @@ def _told(body: bytes, site: Site, reader: Reading) -> tuple[str, list[NightFore
                 reader.refuse(f'is a ledger without nights of "{site.name}"; it knows {names}')
     except (sqlite3.Error, LedgerError, ValueError, TypeError, ArithmeticError, OSError) as error:
         reader.refuse(f"is a ledger that cannot be read: {one_line(error, 80)}")
+    return _of_one_source(told)
+
+
+def _of_one_source(
+    told: Sequence[tuple[str, datetime, NightForecast]],
+) -> tuple[str, list[NightForecast]]:
+    """Return the source that says most of these nights, and what it says of them."""
     source, _ = Counter(source for source, _, _ in told).most_common(1)[0]
     return source, [forecast for name, _, forecast in told if name == source]
 
 
-def _last(forecasts: Sequence[NightForecast]) -> NightForecast | None:
+def _last(forecasts: Sequence[NightForecast], within_h: float) -> NightForecast | None:
     """Return the last forecast of a night before its low; None if that was long before."""
     last = min(forecasts, key=lambda forecast: forecast.lead_h, default=None)
-    return last if last is not None and last.lead_h <= STAND_IN_WITHIN_H else None
+    return last if last is not None and last.lead_h <= within_h else None
 
 
 def _ahead(forecasts: Sequence[NightForecast], day: int) -> NightForecast | None:

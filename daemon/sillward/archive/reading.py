@@ -1,6 +1,7 @@
 """What a file of past weather is, found out by its content, and its reading."""
 
 import errno
+from datetime import date
 from pathlib import Path
 
 from sillward import files
@@ -8,6 +9,7 @@ from sillward.archive import csv_table, epw, ledger_nights, open_meteo_body
 from sillward.archive.table import PastWeather, past_weather
 from sillward.errors import SourceError
 from sillward.forecast.parsing import Reading
+from sillward.ledger import Ledger
 from sillward.text import printable
 from sillward_rules.weather.site import Site
 
@@ -17,6 +19,18 @@ spread over lines of their own 30 MB."""
 
 _PACKED = (b"PK\x03\x04", b"\x1f\x8b", b"BZh", b"\xfd7zXZ")
 _DATABASE = b"SQLite format 3\x00"
+
+
+def past_of_ledger(ledger: Ledger, site: Site, since: date, within_h: float) -> PastWeather:
+    """Return what a ledger that is open knows of past nights, hour by hour (`ledger_nights`).
+
+    since: earlier nights are left out. within_h: how long before its low the forecast of a night
+    may have been made [h]. Raise SourceError if it knows of none.
+    """
+    reader = Reading("the ledger", "it")
+    return past_weather(
+        ledger_nights.of_archive(ledger.nights, site, since, within_h, reader), site, reader
+    )
 
 
 def read_archive(path: Path, site: Site) -> PastWeather:

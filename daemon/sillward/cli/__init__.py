@@ -49,6 +49,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "course": "How far courses have come; end one.",
         "note": "Note what you see of a plant; list, correct, delete.",
         "plant": "A plant and its years: flowers, growth, feed, nights.",
+        "damage": "After damage: which night did it, and the limit that helps.",
     },
     "Measure": {
         "read": "Note what a thermometer at a spot shows.",

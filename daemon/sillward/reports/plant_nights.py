@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 
 from sillward.ledger import Ledger, StoredChore
 from sillward.readings.spot_lesson import lows_read
+from sillward.service.whereabouts import whereabouts
 from sillward_rules.chore import ChoreKind, Reason
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
@@ -14,12 +15,6 @@ from sillward_rules.weather.site import Site
 
 NIGHTS = 14
 """Nights that are shown. Judgement: harm of cold shows within two weeks."""
-
-MOVES_SINCE = timedelta(days=60)
-"""So long before these nights moves are looked for. Judgement: as long as chores are kept."""
-
-_TAKES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE, ChoreKind.STAY_IN})
-"""Chores that say where a plant is once they are done."""
 
 _NIGHTLY = frozenset({ChoreKind.CARRY_IN, ChoreKind.STAY_IN, ChoreKind.COVER})
 """Chores of an evening that are about its night."""
@@ -60,14 +55,6 @@ class PlantNight:
         return self.read_c < self.limit_c
 
 
-@dataclass(frozen=True, slots=True)
-class _Place:
-    """Where a plant is from a time on: one spot, or two if it is not known which."""
-
-    since: datetime
-    spots: tuple[str, ...]
-
-
 def nights_of(
     ledger: Ledger,
     site: Site,
@@ -84,8 +71,8 @@ def nights_of(
     days = [current - timedelta(days=back) for back in range(1, nights + 1)]
     since = sun.night_of(site, days[-1]).start
     chores = ledger.chores.about(site.name, plant.name, since - timedelta(days=1))
-    places = _places(ledger, site, plant, chores, state, since)
-    stood = {day: _at(places, sun.night_of(site, day).end) for day in days}
+    places = whereabouts(ledger, site, plant, chores, state, since)
+    stood = {day: places.at(sun.night_of(site, day).end) for day in days}
     spots = {day: known or (plant.home,) for day, known in stood.items()}
     read = {
         spot: {low.night: low.low_c for low in lows_read(ledger, site, spot, since)}
@@ -103,35 +90,6 @@ def nights_of(
             known = bool(stood[day])
             found.append(PlantNight(day, spots[day], known, orders, told_c, limit_c, low_c))
     return found
-
-
-def _places(
-    ledger: Ledger,
-    site: Site,
-    plant: Plant,
-    chores: Sequence[StoredChore],
-    state: PlantState | None,
-    since: datetime,
-) -> list[_Place]:
-    """Return where the plant was, from the first time on at which that is known."""
-    moves = ledger.diary.moves_since(site.name, plant.name, since - MOVES_SINCE)
-    found = [_Place(move.seen_at, (move.text,)) for move in moves]
-    for chore in chores:
-        if chore.kind not in _TAKES:
-            continue
-        if chore.done_at is not None:
-            found.append(_Place(chore.done_at, (chore.chore.to_spot,)))
-        elif chore.open and chore.kind is not ChoreKind.STAY_IN:
-            found.append(_Place(chore.before, (chore.chore.to_spot, chore.chore.from_spot)))
-    if state is not None and state.since is not None and not state.assumed:
-        found.append(_Place(state.since, (state.spot,)))
-    return sorted(found, key=lambda place: place.since)
-
-
-def _at(places: Sequence[_Place], at: datetime) -> tuple[str, ...]:
-    """Return where the plant was at a time; nothing if that is not known."""
-    earlier = [place for place in places if place.since <= at]
-    return earlier[-1].spots if earlier else ()
 
 
 def coldest_told(reason: Reason) -> Reason | None:

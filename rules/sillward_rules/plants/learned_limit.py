@@ -33,13 +33,13 @@ from sillward_rules.arrays import erfc
 from sillward_rules.physics.cold_harm import USUAL_SPAN_K
 from sillward_rules.plants.limits import Limits
 
-GROUP_SD_K = 3.0
+GROUP_SD_K = 2.0
 """Standard deviation of one plant's limit of injury around that of its group [K]. Judgement: the
-temperatures at which half of a leaf is injured lie between 1.5 and 5.8 °C for six cultivars of
-Aglaonema that are injured at all, and six others are hardly (Chen et al. 2001, UF/IFAS EP103, read
-in a quotation; probit fits of ours)."""
+temperatures at which half of a leaf is injured, 1.5 to 5.8 °C for six cultivars of Aglaonema, have
+one of 1.6 K, and six others are hardly injured at all (Chen et al. 2001, UF/IFAS EP103, read in a
+quotation; probit fits of ours)."""
 
-OWN_SD_K = 2.0
+OWN_SD_K = 1.5
 """The same where the grower has set the limit [K]. Judgement: the grower knows this plant."""
 
 GRADED_K = 2.0
@@ -157,3 +157,30 @@ def prior_of(limits: Limits, *, own: bool) -> Belief | None:
     if limits.night_low is not None:
         return Belief(limits.night_low.value - USUAL_SPAN_K, sd_k)
     return None
+
+
+STEP_K = 0.5
+"""Limits are proposed in steps of this [K]. Judgement: nobody knows them better."""
+
+MOST_RAISED_K, MOST_LOWERED_K = 4.0, 2.0
+"""No proposal moves limits by more than this [K]. Judgement: what seems to ask for more has another
+cause, or needs to be seen again. Lowering is the side on which plants are lost."""
+
+LEAST_UNHARMED = 2
+"""So many nights without damage, and none with any, are needed to propose a lower limit.
+Judgement."""
+
+
+def shift_proposed(prior: Belief, after: Belief, damaged: int, unharmed: int) -> float:
+    """Return by how much the limits of cold of a plant should move, from where they began [K].
+
+    Comfort keeps its distance from injury, so all of them move alike. After damage they move as far
+    as the mean of what is believed. Without any they go down only as far as the upper side of what
+    is believed, one standard deviation above its mean.
+    """
+    moved = after.mean_c - prior.mean_c
+    if damaged:
+        return min(max(round(moved / STEP_K) * STEP_K, 0.0), MOST_RAISED_K)
+    if unharmed < LEAST_UNHARMED:
+        return 0.0
+    return max(min(math.ceil((moved + after.sd_k) / STEP_K) * STEP_K, 0.0), -MOST_LOWERED_K)

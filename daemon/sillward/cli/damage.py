@@ -1,0 +1,204 @@
+"""`sillward damage`: what a plant went through before damage, and the limits that follow."""
+
+import sys
+from contextlib import closing
+from dataclasses import dataclass
+from datetime import datetime
+
+import click
+
+from sillward.assembly import read_only
+from sillward.assembly.app import App, Options
+from sillward.cli import answering, completion, shared
+from sillward.cli.printing import print_json, say
+from sillward.errors import UsageError
+from sillward.ledger import Ledger
+from sillward.ledger.ledger_file import IN_MEMORY
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.readings.lessons import Lessons
+from sillward.reports import damage as report
+from sillward.service import accepted_limits, diary
+from sillward.service import damage as answers
+from sillward.service.inquest import Inquest, YearOfNights, year_of_nights
+from sillward.service.limit_news import LimitNews, news_of
+from sillward.text import terminal
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import PlantState
+
+
+@click.command()
+@click.argument("plant", nargs=-1, required=True, shell_complete=completion.plants)
+@click.option("--what", metavar="WORDS", help='Note damage: how it looks ("soft spots").')
+@click.option("--amount", metavar="N", help="How much: a few, some, most, or a count.")
+@click.option("--on", "day", metavar="DAY", help="When it was seen: a date, yesterday, fri.")
+@click.option("--none", "unharmed", is_flag=True, help="You have looked: there is no damage.")
+@click.option("--accept", is_flag=True, help="The limits that are proposed count from now on.")
+@click.option("--take-back", is_flag=True, help="What you have accepted does not count any more.")
+@answering.by_person
+@shared.options(recorded=False)
+def damage(
+    options: Options,
+    as_json: bool,
+    plant: tuple[str, ...],
+    what: str | None,
+    amount: str | None,
+    day: str | None,
+    unharmed: bool,
+    accept: bool,
+    take_back: bool,
+    person: str | None,
+) -> None:
+    """Tell what a PLANT went through in the three weeks before it was damaged.
+
+    With --what or --amount the damage is noted in its diary; without them the last that is noted
+    counts, and on a terminal you are asked if there is none. Nights are ranked by harm, then comes
+    what is learned of its limits, and what is proposed. Nothing changes until you --accept.
+
+    Example: sillward damage blue basket --what "soft spots" --on yesterday
+    """
+    notes = what is not None or amount is not None
+    if unharmed + accept + take_back + notes > 1:
+        msg = "choose one of --what with --amount, --none, --accept and --take-back"
+        raise UsageError(msg)
+    if day is not None and not notes:
+        msg = "--on goes with --what or --amount: it says when the damage was seen"
+        raise UsageError(msg)
+    app = shared.build(options)
+    by, now = answering.person_named(app, person), app.clock()
+    chosen = shared.plant_named(app, " ".join(plant))
+    writes = unharmed or accept or take_back or notes
+    # Damage that is noted is learned from when it is looked into, so this writes in any case.
+    opened = app.settings.ledger if writes or app.has_ledger else IN_MEMORY
+    with closing(Ledger(opened)) as ledger:
+        desk = _Desk.of(app, ledger, chosen, now)
+        if take_back:
+            _take_back(app, ledger, chosen, now, by)
+        elif accept:
+            _accept(app, desk, by)
+        elif unharmed:
+            _no_damage(app, desk, by)
+        else:
+            entry = (
+                _noted(app, desk, what, amount, day, by)
+                if notes
+                else _known_or_asked(app, desk, by, as_json=as_json)
+            )
+            _tell(app, desk, entry, as_json=as_json)
+
+
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """What is needed to look into the past of a plant."""
+
+    ledger: Ledger
+    collection: Collection
+    sources: tuple[str, ...]
+    plant: Plant
+    state: PlantState | None
+    now: datetime
+
+    @classmethod
+    def of(cls, app: App, ledger: Ledger, plant: Plant, now: datetime) -> "_Desk":
+        lessons = Lessons(ledger, read_only.forecast_updater(app, ledger).store)
+        collection = lessons.taught(app.household.collection, now)
+        state = ledger.plant_states.of_site(app.site.name).get(plant.name)
+        sources = tuple(source.name for source in app.sources)
+        return cls(ledger, collection, sources, plant, state, now)
+
+    def inquest(self, entry: DiaryEntry | None) -> Inquest:
+        """Look into damage, and learn from it."""
+        found = answers.inquest_of(
+            self.ledger, self.collection, self.sources, self.plant, self.state, entry, self.now
+        )
+        if entry is not None:
+            answers.learn(self.ledger, self.collection.site.name, found, entry, self.now)
+        return found
+
+    def news(self) -> LimitNews | None:
+        """Return what is learned by now."""
+        return news_of(self.ledger, self.collection, self.plant)
+
+    def year(self, news: LimitNews | None) -> YearOfNights | None:
+        """Return what a proposal costs; None without one."""
+        if news is None or not news.changes:
+            return None
+        limits = [limit for change in news.changes for limit in (change.was, change.value)]
+        return year_of_nights(self.ledger, self.collection, self.plant, limits, self.now)
+
+
+# -- damage is noted
+
+
+def _noted(
+    app: App, desk: _Desk, what: str | None, amount: str | None, day: str | None, by: str | None
+) -> DiaryEntry:
+    """Write damage into the diary. Raise UsageError."""
+    seen = desk.now if day is None else diary.seen_on(day, app.site, desk.now)
+    entry = diary.checked(
+        DiaryEntry(desk.plant.name, seen, desk.now, EntryKind.DAMAGE, "", by, None, what, amount)
+    )
+    return diary.note(desk.ledger, desk.collection, [entry], desk.now)[0]
+
+
+def _known_or_asked(app: App, desk: _Desk, by: str | None, *, as_json: bool) -> DiaryEntry | None:
+    """Return the damage that was noted last; on a terminal ask for it if there is none."""
+    entry = answers.last_damage(desk.ledger, app.site.name, desk.plant.name, desk.now)
+    if entry is not None or as_json or not app.has_ledger or not sys.stdin.isatty():
+        return entry
+    what = click.prompt('What do you see ("soft spots"; empty: nothing)', default="").strip()
+    if not what:
+        return None
+    amount = click.prompt("How much (a few, some, most; empty: not said)", default="").strip()
+    day = click.prompt("When did you see it", default="today").strip()
+    return _noted(app, desk, what, amount or None, day, by)
+
+
+def _tell(app: App, desk: _Desk, entry: DiaryEntry | None, *, as_json: bool) -> None:
+    inquest = desk.inquest(entry)
+    news = desk.news()
+    year = desk.year(news)
+    if as_json:
+        print_json(report.document(inquest, entry, news, year))
+    else:
+        click.echo(report.text(inquest, entry, news, year, app.household.voice, terminal.screen()))
+
+
+# -- answers
+
+
+def _no_damage(app: App, desk: _Desk, by: str | None) -> None:
+    """Write down that there is no damage, and say what that is about."""
+    nights = desk.inquest(None).nights
+    voice = app.household.voice
+    for night in answers.no_damage(desk.ledger, app.site.name, desk.plant, nights, desk.now, by):
+        on, low = voice.day(night.night), voice.degrees(night.low_c)
+        say(f"noted: {desk.plant.name} took no harm in the night of {on} ({low})")
+    news = desk.news()
+    if news is not None:
+        for line in report.news_lines(desk.plant.name, news, desk.year(news), voice):
+            say(line)
+
+
+def _accept(app: App, desk: _Desk, by: str | None) -> None:
+    """Let the limits that are proposed count. Raise UsageError if there are none."""
+    news = desk.news()
+    if news is None or not news.changes:
+        msg = f"{desk.plant.name}: nothing is proposed"
+        raise UsageError(msg)
+    name, voice = desk.plant.name, app.household.voice
+    accepted_limits.accept(
+        desk.ledger, app.site.name, name, news.changes, desk.now, by, news.because
+    )
+    for change in news.changes:
+        was, value = voice.bound(change.was), voice.bound(change.value)
+        say(f"accepted: {name}, {change.name} is {value} (was {was})")
+    say("It counts wherever sillward decides; your file stays as it is, and beats it once edited.")
+
+
+def _take_back(app: App, ledger: Ledger, plant: Plant, now: datetime, by: str | None) -> None:
+    """Let the limits of the collection count again. Raise UsageError if nothing was accepted."""
+    if not accepted_limits.take_back(ledger, app.site.name, plant.name, now, by):
+        msg = f"{plant.name}: no limit was accepted"
+        raise UsageError(msg)
+    say(f"taken back: {plant.name} has the limits of your collection again")

@@ -1,0 +1,266 @@
+"""What `sillward damage` prints: the nights before, what may have done it, and what is proposed."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from sillward.ledger.tables.diary import DiaryEntry
+from sillward.service.inquest import Inquest, YearOfNights
+from sillward.service.limit_news import LimitNews
+from sillward.text.columns import PIPE, Mark, Screen
+from sillward.text.units import fixed
+from sillward.wording.voice import Voice
+from sillward_rules.inquest import ColdNight, HotDay, LateFeed, Suspect
+
+SHOWN = 5
+"""Suspects that are told. Judgement: a screen of a phone; JSON has all."""
+
+CANNOT_BE_KNOWN = (
+    "Not known: rain, and so wet crowns overnight; the leaf in the sun; hours, which are drawn"
+    " between lows and highs."
+)
+"""What the ledger keeps nothing of."""
+
+
+# -- for people
+
+
+def text(
+    inquest: Inquest,
+    entry: DiaryEntry | None,
+    news: LimitNews | None,
+    year: YearOfNights | None,
+    voice: Voice,
+    screen: Screen = PIPE,
+) -> str:
+    """Return the inquest: first what did it, then what would have kept it in, then the proposal."""
+    name = inquest.plant.name
+    lines = screen.lines(f"{name}: {_seen(inquest, entry, voice)}")
+    shown = inquest.suspects[:SHOWN]
+    for number, suspect in enumerate(shown):
+        mark = Mark.COLD if suspect.is_likely else None
+        lines += screen.lines(f"  {suspect_line(suspect, number, voice)}", mark)
+    if not any(suspect.is_likely for suspect in shown):
+        lines += screen.lines("  Nothing that is known explains damage by cold or heat.")
+    for line in (*kept_in_lines(inquest, voice), *unknown_lines(inquest)):
+        lines += screen.lines(line)
+    if news is not None:
+        for line in news_lines(inquest.plant.name, news, year, voice):
+            lines += screen.lines(line)
+    return "\n".join(lines)
+
+
+def _seen(inquest: Inquest, entry: DiaryEntry | None, voice: Voice) -> str:
+    if entry is None:
+        return f"no damage is noted lately; the three weeks before {voice.day(inquest.seen)}"
+    said = ", ".join(word for word in (entry.what, entry.amount) if word)
+    return f"damage seen {voice.day(inquest.seen)}{f' ({said})' if said else ''}"
+
+
+def suspect_line(suspect: Suspect, number: int, voice: Voice) -> str:
+    """Return a suspect in a line; number: its place, from 0."""
+    verdict = "" if not suspect.is_likely else ": most likely" if number == 0 else ": likely"
+    event = suspect.event
+    if isinstance(event, ColdNight):
+        return f"Night of {voice.day(event.day)}: {night_words(event, voice)}{verdict}"
+    if isinstance(event, HotDay):
+        high, limit = voice.degrees(event.high_c), voice.bound(event.limit_c)
+        over = f"limit {limit}, {_hours(event.hours)} over"
+        return f"{voice.day(event.day)}: air about {high} at {event.spot}, {over}{verdict}"
+    return (
+        f"{voice.day(event.day)}: fed {voice.hour(event.done_at)}, if the answer came in time; its"
+        f" hours ended {voice.hour(event.due)}: its film may have dried before the rinse{verdict}"
+    )
+
+
+def night_words(night: ColdNight, voice: Voice) -> str:
+    """Return what a plant went through: "leaf about 8.1 °C (±0.9), limit 10 °C, 4 h under"."""
+    sure = "" if night.is_read else "about "
+    off = fixed(voice.units.difference(night.sd_k)[0], 1)
+    where = f" at {night.spot}{'' if night.is_known else ', if it stood there'}"
+    under = f", {_hours(night.hours)} under" if night.hours > 0 else ""
+    read = ", by a reading" if night.is_read else ""
+    return (
+        f"leaf {sure}{voice.degrees(night.low_c)} (±{off}{read}){where}, limit"
+        f" {voice.bound(night.limit_c)}{under}"
+    )
+
+
+def _hours(hours: float) -> str:
+    return "less than 1 h" if hours < 0.75 else f"{fixed(hours, 0)} h"
+
+
+def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
+    """Yield what would have kept the plant in on the likeliest night."""
+    kept, night = inquest.kept_in, inquest.coldest
+    if kept is None or night is None:
+        return
+    if kept.ordered:
+        yield (
+            "It was told to be in that night, and confirmed: its cover did not hold."
+            if kept.confirmed
+            else "It was told to be in that night; nobody has confirmed it. No limit changes that."
+        )
+    elif kept.told_c is None or kept.limit_c is None:
+        yield "What was expected that evening is not kept."
+    else:
+        yield (
+            f"That evening {voice.degrees(kept.told_c)} was expected: a limit of"
+            f" {voice.bound(kept.limit_c)} or more would have kept it in."
+        )
+
+
+def unknown_lines(inquest: Inquest) -> Iterator[str]:
+    """Yield what cannot be known."""
+    if inquest.unknown:
+        total = inquest.unknown + len(inquest.nights)
+        yield f"Nothing is kept of {inquest.unknown} of these {total} nights."
+    yield CANNOT_BE_KNOWN
+    if "rot" in inquest.what.lower():
+        yield "Rot comes of crowns that stay wet overnight, and of cold: think of both."
+
+
+def news_lines(
+    plant: str, news: LimitNews, year: YearOfNights | None, voice: Voice
+) -> Iterator[str]:
+    """Yield what was learned, and what is proposed."""
+    yield learned_line(news, voice)
+    if not news.changes:
+        if news.counted:
+            yield "Nothing is proposed: the limits it has allow for that."
+        return
+    changes = ", ".join(
+        f"{change.name} {voice.bound(change.was)} -> {voice.bound(change.value)}"
+        for change in news.changes
+    )
+    yield f"Proposed: {changes}"
+    if year is not None:
+        yield cost_line(news, year, voice)
+    if not news.raises:
+        yield "Nights without damage prove little: lower it only if carrying is a burden."
+    yield f"Accept: sillward damage --accept {plant}"
+    keys = ", ".join(f"{change.name} = {change.value:g}" for change in news.changes)
+    yield f"Or in your file, in °C: limits = {{ {keys} }}"
+
+
+def learned_line(news: LimitNews, voice: Voice) -> str:
+    """Return what is believed: "Learned: harm begins at 7.4 °C ±1.5 (2 damaged, 3 unharmed)"."""
+    if not news.counted:
+        return (
+            f"Believed: harm begins at {_belief(news.prior.mean_c, news.prior.sd_k, voice)}; no"
+            " night of its own has said more."
+        )
+    others = f", and {news.others} of its kind" if news.others else ""
+    return (
+        f"Learned: harm begins at {_belief(news.after.mean_c, news.after.sd_k, voice)}, from"
+        f" {news.damaged} damaged and {news.unharmed} unharmed nights{others}; before,"
+        f" {_belief(news.prior.mean_c, news.prior.sd_k, voice)}."
+    )
+
+
+def _belief(mean_c: float, sd_k: float, voice: Voice) -> str:
+    return f"{voice.degrees(mean_c)} ±{fixed(voice.units.difference(sd_k)[0], 1)}"
+
+
+def cost_line(news: LimitNews, year: YearOfNights, voice: Voice) -> str:
+    """Return how many more evenings the proposal means, by the nights of the last year."""
+    change = next((each for each in news.changes if each.name == "night_low"), news.changes[0])
+    before, after = year.under.get(change.was), year.under.get(change.value)
+    if before is None or after is None:
+        return ""
+    way = "more" if after >= before else "fewer"
+    return (
+        f"Of {year.nights} nights known of the last year {before} were under"
+        f" {voice.bound(change.was)} at its home, {after} under {voice.bound(change.value)}:"
+        f" {abs(after - before)} {way} evenings inside, as far as it stood out."
+    )
+
+
+# -- for machines
+
+
+def document(
+    inquest: Inquest,
+    entry: DiaryEntry | None,
+    news: LimitNews | None,
+    year: YearOfNights | None,
+) -> dict[str, Any]:
+    """Return the inquest as plain types, with all suspects and nights."""
+    kept = inquest.kept_in
+    return {
+        "schema": 1,
+        "plant": inquest.plant.name,
+        "seen": None if entry is None else inquest.seen.isoformat(),
+        "what": None if entry is None else entry.what,
+        "amount": None if entry is None else entry.amount,
+        "suspects": [
+            {
+                "cause": suspect.cause.value,
+                "weight": round(suspect.weight, 3),
+                "likely": suspect.is_likely,
+                **_event(suspect.event),
+            }
+            for suspect in inquest.suspects
+        ],
+        "nights": [_event(night) for night in inquest.nights],
+        "unknown_nights": inquest.unknown,
+        "kept_in": None
+        if kept is None
+        else {
+            "expected_c": _rounded(kept.told_c),
+            "limit_c": kept.limit_c,
+            "ordered": kept.ordered,
+            "confirmed": kept.confirmed,
+        },
+        "learned": None if news is None else news_document(news, year),
+    }
+
+
+def news_document(news: LimitNews, year: YearOfNights | None = None) -> dict[str, Any]:
+    """Return what was learned as plain types."""
+    return {
+        "prior": {"mean_c": _rounded(news.prior.mean_c), "sd_k": _rounded(news.prior.sd_k)},
+        "after": {"mean_c": _rounded(news.after.mean_c), "sd_k": _rounded(news.after.sd_k)},
+        "damaged": news.damaged,
+        "unharmed": news.unharmed,
+        "counted": news.counted,
+        "others": news.others,
+        "because": news.because,
+        "proposed": {
+            change.name: {"was": change.was, "value": change.value} for change in news.changes
+        },
+        "nights_of_last_year": None
+        if year is None
+        else {
+            "known": year.nights,
+            "under": {f"{limit:g}": count for limit, count in year.under.items()},
+        },
+    }
+
+
+def _event(event: ColdNight | HotDay | LateFeed) -> dict[str, Any]:
+    if isinstance(event, LateFeed):
+        return {
+            "day": event.day.isoformat(),
+            "done_at": event.done_at.isoformat(),
+            "due": event.due.isoformat(),
+        }
+    known: dict[str, Any] = {
+        "day": event.day.isoformat(),
+        "spot": event.spot,
+        "limit_c": event.limit_c,
+        "hours": _rounded(event.hours),
+        "harm": round(event.harm, 3),
+    }
+    if isinstance(event, HotDay):
+        return known | {"high_c": _rounded(event.high_c)}
+    return known | {
+        "spot_known": event.is_known,
+        "low_c": _rounded(event.low_c),
+        "sd_k": _rounded(event.sd_k),
+        "read": event.is_read,
+        "dose": round(event.dose, 3),
+    }
+
+
+def _rounded(value: float | None) -> float | None:
+    return None if value is None else round(value, 2)

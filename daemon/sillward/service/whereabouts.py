@@ -1,0 +1,64 @@
+"""Where a plant has been: by its moves, by chores that were done, and by those nobody confirmed."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sillward.ledger import Ledger, StoredChore
+from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.site import Site
+
+MOVES_SINCE = timedelta(days=60)
+"""So long before the time that is asked for moves are looked for. Judgement: as long as chores are
+kept."""
+
+_TAKES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE, ChoreKind.STAY_IN})
+"""Chores that say where a plant is once they are done."""
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a plant is from a time on: one spot, or two if it is not known which."""
+
+    since: datetime
+    spots: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Whereabouts:
+    """Where a plant has been from the first time on at which that is known."""
+
+    places: tuple[Place, ...]
+
+    def at(self, at: datetime) -> tuple[str, ...]:
+        """Return where the plant was at a time; nothing if that is not known."""
+        earlier = [place for place in self.places if place.since <= at]
+        return earlier[-1].spots if earlier else ()
+
+
+def whereabouts(
+    ledger: Ledger,
+    site: Site,
+    plant: Plant,
+    chores: Sequence[StoredChore],
+    state: PlantState | None,
+    since: datetime,
+) -> Whereabouts:
+    """Return where a plant was.
+
+    chores: of this plant, from a little before `since` on. state: what is known of it now.
+    """
+    moves = ledger.diary.moves_since(site.name, plant.name, since - MOVES_SINCE)
+    found = [Place(move.seen_at, (move.text,)) for move in moves]
+    for chore in chores:
+        if chore.kind not in _TAKES:
+            continue
+        if chore.done_at is not None:
+            found.append(Place(chore.done_at, (chore.chore.to_spot,)))
+        elif chore.open and chore.kind is not ChoreKind.STAY_IN:
+            found.append(Place(chore.before, (chore.chore.to_spot, chore.chore.from_spot)))
+    if state is not None and state.since is not None and not state.assumed:
+        found.append(Place(state.since, (state.spot,)))
+    return Whereabouts(tuple(sorted(found, key=lambda place: place.since)))

@@ -1,0 +1,92 @@
+"""`sillward damage`, as a grower calls it."""
+
+import functools
+import json
+from contextlib import closing
+from datetime import timedelta
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.assembly import app, examples
+from sillward.cli import main, shared
+from sillward.config.settings import load_settings
+from sillward.ledger import Ledger
+from sillward.ledger.tables.harmful_nights import HarmfulNight
+from tests.end_to_end.test_screens import too_wide
+from tests.support.paths import EXAMPLES
+
+DUSK = examples.demo("cold-snap").clock()
+BLUE = "Blue basket"
+
+
+@pytest.fixture(autouse=True)
+def _dusk(monkeypatch: pytest.MonkeyPatch) -> None:
+    """It is Thursday 14 May, dusk."""
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: DUSK))
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(EXAMPLES / "courtyard.toml"))
+
+
+def call(*words: object) -> Result:
+    result = CliRunner().invoke(main, ["damage", *(str(word) for word in words)])
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def said(*words: object) -> str:
+    result = call(*words)
+    assert result.exit_code == 0, result.output
+    assert too_wide(result.stdout) == []
+    return " ".join(result.stdout.split())
+
+
+def refused(*words: object) -> str:
+    result = call(*words)
+    assert (result.exit_code, result.stdout) == (2, "")
+    return " ".join(result.stderr.split())
+
+
+def outcome(*, damaged: bool) -> None:
+    """A cold night of the blue basket, and what came of it."""
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        for back in range(3):
+            night = (DUSK - timedelta(days=30 + back)).date()
+            kept = HarmfulNight(
+                BLUE, night, 2.0, 0.7, True, 14.0, DUSK, None, DUSK, damaged, None
+            )  # fmt: skip
+            ledger.harmful_nights.keep("Courtyard", kept)
+
+
+def test_damage_is_noted_and_what_is_not_known_is_said() -> None:
+    text = said("blue", "basket", "--what", "soft spots", "--amount", "some", "--on", "yesterday")
+
+    assert "Blue basket: damage seen Wed 13 May (soft spots, some)" in text
+    assert "Nothing is kept of 21 of these 21 nights." in text
+    assert json.loads(call("blue", "--json").stdout)["what"] == "soft spots"
+
+
+def test_without_damage_the_nights_are_told_and_nothing_is_written() -> None:
+    assert "no damage is noted lately" in said("blue basket")
+
+
+def test_a_proposal_is_accepted_and_taken_back() -> None:
+    outcome(damaged=False)
+
+    assert "nothing can be learned" in refused("blue", "--none")
+    assert "accepted: Blue basket, night_low is" in said("blue", "--accept", "--by", "Ana")
+    assert "taken back: Blue basket" in said("blue", "--take-back")
+    assert "no limit was accepted" in refused("blue", "--take-back")
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("blue", "--accept"), "nothing is proposed"),
+        (("blue", "--accept", "--none"), "choose one of"),
+        (("blue", "--on", "yesterday"), "--on goes with"),
+        (("nobody",), "not a plant"),
+        (("blue", "--amount", "lots"), "amount"),
+    ],
+)
+def test_wrong_usage_is_told_in_a_line(words: tuple[str, ...], why: str) -> None:
+    assert why in refused(*words)

@@ -1,0 +1,272 @@
+"""Damage as it is told: which night did it, what would have kept the plant in, what is learned."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from sillward.errors import UsageError
+from sillward.ledger import Ledger
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.ledger.tables.readings import HandReading
+from sillward.reports import damage as report
+from sillward.service import answers
+from sillward.service.accepted_limits import accept, applied
+from sillward.service.damage import (
+    inquest_of,
+    last_damage,
+    learn,
+    learn_from_diary,
+    no_damage,
+)
+from sillward.service.inquest import Inquest, year_of_nights
+from sillward.service.limit_news import LimitNews, news_of
+from sillward.wording.voice import Voice
+from sillward_rules.chore import ChoreKind
+from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.sun import night_of
+from tests.support.chores import a_chore
+from tests.support.desks import DAY, SITE, a_household, local
+
+HOUSEHOLD = a_household()
+COLLECTION = HOUSEHOLD.collection
+PLANT = COLLECTION.plants[0]
+COLD = DAY - timedelta(days=4)
+NOW = local("17:00")
+
+
+def told(ledger: Ledger, night: date, low_c: float, lead_h: float = 10.0) -> None:
+    """A forecast of a night."""
+    low_at = night_of(SITE, night).end - timedelta(hours=1)
+    low_at = low_at.replace(minute=0, second=0, microsecond=0)
+    forecast = NightForecast(night, lead_h, low_c, low_at, low_c - 5, 2.0, 0.5, low_c + 12)
+    ledger.nights.keep(SITE.name, "model", low_at - timedelta(hours=lead_h), [forecast])
+
+
+@pytest.fixture
+def ledger() -> Ledger:
+    """Mild nights at the bench, but for one at 5 °C; the plant is known to stand there."""
+    made = Ledger(":memory:")
+    for back in range(30, 0, -1):
+        night = DAY - timedelta(days=back)
+        told(made, night, 5.0 if night == COLD else 14.0)
+    answers.move(made, SITE.name, PLANT.name, "bench", local("12:00", DAY - timedelta(days=25)))
+    return made
+
+
+def seen(ledger: Ledger, what: str = "soft tissue", at: datetime = NOW) -> DiaryEntry:
+    entry = DiaryEntry(PLANT.name, at, NOW, EntryKind.DAMAGE, "", "Ana", None, what, "some")
+    return ledger.diary.add(SITE.name, [entry])[0]
+
+
+def looked_into(ledger: Ledger, entry: DiaryEntry | None) -> Inquest:
+    state = ledger.plant_states.of_site(SITE.name).get(PLANT.name)
+    return inquest_of(ledger, COLLECTION, ["model"], PLANT, state, entry, NOW)
+
+
+def learned(ledger: Ledger) -> LimitNews:
+    collection = applied(HOUSEHOLD, ledger).collection
+    news = news_of(ledger, collection, collection.plants[0])
+    assert news is not None
+    return news
+
+
+def answered(
+    ledger: Ledger, plant: str, low_c: float, *, damaged: bool, back: int = 0
+) -> HarmfulNight:
+    night = DAY - timedelta(days=40 + back)
+    kept = HarmfulNight(plant, night, low_c, 1.0, True, 8.0, NOW, NOW, NOW, damaged)
+    ledger.harmful_nights.keep(SITE.name, kept)
+    return kept
+
+
+def test_the_cold_night_is_found_and_what_would_have_kept_it_in(ledger: Ledger) -> None:
+    told(ledger, COLD, 9.0, lead_h=20.0)  # at dusk it was said to be milder
+
+    found = looked_into(ledger, seen(ledger))
+
+    assert found.coldest is not None
+    assert found.coldest.day == COLD
+    assert found.coldest.low_c == pytest.approx(5.0, abs=0.3)
+    assert found.unknown == 0
+    assert found.kept_in is not None
+    assert found.kept_in.told_c == pytest.approx(9.0, abs=0.3)
+    assert found.kept_in.limit_c in (9.0, 9.5)
+    assert not found.kept_in.ordered
+
+
+def test_a_reading_comes_before_the_forecast(ledger: Ledger) -> None:
+    at = night_of(SITE, COLD).end
+    reading = HandReading("bench", Quantity.TEMPERATURE, 2.0, at, COLD)
+    ledger.readings.add_by_hand(SITE.name, reading, at)
+
+    night = looked_into(ledger, seen(ledger)).coldest
+    assert night is not None
+    assert night.is_read
+    assert night.low_c == pytest.approx(2.0, abs=0.3)
+
+
+def test_an_order_that_nobody_confirmed_is_no_matter_of_limits(ledger: Ledger) -> None:
+    chore = a_chore(f"{COLD}-carry-in-bench-room", local("18:00", COLD), ChoreKind.CARRY_IN,
+                    [PLANT.name])  # fmt: skip
+    ledger.keep_round(SITE.name, "dusk", COLD, local("17:00", COLD), notices=[], chores=[chore],
+                      states_now={})  # fmt: skip
+
+    found = looked_into(ledger, seen(ledger))
+    assert found.kept_in is not None
+    assert (found.kept_in.ordered, found.kept_in.confirmed) == (True, False)
+    assert found.kept_in.limit_c is None
+    assert found.coldest is not None
+    assert not found.coldest.is_known or found.coldest.spot == "bench"
+
+
+def test_damage_moves_the_limits_and_what_is_accepted_is_not_proposed_again(
+    ledger: Ledger,
+) -> None:
+    entry = seen(ledger)
+    night = learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW)
+    assert night is not None
+    assert (night.night, night.damaged, night.answered_at) == (COLD, True, entry.entered_at)
+
+    news = learned(ledger)
+    assert (news.damaged, news.unharmed, news.others) == (1, 0, 0)
+    assert news.after.mean_c > news.prior.mean_c
+    (change,) = news.changes  # its only limit of cold is night_low
+    assert (change.name, change.was) == ("night_low", 8.0)
+    assert change.value > 8.0
+    assert news.because == f"after damage in the night of {COLD}"
+
+    accept(ledger, SITE.name, PLANT.name, news.changes, NOW, "Ana", news.because)
+    assert learned(ledger).changes == ()
+
+
+def test_damage_that_is_deleted_from_the_diary_teaches_nothing(ledger: Ledger) -> None:
+    entry = seen(ledger)
+    learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW)
+    ledger.diary.remove(SITE.name, entry.id)
+
+    assert learned(ledger).damaged == 0
+    assert learned(ledger).changes == ()
+
+
+def test_nothing_is_learned_where_nobody_knows_where_the_plant_was(ledger: Ledger) -> None:
+    entry = seen(ledger)
+    other = COLLECTION.plants[1]
+    found = inquest_of(ledger, COLLECTION, ["model"], other, None, entry, NOW)
+
+    assert found.coldest is not None
+    assert learn(ledger, SITE.name, found, entry, NOW) is None
+
+
+def test_damage_that_looks_like_sun_is_not_put_down_to_a_slightly_cool_night(
+    ledger: Ledger,
+) -> None:
+    told(ledger, COLD, 7.6)
+    entry = seen(ledger, "bleached")
+
+    assert learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW) is None
+
+
+def test_damage_counts_however_it_was_entered_and_once(ledger: Ledger) -> None:
+    seen(ledger)
+    states = ledger.plant_states.of_site(SITE.name)
+
+    assert learn_from_diary(ledger, COLLECTION, ["model"], states, NOW) == 1
+    assert learn_from_diary(ledger, COLLECTION, ["model"], states, NOW) == 0
+    assert learned(ledger).damaged == 1
+
+
+def test_damage_long_ago_is_not_looked_into(ledger: Ledger) -> None:
+    seen(ledger, at=NOW - timedelta(days=30))
+
+    assert last_damage(ledger, SITE.name, PLANT.name, NOW) is None
+    assert learn_from_diary(ledger, COLLECTION, ["model"], {}, NOW) == 0
+
+
+def test_no_damage_is_about_the_nights_that_were_asked_about(ledger: Ledger) -> None:
+    asked = HarmfulNight(PLANT.name, COLD, 5.0, 1.3, False, 8.0, NOW)
+    ledger.harmful_nights.note(SITE.name, [asked])
+
+    (night,) = no_damage(ledger, SITE.name, PLANT, (), NOW, "Ana")
+    assert (night.night, night.damaged, night.person) == (COLD, False, "Ana")
+    assert learned(ledger).unharmed == 1
+
+
+def test_no_damage_without_a_question_is_about_the_coldest_night(ledger: Ledger) -> None:
+    nights = looked_into(ledger, None).nights
+
+    (night,) = no_damage(ledger, SITE.name, PLANT, nights, NOW, None)
+    assert night.night == COLD
+    with pytest.raises(UsageError, match="nothing can be learned"):
+        no_damage(ledger, SITE.name, PLANT, (), NOW, None)
+
+
+def test_a_lower_limit_takes_several_cold_nights_without_damage(ledger: Ledger) -> None:
+    answered(ledger, PLANT.name, 2.0, damaged=False)
+    assert learned(ledger).changes == ()
+
+    for back in range(1, 9):
+        answered(ledger, PLANT.name, 2.0, damaged=False, back=back)
+    news = learned(ledger)
+    assert (news.unharmed, news.counted) == (9, 3)
+    assert not news.raises
+    assert -2.0 <= news.changes[0].value - 8.0 < 0
+
+
+def test_plants_of_one_group_teach_each_other(ledger: Ledger) -> None:
+    plants = tuple(replace(plant, groups=("cattleya",)) for plant in COLLECTION.plants)
+    alike = replace(COLLECTION, plants=plants)
+    outcomes = [(9.0, False), (8.0, True), (7.5, False), (7.0, True), (6.5, True), (8.5, False)]
+    for back, (low_c, damaged) in enumerate(outcomes):
+        answered(ledger, plants[1].name, low_c, damaged=damaged, back=back)
+
+    news = news_of(ledger, alike, plants[0])
+    alone = news_of(ledger, COLLECTION, PLANT)
+    assert news is not None
+    assert alone is not None
+    assert (news.others, alone.others) == (6, 0)
+    assert alone.prior.mean_c < news.prior.mean_c < 8.5
+    assert news.prior.sd_k < alone.prior.sd_k
+
+
+def test_what_a_limit_costs_is_told_in_nights_of_the_last_year(ledger: Ledger) -> None:
+    year = year_of_nights(ledger, COLLECTION, PLANT, [8.0, 16.0], NOW)
+
+    assert year is not None
+    assert year.nights >= 28
+    assert year.under[8.0] == 1
+    assert year.under[16.0] == year.nights
+    assert year_of_nights(Ledger(":memory:"), COLLECTION, PLANT, [8.0], NOW) is None
+
+
+def test_without_a_forecast_of_these_nights_that_is_said() -> None:
+    found = looked_into(Ledger(":memory:"), None)
+
+    assert (found.suspects, found.unknown) == ((), 21)
+    text = report.text(found, None, None, None, Voice(SITE))
+    assert "Nothing that is known explains damage" in text
+    assert "Nothing is kept of 21 of these 21 nights." in text
+
+
+def test_the_report_tells_the_night_the_limit_and_the_proposal(ledger: Ledger) -> None:
+    entry = seen(ledger)
+    found = looked_into(ledger, entry)
+    learn(ledger, SITE.name, found, entry, NOW)
+    news = learned(ledger)
+    limits = [each for change in news.changes for each in (change.was, change.value)]
+    year = year_of_nights(ledger, COLLECTION, PLANT, limits, NOW)
+
+    text = " ".join(report.text(found, entry, news, year, Voice(SITE)).split())
+    assert "Left pot: damage seen Thu 14 May (soft tissue, some)" in text
+    assert "Night of Sun 10 May: leaf about 5.0 °C (±1.3) at bench, limit 8 °C, " in text
+    assert "under: most likely" in text
+    assert f"Proposed: night_low 8 °C -> {news.changes[0].value:g} °C" in text
+    assert "Accept: sillward damage --accept Left pot" in text
+    assert "Not known: rain" in text
+    document = report.document(found, entry, news, year)
+    assert document["suspects"][0]["cause"] == "cold"
+    assert document["learned"]["proposed"]["night_low"]["was"] == 8.0
+    assert np.isfinite(document["learned"]["after"]["mean_c"])
