@@ -130,12 +130,8 @@ def _listed(
     if words:
         names = plant_names.names_with_past(app, ledger)
         plant = plant_names.one_name(names, " ".join(words))
-        entries = ledger.diary.of_plant(site, plant, -1 if told.kind else most)
-    else:
-        entries = ledger.diary.last_entered(site, -1 if told.kind else most)
-    if told.kind is not None:
-        entries = [entry for entry in entries if entry.kind is told.kind]
-    return entries[: None if whole else most]
+        return ledger.diary.of_plant(site, plant, most, kind=told.kind)
+    return ledger.diary.last_entered(site, most, told.kind)
 
 
 def _entry(app: App, ledger: Ledger, number: int) -> DiaryEntry:

@@ -1,6 +1,6 @@
 """What the pages of plants show, in words: where each stands, what is to do, what was noted."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -13,6 +13,8 @@ from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
 from sillward.reports.plant_nights import coldest_told
 from sillward.reports.plant_words import standing, unbroken, when
+from sillward.reports.plant_year_words import year_rows
+from sillward.reports.plant_years import PlantYear
 from sillward.service import diary
 from sillward.wording import diary_words, follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
@@ -21,6 +23,9 @@ from sillward_rules.chore import URGENT, ChoreKind
 _MOVES = URGENT | {ChoreKind.MOVE}
 """Chores that stay to do when their hour is over. What was to be done with water, or left, is over
 with it."""
+
+MIN_FILTERED = 5
+"""With fewer entries nobody needs to look through a diary by kind. Judgement: they fit a screen."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +153,48 @@ NOTE_CHOICES = NoteChoices(
     diary.SHARES,
 )
 """As it is for every plant."""
+
+
+def filters(kinds: Mapping[str, int]) -> list[tuple[str, str]]:
+    """Return the kinds of a diary by which it can be looked through, each with its name and count;
+    nothing if there is one kind, or little to look through."""
+    if len(kinds) < 2 or sum(kinds.values()) < MIN_FILTERED:
+        return []
+    return [
+        (kind.value, f"{capital(name)} ({kinds[kind]})")
+        for kind, name in diary_words.HEADS.items()
+        if kind in kinds
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class YearTold:
+    """A year of a plant.
+
+    Args:
+        counts: what is counted, by the heads of the table; empty texts for nothing.
+        rows: all that is known, in words.
+    """
+
+    year: int
+    counts: Mapping[str, str]
+    rows: Sequence[tuple[str, str]]
+
+
+def years_told(years: Iterable[PlantYear], now: datetime, voice: Voice) -> list[YearTold]:
+    """Return years in words."""
+    return [YearTold(year.year, _counts(year), year_rows(year, now, voice)) for year in years]
+
+
+def _counts(year: PlantYear) -> dict[str, str]:
+    counts = {
+        "Flowers": year.flowers,
+        "Growth": year.growths,
+        "Roots": year.roots,
+        "Repotted": len(year.repotted),
+        "Damage": len(year.damage),
+    }
+    return {head: str(count) if count else "" for head, count in counts.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from sillward.ledger import Ledger
 from sillward.reports.diary import entry_document
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of, plain
 from sillward.reports.limits import limit_rows, limits_document
-from sillward.reports.plant_nights import NIGHTS, PlantNight, nights_of
+from sillward.reports.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward.reports.plant_words import (
     Standing,
     limit_name,
@@ -29,10 +29,6 @@ from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.site import Site
-
-KNOWN_NIGHTS = 59
-"""Nights that are looked at for the coldest of a year: chores are kept for 60 days, which say where
-a plant stood."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,6 +16,10 @@ from sillward_rules.weather.site import Site
 NIGHTS = 14
 """Nights that are shown. Judgement: harm of cold shows within two weeks."""
 
+KNOWN_NIGHTS = 59
+"""Nights that are looked at for the coldest of a year: chores are kept for 60 days, which say where
+a plant stood."""
+
 _NIGHTLY = frozenset({ChoreKind.CARRY_IN, ChoreKind.STAY_IN, ChoreKind.COVER})
 """Chores of an evening that are about its night."""
 

@@ -62,6 +62,7 @@ class PlantYear:
         bloomings: those that began in this year.
         repotted, damage: the entries that say so, in order.
         given: what it was given, of which somebody has confirmed that it was done.
+        days: the days on which something of a kind was noted, in order.
         coldest: the coldest night that began in this year, of those of which anything is known.
     """
 
@@ -75,6 +76,7 @@ class PlantYear:
     damage: tuple[DiaryEntry, ...]
     given: tuple[Given, ...]
     coldest: ColdNight | None
+    days: tuple[tuple[date, EntryKind], ...] = ()
 
 
 def years_of(
@@ -120,8 +122,11 @@ def years_from(
         times[each.year, each.kind, each.what] += each.count
     counts: Counter[tuple[int, EntryKind]] = Counter()
     told: dict[tuple[int, EntryKind], list[DiaryEntry]] = {}
+    days: dict[int, list[tuple[date, EntryKind]]] = {}
     for entry in entries:
-        key = site.local_date(entry.seen_at).year, entry.kind
+        day = site.local_date(entry.seen_at)
+        days.setdefault(day.year, []).append((day, entry.kind))
+        key = day.year, entry.kind
         if entry.kind in _COUNTED:
             counts[key] += entry.count or 1
         elif entry.kind in (EntryKind.REPOTTED, EntryKind.DAMAGE):
@@ -148,6 +153,7 @@ def years_from(
             tuple(told.get((year, EntryKind.DAMAGE), ())),
             tuple(Given(*key, count) for key, count in sorted(times.items()) if key[0] == year),
             coldest.get(year),
+            tuple(days.get(year, ())),
         )
         for year in sorted(years, reverse=True)
     ]

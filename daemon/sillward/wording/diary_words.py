@@ -23,6 +23,16 @@ NAMES = {
 """What a grower can note, in the order in which a form offers it."""
 
 
+HEADS = NAMES | {
+    EntryKind.OBSERVATION: "notes",
+    EntryKind.SPIKE: "spikes",
+    EntryKind.PHOTO: "photos",
+    EntryKind.MOVE: "moves",
+    EntryKind.LOOK: "looks",
+}
+"""What entries of a kind are called, all of them together."""
+
+
 def seen(entry: DiaryEntry) -> str:
     """Return what an entry is without its text; empty for an observation, which is its text."""
     what, amount = entry.what or "", entry.amount or ""

@@ -100,16 +100,26 @@ class DiaryTable:
                 written.append(replace(entry, id=number))
         return written
 
-    def of_plant(self, site: str, plant: str, most: int = -1, *, skip: int = 0) -> list[DiaryEntry]:
+    def of_plant(
+        self,
+        site: str,
+        plant: str,
+        most: int = -1,
+        *,
+        skip: int = 0,
+        kind: EntryKind | None = None,
+    ) -> list[DiaryEntry]:
         """Return the entries of a plant, the last one seen first; at most so many, or all.
 
-        skip: how many of the first ones are left out.
+        skip: how many of the first ones are left out. kind: those of this kind alone.
         """
         rows = self._database.rows(
-            "SELECT * FROM diary WHERE site = ? AND plant = ?"
+            "SELECT * FROM diary WHERE site = ? AND plant = ? AND (? IS NULL OR kind = ?)"
             " ORDER BY seen_at DESC, id DESC LIMIT ? OFFSET ?",
             site,
             plant,
+            kind,
+            kind,
             most,
             skip,
         )
@@ -166,11 +176,17 @@ class DiaryTable:
         )
         return self._reader.readable(rows)
 
-    def last_entered(self, site: str, most: int) -> list[DiaryEntry]:
-        """Return what was entered last, of any plant and any kind but moves, the last one first."""
+    def last_entered(self, site: str, most: int, kind: EntryKind | None = None) -> list[DiaryEntry]:
+        """Return what was entered last, of any plant, the last one first.
+
+        kind: those of this kind alone; else of any but moves.
+        """
         rows = self._database.rows(
-            "SELECT * FROM diary WHERE site = ? AND kind <> ? ORDER BY id DESC LIMIT ?",
+            "SELECT * FROM diary WHERE site = ? AND (kind = ? OR (? IS NULL AND kind <> ?))"
+            " ORDER BY id DESC LIMIT ?",
             site,
+            kind,
+            kind,
             EntryKind.MOVE.value,
             most,
         )
@@ -187,6 +203,16 @@ class DiaryTable:
             "SELECT plant, COUNT(*) AS entries FROM diary WHERE site = ? GROUP BY plant", site
         )
         return {row["plant"]: row["entries"] for row in rows}
+
+    def kinds(self, site: str, plant: str) -> dict[str, int]:
+        """Return how many entries of each kind a plant has."""
+        rows = self._database.rows(
+            "SELECT kind, COUNT(*) AS entries FROM diary WHERE site = ? AND plant = ?"
+            " GROUP BY kind",
+            site,
+            plant,
+        )
+        return {row["kind"]: row["entries"] for row in rows}
 
     def has_photo(self, site: str, photo: str) -> bool:
         """Whether an entry has a photo of this name."""

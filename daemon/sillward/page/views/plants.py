@@ -1,5 +1,6 @@
 """All plants by where they stand, and the page of each with its diary."""
 
+from collections.abc import Sequence
 from datetime import timedelta
 from typing import Any
 
@@ -9,13 +10,16 @@ from werkzeug.wrappers import Response
 from sillward.config import group_lookup
 from sillward.ledger import Answer
 from sillward.ledger.tables.confirmations import Confirmation
+from sillward.ledger.tables.diary import EntryKind
 from sillward.page import plant_facts
+from sillward.page.drawings.years import years_drawing
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
 from sillward.reports import plant_words
 from sillward.reports.limits import limit_rows
-from sillward.reports.plant_nights import nights_of
+from sillward.reports.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
+from sillward.reports.plant_years import years_of
 from sillward.service import answers, diary
 from sillward_rules.plants.plant import Plant
 
@@ -76,10 +80,17 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
     context, now, voice = visit.context, visit.now, visit.voice
     name = name_of(visit, key)
     skip = whole_number(visit.request.args.get("skip", "")) or 0
-    entries = context.ledger.diary.of_plant(context.site.name, name, SHOWN + 1, skip=skip)
+    kinds = context.ledger.diary.kinds(context.site.name, name)
+    asked = visit.request.args.get("kind", "")
+    kind = EntryKind(asked) if asked in kinds and asked in set(EntryKind) else None
+    entries = context.ledger.diary.of_plant(
+        context.site.name, name, SHOWN + 1, skip=skip, kind=kind
+    )
     shown = entries[:SHOWN]
     it = plant_named(visit, name)
-    facts = {} if it is None else _facts(visit, it)
+    nights = [] if it is None else _nights(visit, it)
+    years = years_of(context.ledger, context.site, name, nights, now)
+    facts = {} if it is None else _facts(visit, it, nights[:NIGHTS])
     spot = facts["stands"].spot if facts else ""
     return visit.page(
         "plant.html",
@@ -90,6 +101,10 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         facts=facts,
         said=SAID.get(visit.request.args.get("said", ""), "").format(spot=spot),
         notes=plant_facts.notes(shown, visit.desk.photos, now, voice),
+        kind="" if kind is None else kind.value,
+        filters=plant_facts.filters(kinds),
+        years=plant_facts.years_told(years, now, voice),
+        drawing=years_drawing(years, context.site.local_date(now)),
         newer=None if not skip else max(0, skip - SHOWN),
         older=skip + SHOWN if len(shown) < len(entries) else None,
         photos_offered=visit.desk.photos.is_offered,
@@ -110,10 +125,17 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
     )
 
 
-def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
+def _nights(visit: Visit, it: Plant) -> list[PlantNight]:
+    """Return the past nights of a plant of which anything is known, the last one first."""
+    context = visit.context
+    state = context.states().get(it.name)
+    return nights_of(context.ledger, context.site, it, state, visit.now, KNOWN_NIGHTS)
+
+
+def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, Any]:
     """Return what is known of a plant besides its diary."""
     context, now, voice = visit.context, visit.now, visit.voice
-    site, collection = context.site, context.household.collection
+    collection = context.household.collection
     states = context.states()
     state = states.get(it.name)
     stands = plant_words.standing(it, state, now, voice)
@@ -131,7 +153,6 @@ def _facts(visit: Visit, it: Plant) -> dict[str, Any]:
         )
         for name, value, unit, origin in limit_rows(it.limits)
     ]
-    nights = nights_of(context.ledger, site, it, state, now)
     return {
         "kind": " x ".join(map(group_lookup.name_with_group, it.named or it.groups)) or "no group",
         "holder": it.holder,

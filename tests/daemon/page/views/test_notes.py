@@ -105,6 +105,62 @@ def test_a_note_is_kept_and_shown(visitor: Visitor) -> None:
     assert "Today 17:16 New root. Second line" in visitor.says(PAGE)
 
 
+def test_a_note_has_a_kind_and_says_what_and_how_much(visitor: Visitor) -> None:
+    note(visitor, kind="damage", what=" Spots ", amount="A few", text="below")
+    note(visitor, kind="flower", amount="3", others="yes")
+
+    flower, damage = diary(visitor)
+    assert (damage.kind, damage.what, damage.amount) == (EntryKind.DAMAGE, "Spots", "a few")
+    assert (flower.kind, flower.amount, flower.text) == (EntryKind.FLOWER, "3", "")
+    deeds = visitor.desk.context.ledger.deeds.latest(SITE, 1)
+    assert (deeds[0].what, len(deeds[0].about["plants"]) > 1) == ("noted", True)
+    says = visitor.says(PAGE)
+    assert "Today 17:16 3 flowers opened" in says
+    assert "Today 17:16 Damage: Spots, a few below" in says
+    assert "3 flowers opened" in visitor.says("/log")
+    answer = send(visitor, jpeg(), kind="damage", what="burnt tips")
+    assert answer.status_code == 303
+    assert (diary(visitor)[0].kind, diary(visitor)[0].photo is None) == (EntryKind.DAMAGE, False)
+
+
+@pytest.mark.parametrize(
+    ("fields", "why"),
+    [
+        ({"kind": "dream"}, "no kind of note"),
+        ({"kind": "move", "text": "x"}, "say where it stands now"),
+        ({"kind": "flower", "amount": "lots"}, "is no amount"),
+        ({"text": "x", "amount": "3"}, "an amount is for damage"),
+        ({"kind": "spike", "what": "x"}, "what is for damage"),
+        ({"kind": "damage", "what": "x" * 61}, "longer than 60"),
+    ],
+)
+def test_what_a_kind_does_not_have_is_refused_and_stays_in_the_form(
+    visitor: Visitor, fields: dict[str, str], why: str
+) -> None:
+    answer = note(visitor, **fields)
+
+    assert answer.status_code == 422
+    assert why in complaint(answer)
+    for name in ("what", "amount"):
+        assert f'name="{name}"' in answer.text
+        assert f'value="{fields.get(name, "")}"' in answer.text
+    assert not diary(visitor)
+
+
+def test_the_kind_of_an_entry_can_be_corrected(visitor: Visitor) -> None:
+    note(visitor, "brown")
+    (entry,) = diary(visitor)
+    form = visitor.get(f"/notes/{entry.id}")
+    assert '<option value="observation" selected>' in form
+
+    fields = {"text": "brown", "seen": "", "kind": "damage", "what": "burnt tips", "amount": "2"}
+    assert visitor.post(f"/notes/{entry.id}", **fields).status_code == 303
+    (after,) = diary(visitor)
+    assert (after.kind, after.what, after.amount) == (EntryKind.DAMAGE, "burnt tips", "2")
+    wrong = visitor.post(f"/notes/{entry.id}", **fields | {"amount": "x"})
+    assert (wrong.status_code, diary(visitor)) == (422, [after])
+
+
 def test_it_may_have_been_seen_earlier_in_the_time_of_the_site(visitor: Visitor) -> None:
     note(visitor, "Spots", seen="2026-05-13T06:40")
 

@@ -288,3 +288,49 @@ def test_what_goes_in_by_the_risk_alone_says_so() -> None:
 
     assert "5.0 °C expected, limit 3 °C, 7 % chance of less; worth taking along" in said
     assert said.count("worth taking along") < said.count("Carry in")
+
+
+# -- its years
+
+
+def seen(visitor: Visitor, *entries: DiaryEntry) -> None:
+    visitor.desk.context.ledger.diary.add(SITE, entries)
+
+
+def test_the_years_of_a_plant_are_a_strip_a_table_and_words(visitor: Visitor) -> None:
+    now = visitor.desk.context.clock()
+    assert 'id="years"' not in visitor.get(PAGE)
+    seen(
+        visitor,
+        DiaryEntry(PLANT, now - timedelta(days=400), now, EntryKind.FLOWER, "", amount="3"),
+        DiaryEntry(PLANT, now - timedelta(days=9), now, EntryKind.DAMAGE, "<b>", what="spots"),
+    )
+
+    page, said = visitor.get(PAGE), visitor.says(PAGE)
+    assert "2026 in words Damage Tue 05 May: spots; <b> 2025 in words Flowers 3 opened" in said
+    assert "2025 3" in said
+    assert page.count('class="harm" d="M') == 2  # the mark, and its key
+    assert page.count('class="mist" x="') == 2
+    assert "Damage: spots" in said
+
+
+def test_the_years_of_a_plant_that_is_gone_are_told(visitor: Visitor) -> None:
+    now = visitor.desk.context.clock()
+    seen(visitor, DiaryEntry("Gone", now, now, EntryKind.REPOTTED, "", what="bark"))
+
+    assert "Repotted Thu 14 May: bark" in visitor.says(f"/plants/{key_of('Gone')}")
+
+
+def test_a_diary_is_looked_through_by_kind(visitor: Visitor) -> None:
+    noted(visitor, [f"note {number};" for number in range(SHOWN + 2)])
+    now = visitor.desk.context.clock()
+    seen(visitor, DiaryEntry(PLANT, now, now, EntryKind.SPIKE, "thin"))
+
+    page = visitor.get(f"{PAGE}?kind=spike")
+    assert page.count('<article class="entry"') == 1
+    assert '<option value="spike" selected>Spikes (1)</option>' in page
+    assert f'href="{PAGE}?skip={SHOWN}&amp;kind=observation#diary"' in visitor.get(
+        f"{PAGE}?kind=observation"
+    )
+    for odd in ("dream", "<b>", "damage"):
+        assert visitor.client.get(PAGE, query_string={"kind": odd}).text == visitor.get(PAGE)
