@@ -30,6 +30,7 @@ class ChoreKind(Enum):
     FEED = "feed"
     FLUSH = "flush"
     COURSE = "course"
+    WATER = "water"
     STOP_WETTING = "stop-wetting"
     SHADE = "shade"
     SECURE = "secure"
@@ -44,7 +45,9 @@ class ChoreKind(Enum):
 URGENT = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
 """Kinds of chores that harm a plant if they are not done in time."""
 
-WETTINGS = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.COURSE})
+WETTINGS = frozenset(
+    {ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.COURSE, ChoreKind.WATER}
+)
 """Chores done with water, in a window rather than by a deadline."""
 
 
@@ -78,6 +81,7 @@ class Reason:
       when it is first under it, for carrying out, when it is above it again.
     - weighing: the harm expected in the night, and what that was weighed against.
     - there: for a move, the worst value at its goal in those hours.
+    - litres: for watering, how much the plant is given [L].
     - also: other reasons for the same chore.
     """
 
@@ -95,6 +99,7 @@ class Reason:
     chance: float | None = None
     until: datetime | None = None
     there: float | None = None
+    litres: float | None = None
     crosses_at: datetime | None = None
     weighing: Weighing | None = None
     also: "tuple[Reason, ...]" = ()
@@ -240,7 +245,7 @@ class Chore:
     unconfirmed: Sequence[str] = ()
     """Those of its plants for which an earlier order is not confirmed: for carrying in, this order
     itself; for carrying out, the one to carry them in; for staying in tonight, any that would have
-    brought them in."""
+    brought them in; for watering, that of a day before."""
     overdue_since: datetime | None = None
     """The deadline of an order that was told before and not confirmed, once it is over."""
     what: str = ""

@@ -170,6 +170,24 @@ class OnNights(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class PotsUnknown(Remark):
+    """Plants in pots of which it is not known how wet these are, by name."""
+
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class RootsHot(Remark):
+    """Plants whose roots get too hot in dark pots in the sun, the hottest first."""
+
+    plants: tuple[str, ...]
+    root_c: float
+    """How hot the roots of the first of them get [°C]."""
+    at: datetime
+    """When they are hottest."""
+
+
+@dataclass(frozen=True, slots=True)
 class NotConfirmed(Remark):
     """Plants that were to go in last night and are not confirmed, the tenderest first."""
 

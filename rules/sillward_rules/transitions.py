@@ -10,6 +10,7 @@ Each event has one function here; the shell calls it and stores the result:
     ... that the plant grows               seen_growing
     ... that a course is over              course_ended
     ... how the leaves are                 leaf_looked_at
+    ... how wet its pot is                 looked_at, look_taken_back
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -25,6 +26,7 @@ from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.plants import season_memory
 from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.course_progress import CourseProgress
+from sillward_rules.plants.pot_water import PotLook
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
@@ -368,8 +370,10 @@ def all_confirmed(known: State) -> dict[str, PlantState]:
 
 
 def watered(state: PlantState, wetting: Wetting) -> PlantState:
-    """Return the state of a plant once it has been misted, fed or rinsed."""
+    """Return the state of a plant once it has been misted, fed, rinsed or watered."""
     at, care = wetting.at, state.care.wetted(wetting)
+    if wetting.kind is ChoreKind.WATER:  # that goes into the pot, and wets no leaf
+        return replace(state, care=care)
     if wetting.kind is ChoreKind.FEED:
         return replace(state, misted_at=at, fed_at=at, care=care)
     if wetting.kind is ChoreKind.FLUSH:
@@ -395,6 +399,17 @@ def leaf_looked_at(state: PlantState, now: datetime) -> PlantState:
     for known in care.courses:
         care = care.with_course(replace(known, looked_at=now))
     return replace(state, care=care)
+
+
+def looked_at(state: PlantState, look: PotLook) -> PlantState:
+    """Return the state of a plant once the grower has said how wet its pot is."""
+    return replace(state, care=state.care.looked(look))
+
+
+def look_taken_back(state: PlantState, look: PotLook) -> PlantState:
+    """Return the state of a plant without a look at its pot that no morning has counted yet."""
+    left = tuple(one for one in state.care.looks if one != look)
+    return replace(state, care=replace(state.care, looks=left))
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

@@ -118,6 +118,7 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
         "note --list": ("note", "--list", *told),
         "plant": ("plant", plant, *told),
         "damage": ("damage", plant, *told),
+        "look": ("look", plant, "dry", *told),
         "passphrase": ("passphrase", *told),
         "skill": ("skill", *told),
     }

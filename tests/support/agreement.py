@@ -20,8 +20,9 @@ _VERBS = {
     "shade": ChoreKind.SHADE,
     "damp down": ChoreKind.DAMP_DOWN,
     "move": ChoreKind.MOVE,
+    "water": ChoreKind.WATER,
 }
-_GUARDS = "cover|secure|shade|damp down"
+_GUARDS = "cover|secure|shade|damp down|water"
 
 _HEAD = re.compile(
     rf"\b(carry in|put out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "
@@ -119,7 +120,11 @@ class _Reader:
                 rf"Move (.*) from ({spot}) to ({spot}) (?:by )?({CLOCK}|now)(?:[,;] .*)?",
                 self._read_move,
             ),
-            (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._read_guard),
+            (
+                rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now)(?: if not done yet)?: "
+                r"([^;]*)(?:;.*)?",
+                self._read_guard,
+            ),
             (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._read_stop_of_all),
             (r"Keep crowns dry all day: .*", lambda: iter(())),
             (r"Keep crowns dry after ((?:\d|[^;])*?)(?:; all day.*)?", self._read_stop),
@@ -215,6 +220,7 @@ class _Reader:
             yield f"feed for {len(fed)}"
 
     def _read_guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
+        who = re.sub(r" \([\d.]+ L\)", "", who)  # how much each is given
         yield from self._check_names(who, self._at(_VERBS[verb.lower()], hour, spot))
 
     def _read_crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:

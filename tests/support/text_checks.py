@@ -319,12 +319,13 @@ _TOLD_BY = {
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
+    "water": r"\bwater\b.*\b{spot}\b",
     "move": r"\bmove\b.*\bfrom {spot} to {to}\b",
     "stay-in": r"\bkeep in\b|\bshould be in\b|\bkeep \d+ plants? in\b",
 }
 
 
-_BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down")
+_BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down", "water")
 
 
 def tells(text: str, chore: StoredChore, zone: tzinfo | None) -> bool:

@@ -50,6 +50,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "note": "Note what you see of a plant; list, correct, delete.",
         "plant": "A plant and its years: flowers, growth, feed, nights.",
         "damage": "After damage: which night did it, and the limit that helps.",
+        "look": "Say in a word how wet a pot is, or take that back.",
     },
     "Measure": {
         "read": "Note what a thermometer at a spot shows.",

@@ -52,7 +52,7 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
         given = [other for other in sheet.chores if other.kind in GIVEN and chore.goes_with(other)]
         names = dict.fromkeys(other.what or "feed" for other in given)
         return {"with": ", ".join(names) or "plain water"}
-    return {"with": "plain water"} if chore.kind is ChoreKind.FLUSH else {}
+    return {"with": "plain water"} if chore.kind in (ChoreKind.FLUSH, ChoreKind.WATER) else {}
 
 
 def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
@@ -65,6 +65,10 @@ def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:
         "spells": _texts(outlook.spells, voice),
         "dark": _texts(outlook.dark, voice),
         "resting": _texts(outlook.resting, voice),
+        "watering": [
+            {"plants": list(plants), "days": [str(day) for day in on]}
+            for plants, on in outlook.watering
+        ],
         "nights": [
             {
                 "day": str(night.day),
@@ -118,7 +122,7 @@ def _confirmation(chore: Chore, site: Site) -> dict[str, Any]:
     """Return what was told before and is not confirmed; nothing for chores without confirmation.
 
     confirmed: false, or null if it has not been told before. if_taken_in: the plants that go out
-    only if they were taken in.
+    only if they were taken in. if_not_watered: those told to be watered before, which may be done.
     """
     if chore.kind is ChoreKind.CARRY_IN:
         overdue = chore.overdue_since
@@ -128,6 +132,8 @@ def _confirmation(chore: Chore, site: Site) -> dict[str, Any]:
         }
     if chore.kind is ChoreKind.STAY_IN:
         return {"confirmed": False if chore.unconfirmed else None}
+    if chore.kind is ChoreKind.WATER:
+        return {"if_not_watered": list(chore.unconfirmed)}
     if chore.kind is ChoreKind.CARRY_OUT:
         return {"if_taken_in": list(chore.unconfirmed)}
     return {}
@@ -148,6 +154,7 @@ def _reason_document(reason: Reason, site: Site) -> dict[str, Any]:
         **_weighing(reason),
         **({} if reason.until is None else {"until": iso(reason.until, site)}),
         **({} if reason.there is None else {"there": reason.there}),
+        **({} if reason.litres is None else {"litres": reason.litres}),
     }
 
 

@@ -13,7 +13,7 @@ from sillward.errors import UsageError, one_line
 from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.readings.by_hand import clock_time
-from sillward.service.diary_effects import states_after
+from sillward.service.diary_effects import state_without, states_after
 from sillward.text.printable import blanked
 from sillward.wording.diary_words import NAMES, told
 from sillward_rules.plants.collection import Collection
@@ -264,8 +264,13 @@ def correct(
 def delete(
     ledger: Ledger, site: str, entry: DiaryEntry, now: datetime, person: str | None = None
 ) -> None:
-    """Delete an entry. What it has changed about the plant's state stays."""
+    """Delete an entry. What it has changed about the plant's state stays, except for a look that no
+    morning has counted yet."""
     with ledger.transaction():
+        known = ledger.plant_states.of_site(site).get(entry.plant)
+        after = known and state_without(entry, known)
+        if after is not None and after != known:
+            ledger.plant_states.keep(site, {entry.plant: after})
         ledger.diary.remove(site, entry.id)
         _log(ledger, site, DELETED, [replace(entry, person=person)], now)
 

@@ -14,6 +14,7 @@ from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules import transitions
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot_water import POT_WORDS, PotLook
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.weather.site import Site
 
@@ -23,13 +24,19 @@ class Seen:
     """What an entry of the diary says, for the core.
 
     - at, entered_at: when it was seen, and when that was written down.
+    - what, amount: as in the entry.
     """
 
     plant: Plant
     site: Site
     at: datetime
     entered_at: datetime
+    what: str | None = None
+    amount: str | None = None
 
+
+POT = "pot"
+"""What a look is at that tells how wet the pot is."""
 
 Effect = Callable[[PlantState, Seen], PlantState]
 """Returns the state of a plant once something was seen of it."""
@@ -45,13 +52,35 @@ def _growing(state: PlantState, seen: Seen, *, by_root: bool) -> PlantState:
     )
 
 
+def pot_look(what: str | None, amount: str | None, at: datetime, told: datetime) -> PotLook | None:
+    """Return the look at a pot that an entry tells of; None if it tells of something else."""
+    words = {word: word for word in POT_WORDS}
+    if what != POT or amount not in words:
+        return None
+    return PotLook(words[amount], at.replace(microsecond=0), told.replace(microsecond=0))
+
+
+def _looked(state: PlantState, seen: Seen) -> PlantState:
+    look = pot_look(seen.what, seen.amount, seen.at, seen.entered_at)
+    return state if look is None else transitions.looked_at(state, look)
+
+
 EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
     {
         EntryKind.GROWTH: partial(_growing, by_root=False),
         EntryKind.ROOT: partial(_growing, by_root=True),
+        EntryKind.LOOK: _looked,
     }
 )
 """The kinds that change a plant's state."""
+
+
+def state_without(entry: DiaryEntry, state: PlantState) -> PlantState:
+    """Return the state of a plant once an entry is deleted; only a look leaves it."""
+    look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
+    if entry.kind is not EntryKind.LOOK or look is None:
+        return state
+    return transitions.look_taken_back(state, look)
 
 
 def states_after(
@@ -74,7 +103,9 @@ def states_after(
         before = changed.get(entry.plant) or states.get(entry.plant)
         plant = plants[entry.plant]
         before = before or PlantState(plant.home)
-        after = effect(before, Seen(plant, collection.site, entry.seen_at, entry.entered_at))
+        times = entry.seen_at, entry.entered_at
+        seen = Seen(plant, collection.site, *times, what=entry.what, amount=entry.amount)
+        after = effect(before, seen)
         if after != before:
             changed[entry.plant] = after
     return changed

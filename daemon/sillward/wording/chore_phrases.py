@@ -7,7 +7,7 @@ from typing import Any, TypeGuard, TypeVar
 
 from sillward.wording.push import Line, LineText, Part
 from sillward.wording.voice import Voice
-from sillward_rules.chore import URGENT, Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
 from sillward_rules.remark import NoShelter, Remark, ShelterTooCold, ShelterUnknown
 from sillward_rules.revision import hour_of
 from sillward_rules.sheet import Sheet
@@ -93,6 +93,30 @@ def count_of(chores: Sequence[Chore]) -> int:
 def plants_of(chores: Iterable[Chore]) -> frozenset[str]:
     """Return all plants of some chores."""
     return frozenset(name for chore in chores for name in chore.plants)
+
+
+def pot_water(reason: Reason, chore: Chore, voice: Voice) -> str:
+    """Return why a pot is watered, and how much it gets.
+
+    "1.5 L, 55 % of its water left, enough until 11:00 (wants 65 %)"
+    """
+    low = reason.value is None or reason.limit is None or reason.value <= reason.limit
+    begins = chore.not_before or chore.before
+    return voice.say(
+        "pot_water",
+        left=voice.measure(reason.value or 0.0, reason.unit, 0),
+        enough="" if low or reason.at <= begins else voice.hour(reason.at),
+        wants=voice.bound(reason.limit or 0.0, reason.unit),
+        litres=litres([reason], voice),
+        again=reason.plant in chore.unconfirmed,
+    )
+
+
+def litres(reasons: Iterable[Reason], voice: Voice) -> str:
+    """Return how much plants are given in all: "1.5 L"."""
+    amount = round(sum(reason.litres or 0.0 for reason in reasons), 2)
+    digits = 0 if amount >= 10 or amount == round(amount) else 1 if amount >= 1 else 2
+    return voice.measure(amount, "L", digits)
 
 
 def plants_of_each(chores: Iterable[Chore]) -> tuple[frozenset[str], ...]:

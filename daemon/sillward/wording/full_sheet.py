@@ -20,6 +20,7 @@ _ORDER = (
     ChoreKind.FEED,
     ChoreKind.COURSE,
     ChoreKind.FLUSH,
+    ChoreKind.WATER,
     ChoreKind.STOP_WETTING,
     ChoreKind.MOVE,
     ChoreKind.SHADE,
@@ -67,6 +68,7 @@ def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) 
         yield from _listed("carrying", trips, voice)
     if round_ is Round.WEEK and sheet.outlook is not None and sheet.outlook.days:
         yield from _listed("feed", list(week_ahead.feeding(sheet, voice)), voice)
+        yield from _listed("water", list(week_ahead.watering(sheet.outlook, voice)), voice)
     yield from _listed("warnings", [voice.remark(warning) for warning in sheet.warnings], voice)
     yield from _listed("last_night", [voice.remark(read) for read in sheet.last_night], voice)
     yield from _listed(
@@ -174,7 +176,7 @@ def _shared(chore: Chore, voice: Voice) -> str:
 
 _OF_COURSES = (COURSE_FILM, COURSE_RINSE)
 _FILM_QUANTITIES = frozenset(
-    {"film life", "film until rinse", "rinse", "crown drying time", *_OF_COURSES}
+    {"film life", "film until rinse", "rinse", "crown drying time", "pot water", *_OF_COURSES}
 )
 
 
@@ -230,6 +232,8 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         hours = "" if value is None else f"{value:.1f}"
         whose = reason_phrases.whose(reason, voice)
         return say("crown", hours=hours, hour=hour, whose=whose)
+    if reason.quantity == "pot water":
+        return chore_phrases.pot_water(reason, chore, voice)
     number_line, of_plant = _number_line(reason, chore, voice), _limit_of_plant(reason, voice)
     odds = reason_phrases.is_precaution(reason)
     text = f"{number_line}, {of_plant}{'' if odds else reason_phrases.chance([reason], voice)}"

@@ -7,7 +7,7 @@ from sillward_rules.chore import Chore, Reason
 from sillward_rules.planners.walks import PLANT_PRICE
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
-_LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life"})
+_LOW_IS_BAD = frozenset({"temperature", "leaf temperature", "humidity", "film life", "pot water"})
 
 
 def number(reason: Reason, voice: Voice) -> str:

@@ -20,6 +20,8 @@ from sillward_rules.planners import (
     mist,
     notes,
     open_orders,
+    pot_heat,
+    pot_watering,
     seasons,
     shelter,
     wetting,
@@ -72,15 +74,18 @@ def plan_morning(
     moves, guards = _plan_guards(scene, carrying.guarded, night)
     places = carrying.places
     watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
-    chores += [*watering, *make_chores(guards, scene.site, day, scene.now)]
+    pots, pot_remarks = pot_watering.water_pots(scene, places, day)
+    chores += [*watering, *make_chores([*pots, *guards], scene.site, day, scene.now)]
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
         *grower_decisions.left_out_last_night(scene, day),
         *carrying.remarks,
         *failing_shelters(scene, day),
         *water_remarks,
+        *pot_remarks,
         *heat.unrelieved(scene, places, night.start, chores),
         *seasons.rests_turned(scene),
+        *pot_heat.hot_roots(scene, places, night.start.timestamp()),
         *notes.find_notes(scene, scene.now, night.start),
         *courses.looks_due(scene, daily=True),
     ]

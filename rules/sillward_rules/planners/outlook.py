@@ -9,7 +9,16 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind, Names
-from sillward_rules.planners import carry, courses, feeding, heat, mist, open_orders, shelter
+from sillward_rules.planners import (
+    carry,
+    courses,
+    feeding,
+    heat,
+    mist,
+    open_orders,
+    pot_watering,
+    shelter,
+)
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import NightNeeds, find_night_needs
@@ -110,6 +119,8 @@ class Outlook:
     dark: tuple[Remark, ...] = ()
     season: Remark | None = None
     resting: tuple[Remark, ...] = ()
+    watering: tuple[tuple[tuple[str, ...], tuple[date, ...]], ...] = ()
+    """Plants in pots with the days on which they will want water, the soonest first."""
 
     @property
     def trips(self) -> int:
@@ -120,7 +131,7 @@ class Outlook:
 def look_ahead(scene: Scene) -> Outlook:
     """Follow the advice through the coming days and nights, as far as the forecast goes."""
     nights: list[NightAhead] = []
-    days: list[DayAhead] = []
+    days: list[_PlannedDay] = []
     chores: tuple[Chore, ...] = ()
     warnings: dict[Remark, list[date]] = {}
     standing: Standing = scene.standing
@@ -136,7 +147,7 @@ def look_ahead(scene: Scene) -> Outlook:
             planned = _plan_day(scene, night.day, standing, given)
             standing, given = planned.standing, planned.given
             chores += planned.out
-            days += [planned.summary] if offset else []
+            days += [planned] if offset else []
         outside = ~scene.is_under_cover(standing)
         needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))
         lows = shelter.spot_lows(scene, night)
@@ -149,8 +160,9 @@ def look_ahead(scene: Scene) -> Outlook:
         nights.append(_night_ahead(scene, night, lows, needs))
     if nights:
         last = nights[-1].day + timedelta(days=1)
-        days.append(_plan_day(scene, last, standing, given).summary)
-    known = [day for day in days if day.high_c is not None]
+        days.append(_plan_day(scene, last, standing, given))
+    known = [day.summary for day in days if day.summary.high_c is not None]
+    places = [(day.summary.day, day.standing) for day in days]
     return Outlook(
         nights=tuple(nights),
         days=tuple(known),
@@ -164,6 +176,7 @@ def look_ahead(scene: Scene) -> Outlook:
         ),
         dark=tuple(_dark(scene, [night.day for night in nights])),
         resting=plants_at_rest(scene),
+        watering=pot_watering.water_days(scene, places),
     )
 
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.courses import with_courses_begun
 from sillward_rules.planners.scene.cohorts import States
+from sillward_rules.planners.scene.pot_levels import after_last_day
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
@@ -14,7 +15,8 @@ from sillward_rules.weather.season import Season
 
 def states_after(scene: Scene) -> Mapping[str, PlantState]:
     """Return the state of every plant in a morning, with the day before it counted."""
-    return with_courses_begun(scene, with_season(scene, after_last_night(scene)))
+    seasoned = with_season(scene, after_last_night(scene))
+    return after_last_day(scene, with_courses_begun(scene, seasoned))
 
 
 def with_season(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:

@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.course_progress import CourseProgress, Dose
+from sillward_rules.plants.pot_water import PotLook, PotWater
 from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
@@ -41,19 +42,24 @@ class Care:
     - wettings: the single waterings of the last days, in order.
     - season: the season that it is in; None until a morning has been counted.
     - courses: how far its courses have come, by name.
+    - water: the water of its pot when a morning last counted it; None if nothing is known.
+    - looks: what was said of its pot since then.
     """
 
     wettings: tuple[Wetting, ...] = ()
     season: SeasonMemory | None = None
     courses: tuple[CourseProgress, ...] = ()
+    water: PotWater | None = None
+    looks: tuple[PotLook, ...] = ()
 
     def at(self, now: datetime) -> "Care":
-        """Return it as of a moment, without waterings that lie ahead."""
+        """Return it as of a moment, without waterings and looks that lie ahead."""
         courses = tuple(course.at(now) for course in self.courses)
-        if courses == self.courses and all(one.at <= now for one in self.wettings):
-            return self
         wettings = tuple(one for one in self.wettings if one.at <= now)
-        return replace(self, wettings=wettings, courses=courses)
+        looks = tuple(look for look in self.looks if look.at <= now)
+        if (courses, wettings, looks) == (self.courses, self.wettings, self.looks):
+            return self
+        return replace(self, wettings=wettings, courses=courses, looks=looks)
 
     def wetted(self, wetting: Wetting) -> "Care":
         """Return it with one more watering, in place of what was assumed of the same chore."""
@@ -82,6 +88,16 @@ class Care:
         others = (one for one in self.courses if one.name != course.name)
         return replace(self, courses=tuple(sorted((*others, course), key=lambda one: one.name)))
 
+    def looked(self, look: PotLook) -> "Care":
+        """Return it with one more look at its pot."""
+        in_order = sorted([*self.looks, look], key=lambda one: (one.at, one.told_at, one.word))
+        return replace(self, looks=tuple(in_order))
+
+    def counted(self, water: PotWater) -> "Care":
+        """Return it with the water of its pot as a morning has counted it."""
+        left = tuple(one for one in self.looks if one.told_at > water.at)
+        return replace(self, water=water, looks=left)
+
     def with_answers(self, known: "Care") -> "Care":
         """Return what was worked out earlier, with what the grower has said since.
 
@@ -96,6 +112,9 @@ class Care:
             after = after.with_course(
                 replace(course, looked_at=said.looked_at, ended_at=said.ended_at)
             )
+        for look in known.looks:
+            if look not in after.looks and (after.water is None or look.told_at > after.water.at):
+                after = after.looked(look)
         return replace(after, season=after.season_with_eye_of(known))
 
     def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:

@@ -59,6 +59,7 @@ QUANTITIES: dict[ChoreKind, tuple[str, float, str, float, bool]] = {
     ChoreKind.FEED: ("film until rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
     ChoreKind.FLUSH: ("rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
     ChoreKind.COURSE: (COURSE_FILM, 35.0, "min", 20.0, False),
+    ChoreKind.WATER: ("pot water", 55.0, "%", 50.0, False),
     ChoreKind.STOP_WETTING: ("crown drying time", 2.4, "h", 2.5, False),
     ChoreKind.SHADE: ("leaf temperature", 44.1, "°C", 42.0, True),
     ChoreKind.SECURE: ("gust", 17.3, "m/s", 12.0, True),

@@ -42,9 +42,11 @@ from sillward_rules.remark import (
     OnNights,
     Plain,
     PlantsRest,
+    PotsUnknown,
     Remark,
     RestBegins,
     RestEnds,
+    RootsHot,
     SensorQuiet,
     ShelterChosen,
     ShelterFailing,
@@ -198,6 +200,20 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         OnNights((THURSDAY, SATURDAY, date(2026, 5, 18)), ShelterChosen(A, "room", 16.0)),
         "Thu and 2 more nights: Anemone to room, which holds 16 °C: you named no shelter",
+    ),
+    (
+        PotsUnknown(A),
+        "how wet is the pot of Anemone? Lift or feel, and say: "
+        "sillward look PLANT dry (or moist, wet)",
+    ),
+    (
+        PotsUnknown(B),
+        "how wet are the pots of Anemone, Boat? Lift or feel, and say: "
+        "sillward look PLANT dry (or moist, wet)",
+    ),
+    (
+        RootsHot(B, 47.26, at("16:00")),
+        "roots in dark pots get up to 47.3 °C about 16:00: shade the pots of Anemone, Boat",
     ),
     (
         NotConfirmed(A, 2.81, None),

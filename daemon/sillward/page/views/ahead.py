@@ -178,13 +178,25 @@ def _week(sheet: Sheet, voice: Voice) -> dict[str, Any]:
     """Return the tables of the week, as its mail has them."""
     ahead = sheet.outlook
     if ahead is None:
-        return {"sentence": "", "nights": [], "walks": [], "days": [], "facts": [], "warnings": []}
+        return {
+            "sentence": "",
+            "nights": [],
+            "walks": [],
+            "days": [],
+            "facts": [],
+            "warnings": [],
+            "watering": [],
+        }
     facts = [ahead.turn, ahead.season, *ahead.spells, *ahead.dark, *ahead.resting]
     return {
         "sentence": week_tables.sentence(ahead, voice),
         "nights": [week_tables.night_row(night, ahead, voice) for night in ahead.nights],
         "walks": [(voice.day(day), text) for day, text in week_ahead.carrying(sheet.chores, voice)],
         "days": [week_tables.day_row(day, voice) for day in ahead.days],
+        "watering": [
+            (", ".join(plants), week_ahead.water_days(on, ahead, voice))
+            for plants, on in ahead.watering
+        ],
         "facts": [capital(voice.remark(fact)) for fact in facts if fact is not None],
         "warnings": [
             capital(voice.remark(warning))

@@ -52,6 +52,38 @@ def mist(mistings: Sequence[Chore], writer: SheetWriter) -> list[Part]:
     return [_or_in_one(firsts, crowded), _or_in_one(repeats, again_in_one)]
 
 
+def water_pots(chores: Sequence[Chore], writer: SheetWriter) -> Part:
+    """Return a line for each walk with water for pots."""
+    now = writer.sheet.at
+    return Part(
+        tuple(_water_line(chore, writer) for chore in chores),
+        partial(chore_phrases.crowded_lines, ChoreKind.WATER, chores, now, writer.voice),
+        plants=plants_of_each(chores),
+        hours=tuple(max(chore.before, now) for chore in chores),
+    )
+
+
+def _water_line(chore: Chore, writer: SheetWriter) -> LineText:
+    reasons = {reason.plant: reason for reason in chore.because}
+
+    def line(most: int) -> str:
+        each = len(chore.plants) <= most
+        with_litres = [
+            writer.say("with_litres", name=name, litres=chore_phrases.litres([one], writer.voice))
+            for name, one in reasons.items()
+        ]
+        return writer.say(
+            "water_pots",
+            spot=chore.from_spot,
+            by=writer.by(chore),
+            who=", ".join(with_litres) if each else writer.voice.names(chore.plants, most),
+            total="" if each else chore_phrases.litres(reasons.values(), writer.voice),
+            again=len(chore.unconfirmed) == len(chore.plants),
+        )
+
+    return line
+
+
 def first_mistings(mistings: Sequence[Chore]) -> list[Chore]:
     """Return the chores in which any plant is misted for the first time."""
     first, seen = list[Chore](), set[str]()

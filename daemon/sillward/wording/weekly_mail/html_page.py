@@ -98,6 +98,7 @@ def html(
         days=[week_tables.day_row(day, voice) for day in ahead.days] if ahead else [],
         misted=any(day.mistings for day in ahead.days) if ahead else False,
         feed=list(week_ahead.feeding(sheet, voice)) if ahead and ahead.days else [],
+        watering=list(week_ahead.watering(ahead, voice)) if ahead else [],
         dark_spots=[capital(voice.remark(spot)) for spot in ahead.dark] if ahead else [],
         season=[capital(voice.remark(remark)) for remark in _season(ahead)] if ahead else [],
         charts=charts,

@@ -62,6 +62,18 @@ def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
         yield voice.say("given_days", what=name, days=[(day, n) for day, n in counts if n])
 
 
+def watering(ahead: Outlook, voice: Voice) -> Iterator[str]:
+    """Yield on which days of the week which pots will want water."""
+    for plants, on in ahead.watering:
+        yield voice.say("water_of", who=", ".join(plants), days=water_days(on, ahead, voice))
+
+
+def water_days(on: Sequence[date], ahead: Outlook, voice: Voice) -> str:
+    """Return the days on which pots want water: "Tue, Fri", or "daily"."""
+    every = {day.day for day in ahead.days}
+    return voice.say("water_days", days=[] if len(on) > 1 and every <= set(on) else list(on))
+
+
 def told_at(chore: Chore, voice: Voice) -> datetime:
     """Return the local hour that a trip is told by: the start if it goes out, else the deadline."""
     out = chore.kind is ChoreKind.CARRY_OUT

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Grounds
+from sillward_rules.memo import Memo
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.cohorts import States, make_cohorts
 from sillward_rules.planners.scene.expected_harm import Tenderness
@@ -61,6 +62,8 @@ class Scene(Surroundings):
         self._carry_firings: dict[Night, list[Firing]] = {}
         self.night_results: dict[Night, NightResults] = {}
         """A memo of the nights evaluated so far, filled by `nights.find_night_needs`."""
+        self.memo = Memo(1)
+        """What else has been worked out of it: the water of pots, by `pot_levels.levels_of`."""
         self.cohorts, kinds = make_cohorts(self, state, assume_obeyed=assume_obeyed)
         self.traits: Traits = collection.traits.take(kinds)
         self.traits = self.traits.resting(self.surely_at_rest)

@@ -1,0 +1,284 @@
+"""The water of every pot, carried from when it was last counted to any moment.
+
+Arrays are (pot,) over the cohorts of a scene that have a pot. Time goes by hour, over all pots at
+once.
+"""
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime
+
+import numpy as np
+
+from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.chore import ChoreKind
+from sillward_rules.physics.air import vapour_pressure
+from sillward_rules.physics.evapotranspiration import (
+    GRASS_ALBEDO,
+    reference_evapotranspiration,
+    stress_coefficient,
+)
+from sillward_rules.physics.surface import ABSORPTANCE, GROUND_ALBEDO
+from sillward_rules.planners.scene.cohorts import States
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.pot_water import (
+    LATE_LOOK_SD,
+    LOOKS,
+    UNSEEN_SD,
+    WEATHER_H,
+    WEATHER_SD,
+    Buckets,
+)
+from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.water_use import IN_SEASON, Pots
+from sillward_rules.weather.spot_columns import NO_SPOT
+
+FILLS = frozenset({ChoreKind.WATER})
+"""Waterings that go on until water runs through."""
+
+INDOOR_LIGHT, INDOOR_TEMP_C, INDOOR_RH_PCT = 0.1, 20.0, 50.0
+"""In a room: the share of the sunlight outside that reaches plants, and the air where the grower
+has not said. Judgement: 5 to 20 % of the light outside reaches a place near a window."""
+
+UNKNOWN_MM_H = 4.0 / 24.0
+"""Reference evapotranspiration where nothing is known of the weather [mm/h]. Judgement: a mean day
+of the warm half of the year."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Demand:
+    """What the air at each spot asks for, and the rain there: arrays (time, spot), hour by hour.
+
+    - times (time,): the ends of the hours [unix s].
+    - reference_mm: reference evapotranspiration [mm]; the spot's mean where it is not known.
+    - rain_mm: rain that reaches the plants [mm]; none where it is not known.
+    """
+
+    times: np.ndarray
+    reference_mm: Array
+    rain_mm: Array
+
+    @property
+    def mean_mm(self) -> Array:
+        """(spot,) the mean reference evapotranspiration of an hour [mm]."""
+        if not self.times.size:
+            return np.full(self.reference_mm.shape[1], UNKNOWN_MM_H)
+        return np.asarray(self.reference_mm.mean(axis=0))
+
+
+def demand_of(scene: Scene) -> Demand:
+    """Return what the air at the spots of a scene asks for.
+
+    Air, wind and light are those of the spot, so that shade and shelter need no factor. The wind is
+    that at the plants, which is within a tenth of the wind at 2 m there.
+    """
+    climate, held, weather = scene.climate, scene.holds_itself, scene.weather
+    temp = np.where(held & np.isnan(climate.temp_c), INDOOR_TEMP_C, climate.temp_c)
+    moist = vapour_pressure(temp, INDOOR_RH_PCT)
+    vapour = np.where(held & np.isnan(climate.vapour_kpa), moist, climate.vapour_kpa)
+    wind = np.where(held, 0.0, climate.wind_m_s)
+    outside = (weather.direct_w_m2 + weather.diffuse_w_m2)[:, None]
+    light = np.where(held, INDOOR_LIGHT * outside, climate.light_w_m2)
+    # The net radiation of wetted leaves holds what a face loses to the sky.
+    lost = np.where(
+        held, 0.0, ABSORPTANCE * (1 + GROUND_ALBEDO) * climate.light_w_m2 - 2 * climate.net_w_m2
+    )
+    reference = reference_evapotranspiration(
+        temp,
+        vapour,
+        wind,
+        (1.0 - GRASS_ALBEDO) * light - lost,
+        pressure_kpa=climate.pressure_kpa,
+        night=climate.night[:, None],
+    )
+    known = np.isfinite(reference)
+    total = np.where(known, reference, 0.0).sum(axis=0)
+    mean = np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), UNKNOWN_MM_H)
+    rain = np.nan_to_num(climate.rain_mm, nan=0.0)
+    return Demand(climate.times, np.where(known, reference, mean), rain)
+
+
+def levels_of(scene: Scene) -> "PotLevels | None":
+    """Return the water of the pots of a scene, worked out once; None if no plant has a pot."""
+    if not Pots.of(scene.traits).plants.size:
+        return None
+    levels: PotLevels = scene.memo.of("pots", lambda: PotLevels(scene))
+    return levels
+
+
+class PotLevels:
+    """The water of the pots of a scene, at its moment and on from there.
+
+    - cohorts (pot,): the cohorts that have a pot; pots: what their water depends on.
+    - now: their water at the moment of the scene.
+    """
+
+    def __init__(self, scene: Scene) -> None:
+        self.scene = scene
+        self.pots = Pots.of(scene.traits)
+        self.cohorts = self.pots.plants
+        self.demand = demand_of(scene)
+        growing = [IN_SEASON[scene.seasons[cohort]] for cohort in self.cohorts.tolist()]
+        self._leaves = self.pots.canopy_l * np.array(growing) / self.pots.capacity_l
+        self._surface = self.pots.surface_l / self.pots.capacity_l
+        self._catch = self.pots.catch_l / self.pots.capacity_l
+        self.now = self._carried()
+
+    @property
+    def known(self) -> np.ndarray:
+        """(pot,) whether anything is known of its water."""
+        return np.isfinite(self.now.share)
+
+    @property
+    def lowest(self) -> Array:
+        """(pot,) the share of its water below which a plant begins to want."""
+        return np.asarray(1.0 - self.pots.depletion)
+
+    def early(self, buckets: Buckets) -> Array:
+        """(pot,) the share that a pot still has if it loses rather more than expected."""
+        return np.asarray(buckets.share - self.pots.margin_sd * buckets.sd)
+
+    def ahead(self, columns: np.ndarray, until: datetime) -> Iterator[tuple[float, Buckets]]:
+        """Yield the end of each hour to come [unix s] and the water then, from the scene's moment.
+
+        columns (pot,) : the spots at which the pots stand. The buckets change with the next hour.
+        """
+        now = self.scene.now.timestamp()
+        return self.between(columns, now, until.timestamp(), self.now.copy())
+
+    def between(
+        self, columns: np.ndarray, begin: float, end: float, buckets: Buckets
+    ) -> Iterator[tuple[float, Buckets]]:
+        """Yield the same between two moments [unix s], from this water on, which is changed."""
+        times = self.demand.times
+        for row in np.flatnonzero((times > begin) & (times - HOUR_S < end)).tolist():
+            part = (min(times[row], end) - max(times[row] - HOUR_S, begin)) / HOUR_S
+            self._pass_hour(buckets, row, columns, np.full(columns.shape, part))
+            yield float(min(times[row], end)), buckets
+
+    def _pass_hour(self, buckets: Buckets, row: int, columns: np.ndarray, part: Array) -> None:
+        """Let an hour of the climate pass.
+
+        columns, part (pot,) : where the pots stand, and how much of the hour counts (0..1).
+        """
+        there = np.where(columns == NO_SPOT, 0, columns)
+        reference = self.demand.reference_mm[row, there] * part
+        self._lose(buckets, reference, WEATHER_SD**2 * WEATHER_H)
+        rain = self.demand.rain_mm[row, there] * part * self._catch
+        if rain.any():
+            buckets.gain(rain)
+
+    def _lose(self, buckets: Buckets, reference_mm: Array, noise: float) -> None:
+        """Take what a reference evapotranspiration (pot,) [mm] takes from each pot.
+
+        noise: the variance of the loss, as a multiple of its square.
+        """
+        left = np.nan_to_num(buckets.share, nan=1.0)
+        stress = stress_coefficient(left, self.pots.depletion)
+        nominal = reference_mm * (self._leaves * stress + self._surface * left)
+        buckets.lose(nominal, noise * (buckets.factor * nominal) ** 2)
+
+    # -- from when it was last counted
+
+    def _carried(self) -> Buckets:
+        scene, times = self.scene, self.demand.times
+        states = [scene.cohorts[cohort].state for cohort in self.cohorts.tolist()]
+        buckets = Buckets.of([state.care.water for state in states])
+        now = scene.now.timestamp()
+        told = sorted(
+            (event for pot, state in enumerate(states) for event in _told(pot, state)),
+            key=lambda event: event.at,
+        )
+        begin = np.array(
+            [now if one.care.water is None else one.care.water.at.timestamp() for one in states]
+        )
+        for event in told:
+            begin[event.pot] = min(begin[event.pot], event.at)
+        first = times[0] - HOUR_S if times.size else now
+        unseen = np.maximum(min(first, now) - begin, 0.0) / HOUR_S
+        if unseen.any():
+            home = self.demand.mean_mm[scene.home[self.cohorts]]
+            self._lose(buckets, unseen * home, UNSEEN_SD**2)
+        places = _Whereabouts(scene, self.cohorts, states)
+        rows = np.flatnonzero((times > begin.min(initial=now)) & (times - HOUR_S < now)).tolist()
+        for row in rows:
+            while told and told[0].at < times[row]:
+                told.pop(0).happen(buckets)
+            seconds = min(times[row], now) - np.maximum(begin, times[row] - HOUR_S)
+            part = np.maximum(seconds, 0.0) / HOUR_S
+            self._pass_hour(buckets, row, places.at(times[row] - HOUR_S / 2), part)
+        for event in told:
+            event.happen(buckets)
+        return buckets
+
+
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What the grower has said of a pot since its water was last counted.
+
+    - at: when it happened [unix s]. look: the share that a look showed and its standard deviation;
+      None for a watering.
+    """
+
+    pot: int
+    at: float
+    look: tuple[float, float] | None = None
+
+    def happen(self, buckets: Buckets) -> None:
+        """Change the water of the pot by it."""
+        pot = np.array([self.pot])
+        if self.look is None:
+            buckets.fill(pot)
+        else:
+            buckets.look(pot, np.array([self.look[0]]), np.array([self.look[1]]))
+
+
+def _told(pot: int, state: PlantState) -> Iterator[_Told]:
+    """Yield what was said of a pot since its water was counted. What was only told is not done."""
+    care, counted = state.care, state.care.water
+    for one in care.wettings:
+        if one.confirmed and one.kind in FILLS and (counted is None or one.at > counted.at):
+            yield _Told(pot, one.at.timestamp())
+    for look in care.looks:
+        if counted is not None and look.told_at <= counted.at:
+            continue
+        share, sd = LOOKS[look.word]
+        if counted is not None and look.at < counted.at:
+            yield _Told(pot, counted.at.timestamp(), (share, sd + LATE_LOOK_SD))
+        else:
+            yield _Told(pot, look.at.timestamp(), (share, sd))
+
+
+class _Whereabouts:
+    """Where pots stood: as they do now since they were carried there, before that at the other end
+    of the way. So no pot is credited with rain that fell while it was under cover."""
+
+    def __init__(self, scene: Scene, cohorts: np.ndarray, states: list[PlantState]) -> None:
+        self._now = scene.standing[cohorts]
+        home, shelter = scene.home[cohorts], scene.shelter[cohorts]
+        inside = scene.is_under_cover(scene.standing)[cohorts]
+        other = np.where(inside, home, np.where(shelter == NO_SPOT, self._now, shelter))
+        since = [-np.inf if one.since is None else one.since.timestamp() for one in states]
+        self._before, self._since = other, np.array(since)
+
+    def at(self, second: float) -> np.ndarray:
+        """(pot,) the spot columns at a moment."""
+        return np.asarray(np.where(self._since > second, self._before, self._now))
+
+
+def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
+    """Return states with the water of each pot counted up to the moment of the scene.
+
+    states : by name, in cohorts as those of the scene.
+    """
+    levels = levels_of(scene)
+    if levels is None:
+        return states
+    cohorts = [replace(one, state=states[one.names[0]]) for one in scene.cohorts]
+    at = scene.now.replace(second=0, microsecond=0)
+    for number, water in zip(levels.cohorts.tolist(), levels.now.at(at), strict=True):
+        state = cohorts[number].state
+        if water is not None:
+            state = replace(state, care=state.care.counted(water))
+            cohorts[number] = replace(cohorts[number], state=state)
+    return States(cohorts)

@@ -1,0 +1,205 @@
+"""The water in a pot: how much of what a plant can take up is left, and how surely that is known.
+
+A pot is a bucket that holds what its medium gives to roots, between draining freely and wilting.
+`Buckets` follows many of them at once, as a Kalman filter of two numbers each: the share of the
+water that is left, and the plant's own loss as a multiple of what is worked out for plants of its
+kind and size. Doubt about that factor makes the share less sure with all that is lost. A watering
+makes the share sure again. A look does so in part, and where it tells of another loss than was
+worked out, the factor learns from it.
+
+What is told of a plant between two mornings is kept as it was said (`PotLook`, and `Wetting` in
+`plants.care`), because only the weather says what it means.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Literal, TypeAlias, get_args
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.plants.pot import Medium
+
+AVAILABLE: Mapping[Medium, float] = {"bark": 0.18, "moss": 0.4, "peat": 0.3, "mineral": 0.15}
+"""Water that roots can take up, as a share of the volume of a medium that has drained. Easily
+available water and buffer of De Boodt and Verdonck 1972, as container studies list them (Raviv and
+Lieth, Soilless Culture; from memory): pine bark 15 to 25 %, peat 25 to 35 %, pumice, perlite and
+expanded clay 10 to 20 %. Sphagnum moss as judgement: it holds most of what it soaks up loosely."""
+
+PotWord: TypeAlias = Literal["dry", "moist", "wet"]
+
+POT_WORDS: tuple[PotWord, ...] = get_args(PotWord)
+
+LOOKS: Mapping[PotWord, tuple[float, float]] = {
+    "dry": (0.15, 0.12),
+    "moist": (0.55, 0.18),
+    "wet": (0.92, 0.08),
+}
+"""The share of its water that a pot has left by a look, and the standard deviation of that.
+Judgement: a finger and a lifted pot tell a third of the range apart, and wet best of all."""
+
+LATE_LOOK_SD = 0.1
+"""A look that is told only after a morning has been counted is this much less sure. Judgement."""
+
+FULL_SD = 0.06
+"""After a watering the pot is full to within this (standard deviation, as a share). Judgement: bark
+that was dry sheds water for a while, and a hand is not always patient."""
+
+FACTOR_SD = 0.35
+"""Standard deviation of the plant's own loss, as a multiple of what is worked out. Judgement: plant
+factors have classes a third apart (WUCOLS), and a canopy's size is guessed or grows."""
+
+FACTOR_RANGE = (0.3, 3.0)
+"""The plant's own loss stays within these multiples. Judgement."""
+
+WEATHER_SD, WEATHER_H = 0.15, 10.0
+"""The loss of a day is off by this share from the weather alone, over so many hours that count.
+Judgement: forecast evapotranspiration is within 10 to 20 % on the next day."""
+
+RAIN_SD = 0.5
+"""What rain brings is off by this share of it. Judgement: showers miss, leaves lead water into a
+pot or keep it out."""
+
+UNSEEN_SD = 0.5
+"""The loss of hours without weather is off by this share of it. Judgement."""
+
+MOST_SD = 0.35
+"""A share is never less sure than this: between nothing and all, 0.29 is no knowledge at all."""
+
+
+@dataclass(frozen=True, slots=True)
+class PotWater:
+    """The water of a pot at a moment. Rounded, so that plants that went through the same stay
+    alike.
+
+    - share, sd: the share of its available water that is left, and the standard deviation.
+    - factor, factor_sd: the plant's own loss, as a multiple of what is worked out.
+    - covariance: of the two; never above 0, as more loss is less water.
+    """
+
+    at: datetime
+    share: float
+    sd: float
+    factor: float = 1.0
+    factor_sd: float = FACTOR_SD
+    covariance: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
+class PotLook:
+    """What a grower saw or felt of the water in a pot.
+
+    - at: when; told_at: when it was said.
+    """
+
+    word: PotWord
+    at: datetime
+    told_at: datetime
+
+
+@dataclass(slots=True, eq=False)
+class Buckets:
+    """The water of many pots; arrays (pot,), changed in place. Fields as in `PotWater`.
+
+    share is NaN where nothing is known; whatever happens to such a pot, it stays unknown until it
+    is filled or looked at.
+    """
+
+    share: Array
+    variance: Array
+    factor: Array
+    factor_variance: Array
+    covariance: Array
+
+    @classmethod
+    def of(cls, known: list[PotWater | None]) -> "Buckets":
+        """Return the buckets of these pots; None is not known."""
+        none = PotWater(datetime.min.replace(tzinfo=UTC), np.nan, MOST_SD)
+        all_ = [one or none for one in known]
+
+        def column(values: list[float]) -> Array:
+            return np.array(values, dtype=np.float64)
+
+        return cls(
+            column([one.share for one in all_]),
+            column([one.sd for one in all_]) ** 2,
+            column([one.factor for one in all_]),
+            column([one.factor_sd for one in all_]) ** 2,
+            column([one.covariance for one in all_]),
+        )
+
+    def copy(self) -> "Buckets":
+        """Return buckets that change by themselves."""
+        return Buckets(
+            self.share.copy(),
+            self.variance.copy(),
+            self.factor.copy(),
+            self.factor_variance.copy(),
+            self.covariance.copy(),
+        )
+
+    @property
+    def sd(self) -> Array:
+        """(pot,) the standard deviation of the share."""
+        return np.sqrt(self.variance)
+
+    def lose(self, nominal: Array, noise: Array) -> None:
+        """Take away what was lost.
+
+        nominal (pot,) : the loss of a plant with a factor of 1, as a share of the available water.
+        noise (pot,) : the variance that the weather adds to it. Nothing runs below empty.
+        """
+        lost = np.minimum(self.factor * nominal, np.nan_to_num(self.share, nan=np.inf))
+        per_factor = lost / self.factor
+        self.share -= lost
+        self.variance += (
+            per_factor**2 * self.factor_variance - 2.0 * per_factor * self.covariance + noise
+        )
+        self.covariance -= per_factor * self.factor_variance
+        self._bound()
+
+    def gain(self, water: Array) -> None:
+        """Add rain (pot,), as a share of the available water; what is too much runs off."""
+        gained = np.minimum(water, 1.0 - np.nan_to_num(self.share, nan=1.0))
+        self.share += gained
+        self.variance += (RAIN_SD * gained) ** 2
+        self._bound()
+
+    def fill(self, pots: np.ndarray) -> None:
+        """Water these pots (indices) until it runs through."""
+        self.share[pots] = 1.0
+        self.variance[pots] = FULL_SD**2
+        self.covariance[pots] = 0.0
+
+    def look(self, pots: np.ndarray, share: Array, sd: Array) -> None:
+        """Take a look at these pots (indices) into account: what it showed, and how surely."""
+        unknown = pots[np.isnan(self.share[pots])]
+        self.share[unknown], self.variance[unknown] = share[np.isin(pots, unknown)], 1e6
+        self.covariance[unknown] = 0.0
+        off = share - self.share[pots]
+        total = self.variance[pots] + sd**2
+        gain, gain_of_factor = self.variance[pots] / total, self.covariance[pots] / total
+        self.share[pots] = np.clip(self.share[pots] + gain * off, 0.0, 1.0)
+        self.factor[pots] = np.clip(self.factor[pots] + gain_of_factor * off, *FACTOR_RANGE)
+        self.factor_variance[pots] -= gain_of_factor * self.covariance[pots]
+        self.covariance[pots] *= 1.0 - gain
+        self.variance[pots] *= 1.0 - gain
+        self._bound()
+
+    def _bound(self) -> None:
+        np.minimum(self.variance, MOST_SD**2, out=self.variance)
+        most = np.sqrt(self.variance * self.factor_variance)
+        np.clip(self.covariance, -most, 0.0, out=self.covariance)
+
+    def at(self, now: datetime) -> list[PotWater | None]:
+        """Return each of them as it is kept; None where nothing is known."""
+        columns = (
+            np.round(self.share, 3),
+            np.round(self.sd, 3),
+            np.round(self.factor, 2),
+            np.round(np.sqrt(self.factor_variance), 3),
+            np.round(self.covariance, 4),
+        )
+        rows = zip(*(column.tolist() for column in columns), strict=True)
+        return [None if np.isnan(row[0]) else PotWater(now, *row) for row in rows]

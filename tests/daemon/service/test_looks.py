@@ -1,0 +1,59 @@
+"""Looks at pots: kept in the diary and in the plant's state, and taken back from both."""
+
+from contextlib import closing
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from sillward.errors import UsageError
+from sillward.ledger import Ledger
+from sillward.ledger.tables.diary import EntryKind
+from sillward.service import looks
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.pot_water import PotLook
+from tests.support.core import collection, plant, utc
+
+NOW = utc("2026-01-20T10:00")
+LIME = replace(plant("Lime", holder="pot", velamen=False), pot=Pot(12.0, "peat"))
+OF = collection(LIME)
+SITE = OF.site.name
+
+
+@pytest.mark.parametrize("word", ["dry", "moist", "wet"])
+def test_a_look_is_kept_and_taken_back(tmp_path: Path, word: str) -> None:
+    seen_at = NOW - timedelta(hours=3)
+    with closing(Ledger(tmp_path / "ledger.db")) as ledger:
+        looks.look(ledger, OF, "Lime", word, seen_at, NOW, "Ana")
+
+        (entry,) = ledger.diary.of_plant(SITE, "Lime", -1)
+        assert (entry.kind, entry.what, entry.amount) == (EntryKind.LOOK, "pot", word)
+        care = ledger.plant_states.of_site(SITE)["Lime"].care
+        assert care.looks == (PotLook(word, seen_at, NOW),)  # type: ignore[arg-type]
+
+        assert looks.take_back(ledger, SITE, "Lime", NOW, "Ana") == entry
+        assert not ledger.diary.of_plant(SITE, "Lime", -1)
+        assert ledger.plant_states.of_site(SITE)["Lime"].care.looks == ()
+        assert looks.take_back(ledger, SITE, "Lime", NOW) is None
+        assert len(ledger.deeds.latest(SITE, 10)) == 2
+
+
+def test_the_last_look_is_taken_back_and_no_other(tmp_path: Path) -> None:
+    with closing(Ledger(tmp_path / "ledger.db")) as ledger:
+        looks.look(ledger, OF, "Lime", "wet", NOW, NOW)
+        later = NOW + timedelta(hours=1)
+        looks.look(ledger, OF, "Lime", "dry", NOW - timedelta(hours=2), later)
+
+        taken = looks.take_back(ledger, SITE, "Lime", later)
+
+        assert taken is not None
+        assert taken.amount == "dry"
+        care = ledger.plant_states.of_site(SITE)["Lime"].care
+        assert [look.word for look in care.looks] == ["wet"]
+
+
+def test_any_other_word_is_an_error_that_names_the_words() -> None:
+    assert looks.word_named(" Moist ") == "moist"
+    with pytest.raises(UsageError, match="say one of dry, moist, wet"):
+        looks.word_named("soggy")

@@ -1,0 +1,322 @@
+"""Which pots are watered, by when and how much, on a hot dry summer day."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.scene.pot_levels import levels_of
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.care import Care
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.pot_water import PotLook, PotWater, PotWord
+from sillward_rules.plants.state import PlantState
+from sillward_rules.remark import PotsUnknown, RootsHot
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import answered, looked_at, next_state
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.spot import SunWindow
+from tests.support.core import plant, utc, warned
+from tests.support.summer import (
+    BENCH,
+    DAY,
+    HOT,
+    HOURS,
+    NOW,
+    START,
+    at_home,
+    free,
+    garden,
+    limited,
+    raining,
+    sky,
+)
+
+YESTERDAY = NOW - timedelta(days=1)
+
+
+def potted(
+    name: str = "Hibiscus",
+    *,
+    litres: float = 5.0,
+    group: str = "hibiscus",
+    span_cm: float | None = 50.0,
+    dark: bool = False,
+) -> Plant:
+    bare = plant(name, holder="pot", velamen=False, rot="low", night_low=5.0)
+    return replace(bare, groups=(group,), pot=Pot(litres, "peat", dark), span_cm=span_cm)
+
+
+def kept(share: float, at: datetime = YESTERDAY, sd: float = 0.06, **changes: object) -> PlantState:
+    """A state at home with so much water in the pot."""
+    return at_home(care=Care(water=PotWater(at, share, sd)), **changes)
+
+
+def morning(
+    of: Collection, states: dict[str, PlantState], air: Weather | None = None, now: datetime = NOW
+) -> Sheet:
+    return draw_up(Round.MORNING, of, air or sky(), states, now)
+
+
+def waterings(sheet: Sheet) -> list[Chore]:
+    return [chore for chore in sheet.chores if chore.kind is ChoreKind.WATER]
+
+
+def share_left(
+    of: Collection, state: PlantState, air: Weather | None = None, now: datetime = NOW
+) -> tuple[float, float]:
+    """What is left in the only pot, and the standard deviation of that."""
+    (name,) = (one.name for one in of.plants)
+    levels = levels_of(Scene(of, air or sky(), {name: state}, now))
+    assert levels is not None
+    return float(levels.now.share[0]), float(levels.now.sd[0])
+
+
+# -- who is watered
+
+
+def test_a_thirsty_plant_that_was_watered_yesterday_is_watered_by_the_hour_it_may_be_low() -> None:
+    sheet = morning(garden(potted(litres=12.0)), {"Hibiscus": kept(1.0)})
+
+    (chore,) = waterings(sheet)
+    (reason,) = chore.because
+    assert chore.not_before == NOW
+    assert NOW < chore.before <= reason.at < NOW + timedelta(hours=12)
+    assert reason.quantity == "pot water"
+    assert reason.value is not None
+    assert 60 < reason.value < 90
+    assert reason.limit == 65
+    assert reason.litres is not None
+    missing_l = 12.0 * 0.3 * (1 - reason.value / 100)
+    assert missing_l < reason.litres < 1.3 * missing_l
+
+
+def test_a_pot_that_is_low_already_is_watered_within_two_hours() -> None:
+    sheet = morning(garden(potted()), {"Hibiscus": kept(0.4)})
+
+    (chore,) = waterings(sheet)
+    assert chore.before == NOW + timedelta(hours=2)
+
+
+def test_a_big_pot_is_left_alone_the_day_after() -> None:
+    sheet = morning(garden(potted(litres=60.0)), {"Hibiscus": kept(1.0)})
+
+    assert not waterings(sheet)
+    assert not warned(sheet, PotsUnknown)
+
+
+def test_without_a_pot_nothing_is_told_and_nothing_kept() -> None:
+    sheet = morning(garden(replace(potted(), pot=None)), {"Hibiscus": at_home()})
+
+    assert not waterings(sheet)
+    assert sheet.states["Hibiscus"].care.water is None
+
+
+def test_a_pot_of_which_nothing_is_known_is_asked_about_and_not_taken_to_be_full() -> None:
+    sheet = morning(garden(potted(), potted("Lime", group="citrus tender")), {})
+
+    assert not waterings(sheet)
+    assert warned(sheet, PotsUnknown) == [PotsUnknown(("Hibiscus", "Lime"))]
+    assert sheet.states["Hibiscus"].care.water is None
+
+
+def test_plants_in_their_dry_rest_get_no_water_and_are_not_asked_about() -> None:
+    cold = sky(HOT - 18.0)
+    resting = limited(potted(), rest=True)
+
+    sheet = morning(garden(resting), {"Hibiscus": kept(0.1)}, cold)
+
+    assert not waterings(sheet)
+    assert waterings(morning(garden(resting), {"Hibiscus": kept(0.1)}))
+
+
+# -- when and how
+
+
+def test_only_in_the_hours_of_the_grower() -> None:
+    habits = free("18:00-20:00")
+
+    sheet = morning(garden(potted(), habits=habits), {"Hibiscus": kept(0.4)})
+
+    (chore,) = waterings(sheet)
+    assert chore.not_before == utc("2026-01-20T21:00")
+
+
+def test_not_before_a_cold_morning_has_warmed_up() -> None:
+    cold = sky(HOT - 16.0)  # 3 to 18 °C
+
+    (chore,) = waterings(morning(garden(potted()), {"Hibiscus": kept(0.2)}, cold))
+
+    assert chore.not_before is not None
+    warm = cold.temp_c[cold.times == chore.not_before.timestamp()]
+    assert warm >= 8.0
+    assert chore.before > chore.not_before
+
+
+def test_nothing_is_watered_on_a_day_of_frost() -> None:
+    assert not waterings(
+        morning(garden(potted()), {"Hibiscus": kept(0.2)}, sky(np.full(HOURS, -2.0)))
+    )
+
+
+# -- told is not done
+
+
+def test_what_was_told_and_not_confirmed_is_told_again_as_in_doubt() -> None:
+    of = garden(potted())
+    told = morning(of, {"Hibiscus": kept(0.4)})
+    (first,) = waterings(told)
+
+    after = next_state({"Hibiscus": kept(0.4)}, told)
+    later = NOW + timedelta(days=1)
+    again = morning(of, after, sky(now=later), later)
+
+    (second,) = waterings(again)
+    assert second.unconfirmed == ("Hibiscus",)
+    assert not first.unconfirmed
+    water = after["Hibiscus"].care.water
+    assert water is not None
+    assert water.share < 0.4
+
+
+def test_what_is_confirmed_fills_the_pot_from_that_hour_on() -> None:
+    of, at = garden(potted()), NOW + timedelta(hours=1)
+    told = morning(of, {"Hibiscus": kept(0.4)})
+    (chore,) = waterings(told)
+
+    after = next_state({"Hibiscus": kept(0.4)}, told)["Hibiscus"]
+    done = answered(after, ChoreKind.WATER, "bench", chore.before, at)
+
+    share, sd = share_left(of, done, sky(now=at), at + timedelta(hours=1))
+    assert 0.85 < share < 1.0
+    assert sd < 0.1
+    assert done.misted_at is None
+    later = NOW + timedelta(days=1)
+    assert not any(
+        chore.unconfirmed
+        for chore in waterings(morning(of, {"Hibiscus": done}, sky(now=later), later))
+    )
+
+
+@pytest.mark.parametrize(("word", "needs"), [("dry", True), ("wet", False)])
+def test_a_look_decides(word: PotWord, needs: bool) -> None:
+    of = garden(potted(litres=20.0))
+    look = PotLook(word, NOW, NOW)
+
+    for state in (at_home(), kept(0.6, sd=0.3)):
+        sheet = morning(of, {"Hibiscus": looked_at(state, look)})
+
+        assert bool(waterings(sheet)) is needs
+        assert not warned(sheet, PotsUnknown)
+        assert sheet.states["Hibiscus"].care.looks == ()
+
+
+def test_a_look_that_is_told_only_after_a_morning_counts_still() -> None:
+    of = garden(potted(litres=20.0))
+    counted = kept(0.9, NOW - timedelta(hours=1), sd=0.3)
+    late = looked_at(counted, PotLook("dry", NOW - timedelta(hours=3), NOW))
+    old = looked_at(counted, PotLook("dry", NOW - timedelta(hours=3), NOW - timedelta(hours=2)))
+
+    assert share_left(of, late)[0] < 0.8
+    assert share_left(of, old) == share_left(of, counted)
+
+
+# -- the loss
+
+
+def test_sun_wind_a_smaller_pot_and_thirst_cost_water() -> None:
+    of, state = garden(potted(litres=20.0)), kept(1.0)
+    left = share_left(of, state)[0]
+
+    assert share_left(of, state, sky(wind_m_s=5.0))[0] < left
+    shaded = garden(potted(litres=20.0), bench=replace(BENCH, shade=0.7))
+    assert share_left(shaded, state)[0] > left
+    assert share_left(garden(potted(litres=20.0, group="agave")), state)[0] > left
+    assert share_left(garden(potted(litres=10.0)), state)[0] < left
+
+
+def test_rain_waters_pots_in_the_open_and_none_under_a_roof() -> None:
+    rain = sky(rain_mm=raining("2026-01-20T02:00", mm=15.0))
+    state = kept(0.5)
+    roofed = garden(potted(litres=20.0), bench=replace(BENCH, rain=0.0))
+
+    wet, doubt = share_left(garden(potted(litres=20.0)), state, rain)
+    dry, sure = share_left(roofed, state, rain)
+
+    assert wet > dry + 0.03
+    assert doubt > sure
+    assert dry == share_left(roofed, state)[0]
+
+
+def test_a_pot_that_was_under_cover_last_night_is_credited_with_no_rain() -> None:
+    out_since = PlantState("bench", NOW, assumed=False, came_from="room", care=kept(0.5).care)
+    rain = sky(rain_mm=raining("2026-01-20T02:00", mm=15.0))
+
+    assert share_left(garden(potted(litres=20.0)), out_since, rain)[0] < 0.5
+
+
+def test_before_the_weather_begins_doubt_grows_fast() -> None:
+    of, ago = garden(potted(litres=20.0)), START - timedelta(days=5)
+    share, sd = share_left(of, kept(1.0, ago, sd=0.06))
+
+    assert share < 0.5
+    assert sd > 0.15
+
+
+def test_doubt_alone_asks_for_water_at_last() -> None:
+    """A pot of a cool room loses little, but nobody has looked at it for two weeks."""
+    of = garden(replace(potted(litres=3.0, group="agave"), home="room"))
+    days = [
+        bool(
+            waterings(morning(of, {"Hibiscus": kept(1.0, NOW - timedelta(days=days), spot="room")}))
+        )
+        for days in (1, 40)
+    ]
+
+    assert days == [False, True]
+
+
+# -- the week, the sun on the pot, why
+
+
+def test_the_week_tells_on_which_days_pots_want_water() -> None:
+    of = garden(potted(), potted("Big", litres=60.0), potted("Unknown"))
+    states = {"Hibiscus": kept(1.0), "Big": kept(1.0)}
+
+    outlook = draw_up(Round.WEEK, of, sky(), states, NOW).outlook
+
+    assert outlook is not None
+    days = {name: on for plants, on in outlook.watering for name in plants}
+    tomorrow = DAY + timedelta(days=1)
+    assert days["Hibiscus"] == days["Unknown"] == (tomorrow, date(2026, 1, 22))
+    assert len(days.get("Big", ())) < 2
+
+
+def test_roots_in_a_dark_pot_in_full_sun_are_told_of() -> None:
+    open_ = replace(BENCH, sky_view=1.0, sun_windows=(SunWindow(0.0, 360.0),))
+    bright = sky(direct_w_m2=900.0 * np.tile(np.r_[np.zeros(13), np.ones(10), 0.0], 4))
+
+    def told(*, dark: bool, air: Weather) -> list[RootsHot]:
+        of = garden(potted(dark=dark), bench=open_)
+        return warned(morning(of, {"Hibiscus": kept(1.0)}, air), RootsHot)
+
+    (hot,) = told(dark=True, air=bright)
+    assert hot.plants == ("Hibiscus",)
+    assert 46.0 < hot.root_c < 52.0
+    assert not told(dark=False, air=bright)
+    assert not told(dark=True, air=sky(HOT - 15.0))
+
+
+def test_plants_that_went_through_the_same_stay_one_cohort() -> None:
+    plants = [potted(f"Twin {number}") for number in range(40)]
+    of = garden(*plants)
+    states = {one.name: kept(1.0) for one in plants}
+
+    after = morning(of, states).states
+
+    assert len({state.care for state in after.values()}) == 1
+    assert len(Scene(of, sky(), dict(after), NOW).cohorts) == 1
