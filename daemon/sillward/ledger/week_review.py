@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from sillward.ledger.records import StoredChore
+from sillward.ledger.tables.diary import DiaryEntry
 from sillward_rules.chore import URGENT, ChoreKind
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
@@ -71,6 +72,7 @@ class WeekReview:
         missed: how many notices could not be sent in time.
         false_alarms: how many orders to carry in proved unnecessary.
         declined: how many orders the grower said were not needed.
+        seen: what people noted of plants in these days, in the order in which they saw it.
         nights: the nights of which the forecast at dusk is known, and what came.
         thermometer: the spot whose thermometer says what came; None if none does.
     """
@@ -86,6 +88,7 @@ class WeekReview:
     nights: tuple[ReviewedNight, ...]
     thermometer: str | None = None
     declined: int = 0
+    seen: tuple[DiaryEntry, ...] = ()
 
 
 def first_day(day: date) -> date:
@@ -102,6 +105,7 @@ def review_of(
     sources: Sequence[str],
     dusk: Mapping[date, datetime],
     read: Read | None = None,
+    seen: Sequence[DiaryEntry] = (),
 ) -> WeekReview:
     """Return the review of the week before a day.
 
@@ -112,6 +116,7 @@ def review_of(
         sources: names of forecast sources; the first that has both forecasts of a night is used.
         dusk: when the dusk round of each night was enqueued; other nights are left out.
         read: what a thermometer showed of the nights.
+        seen: entries of diaries; those of other days are left out.
     """
     first, last = first_day(day), day - timedelta(days=1)
     orders = [
@@ -138,6 +143,7 @@ def review_of(
         missed=missed,
         false_alarms=sum(_was_false_alarm(order, off_k.get(order.day)) for order in orders),
         nights=nights,
+        seen=tuple(entry for entry in seen if first <= site.local_date(entry.seen_at) <= last),
         thermometer=read.spot if read and any(night.measured for night in nights) else None,
     )
 

@@ -145,6 +145,8 @@ def _cold_document(night: ColdNight) -> dict[str, Any]:
         "unit": "°C",
         "read": night.is_read,
         "limit": plain(night.limit_c),
+        "spots": list(night.spots),
+        "confirmed": night.is_known and len(night.spots) < 2,
     }
 
 

@@ -89,4 +89,6 @@ def _coldest(night: ColdNight | None, voice: Voice) -> Iterator[str]:
     if night.limit_c is not None:
         low, limit = voice.beside(night.low_c, night.limit_c), voice.bound(night.limit_c)
         limit = f", limit {limit}"
-    yield f"{low} {how}, {voice.day(night.night)}{limit}"
+    where = f" at {' or '.join(night.spots)}" if night.spots else ""
+    assumed = "" if night.is_known else " (assumed)"
+    yield one_line(f"{low} {how}{where}{assumed}, {voice.day(night.night)}{limit}", 2 * MAX_TEXT)

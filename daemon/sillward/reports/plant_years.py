@@ -46,12 +46,16 @@ class ColdNight:
     """A night of a plant: the lowest temperature where it stood [°C], and its limit [°C].
 
     is_read: whether a thermometer showed it; else it was expected.
+    spots: where it stood, or one of these; empty if that is not kept. is_known: whether anybody has
+    said or told where it was; else it is taken to have been at its home.
     """
 
     night: date
     low_c: float
     is_read: bool
     limit_c: float | None
+    spots: tuple[str, ...] = ()
+    is_known: bool = True
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +107,9 @@ def _cold_nights(nights: Iterable[PlantNight], harmful: Iterable[HarmfulNight]) 
         low_c = night.told_c if night.read_c is None else night.read_c
         is_read, known = night.read_c is not None, found.get(night.day)
         if low_c is not None and (known is None or (is_read and not known.is_read)):
-            found[night.day] = ColdNight(night.day, low_c, is_read, night.limit_c)
+            found[night.day] = ColdNight(
+                night.day, low_c, is_read, night.limit_c, night.spots, night.is_known
+            )
     return list(found.values())
 
 

@@ -100,6 +100,7 @@ def review_week(context: ServiceContext, day: date) -> WeekReview:
         [source.name for source in context.forecasts.sources],
         {past: at for past, at in enqueued_at.items() if at is not None},
         _read(context),
+        ledger.diary.seen_since(site.name, site.at_clock(first, clock_time(0))),
     )
 
 

@@ -23,6 +23,9 @@ NAMES = {
 """What a grower can note, in the order in which a form offers it."""
 
 
+EVENTS = frozenset(NAMES) - {EntryKind.OBSERVATION}
+"""What is told of a week: more than a text."""
+
 HEADS = NAMES | {
     EntryKind.OBSERVATION: "notes",
     EntryKind.SPIKE: "spikes",

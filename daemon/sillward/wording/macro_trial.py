@@ -140,6 +140,8 @@ FACTS: Mapping[str, Sequence[Any]] = {
     "never": ([], [("roof", 2)]),
     "nights": (7, 1),
     "note": ("", "done", "expected"),
+    "noted": ([("Blue basket", "3 flowers opened")], [("Wax vine", "damage: spots")]),
+    "noted_more": (0, 3),
     "nothing": ("-", "none"),
     "notes": (["no gusts"], ["no gusts", "hours from steps of six"]),
     "number": (3, 6),

@@ -94,7 +94,7 @@ def test_a_year_in_words() -> None:
             seen(FLOWER, "2026-05-01", "3"),
         ],
         [Given(2026, "feed", "bloom", 1), Given(2026, "mist", "", 1203), Given(2026, "new", "", 2)],
-        [ColdNight(date(2026, 4, 2), 7.96, is_read=True, limit_c=8.0),
+        [ColdNight(date(2026, 4, 2), 7.96, is_read=True, limit_c=8.0, spots=("bench", "room")),
          ColdNight(date(2026, 5, 2), 9.0, is_read=False, limit_c=8.0)],
         SITE,
         NOW,
@@ -111,7 +111,7 @@ def test_a_year_in_words() -> None:
         "Growth": ["1 new growth"],
         "Repotted": ["Mon 02 Mar: bark"],
         "Given": ["fed bloom once", "misted 1,203 times", "new twice"],
-        "Coldest": ["7.96 °C read, Thu 02 Apr, limit 8 °C"],
+        "Coldest": ["7.96 °C read at bench or room, Thu 02 Apr, limit 8 °C"],
     }
 
 

@@ -1,7 +1,16 @@
 """The review of the last week in words, for the text and the page of the weekly mail."""
 
+from sillward.errors import one_line
+from sillward.ledger.tables.diary import DiaryEntry
 from sillward.ledger.week_review import CLEAR_BY_K, WeekReview
+from sillward.wording import diary_words
 from sillward.wording.voice import Voice
+
+MAX_NOTED = 4
+"""So much of what was noted is told. Judgement: two lines of a mail."""
+
+MAX_NAME = 60
+"""Characters of a plant's name, and of what was seen. Judgement: longer ones fill a line alone."""
 
 
 def heading(review: WeekReview, voice: Voice) -> str:
@@ -10,7 +19,8 @@ def heading(review: WeekReview, voice: Voice) -> str:
 
 
 def sentences(review: WeekReview, voice: Voice) -> list[str]:
-    """Return the review in sentences: the orders, the forecast, the false alarms if any."""
+    """Return the review in sentences: the orders, the forecast, then the false alarms and what was
+    noted, if any."""
     orders = voice.say(
         "orders_behind",
         told=review.told,
@@ -23,7 +33,16 @@ def sentences(review: WeekReview, voice: Voice) -> list[str]:
     sentences = [orders, _forecast(review, voice)]
     if review.false_alarms:
         sentences.append(voice.say("false_alarms", count=review.false_alarms, clear_k=CLEAR_BY_K))
+    noted = [_noted(entry) for entry in review.seen if entry.kind in diary_words.EVENTS]
+    if noted:
+        shown, more = noted[:MAX_NOTED], max(0, len(noted) - MAX_NOTED)
+        sentences.append(voice.say("diary_behind", noted=shown, noted_more=more))
     return sentences
+
+
+def _noted(entry: DiaryEntry) -> tuple[str, str]:
+    """Return a plant, and what was seen of it."""
+    return one_line(entry.plant, MAX_NAME), one_line(diary_words.seen(entry), MAX_NAME)
 
 
 def lines(review: WeekReview, voice: Voice) -> list[str]:

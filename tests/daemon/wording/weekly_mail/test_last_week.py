@@ -1,10 +1,11 @@
 """The review of the last week in words."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import UTC, date, datetime
 
 import pytest
 
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.week_review import ReviewedNight, WeekReview
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import last_week
@@ -50,6 +51,25 @@ def test_where_a_thermometer_was_read_the_review_says_so() -> None:
 
     assert "(1.2 °C colder); judged by the thermometer at pergola." in forecast
     assert night == "    Thu 14 May  3.0 °C at dusk, 1.8 °C read: 1.2 °C colder"
+
+
+def test_what_was_noted_is_one_sentence_and_texts_alone_are_not_told() -> None:
+    at = datetime(2026, 5, 14, 12, tzinfo=UTC)
+
+    def seen(plant: str, kind: EntryKind, amount: str | None = None) -> DiaryEntry:
+        return DiaryEntry(plant, at, at, kind, "a text", amount=amount)
+
+    entries = (
+        seen("Blue basket", EntryKind.FLOWER, "3"),
+        seen("Blue basket", EntryKind.OBSERVATION),
+        seen("Wax\x1b[2J vine", EntryKind.DAMAGE, "some"),
+        seen("Grey curls", EntryKind.MOVE),
+    )
+    *_, told = last_week.sentences(replace(QUIET, seen=entries), VOICE)
+    assert told == "In the diary: Blue basket, 3 flowers opened; Wax [2J vine, damage: some."
+    *_, told = last_week.sentences(replace(QUIET, seen=entries * 5), VOICE)
+    assert told.endswith("damage: some; and 6 more.")
+    assert len(last_week.sentences(replace(QUIET, seen=entries[1:2]), VOICE)) == 2
 
 
 @pytest.mark.parametrize(
