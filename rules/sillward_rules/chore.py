@@ -13,7 +13,7 @@ Each has a `Reason` for every plant.
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import Enum
 from functools import cached_property
 from itertools import chain
@@ -227,6 +227,29 @@ class Errand:
 
 
 @dataclass(frozen=True, slots=True)
+class Heavy:
+    """A plant that is heavy for one person, and what it weighs by estimate [kg]."""
+
+    plant: str
+    kg: float
+
+
+@dataclass(frozen=True, slots=True)
+class Load:
+    """What carrying plants of known size comes to, by estimate (`plants.size`).
+
+    - takes: how long the walk takes.
+    - begin_by: when to begin so that all are in by the deadline, with the walks after it; None for
+      what has no deadline to be met.
+    - heavy: the plants that are heavy for one person.
+    """
+
+    takes: timedelta
+    begin_by: datetime | None = None
+    heavy: tuple[Heavy, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Chore:
     """One chore for all plants that one trip takes care of.
 
@@ -250,6 +273,8 @@ class Chore:
     """The deadline of an order that was told before and not confirmed, once it is over."""
     what: str = ""
     """The feed or course that it gives, by its name; empty for plain water and the only feed."""
+    load: Load | None = None
+    """What carrying the plants comes to; None where the size of none is known."""
 
     @property
     def day(self) -> str:
@@ -308,7 +333,13 @@ def only(chore: Chore, names: Sequence[str]) -> Chore:
         plants=tuple(reason.plant for reason in kept),
         grounds=Grounds.of(*(((reason.plant,), reason) for reason in kept)),
         unconfirmed=tuple(name for name in names if name in chore.unconfirmed),
+        load=chore.load and _only_of(chore.load, names),
     )
+
+
+def _only_of(load: Load, names: Sequence[str]) -> Load:
+    """Return the load with the heavy ones of some plants; the time is that of the whole walk."""
+    return replace(load, heavy=tuple(one for one in load.heavy if one.plant in names))
 
 
 def _for_plant(reason: Reason, plant: str) -> Reason:

@@ -20,6 +20,7 @@ from sillward_rules.planners.outlook import Outlook, look_ahead
 from sillward_rules.planners.past_day import states_after
 from sillward_rules.planners.scene.night_risk import spread_of
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.walk_time import with_loads
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.fertiliser import Element, ppm
@@ -119,6 +120,8 @@ def draw_up(
     scene = _scene_of(round_, collection, weather, state, now)
     chores, warnings, outlook = _plan(round_, scene)
     chores, declined = grower_decisions.without_declined(scene, chores)
+    if round_ is not Round.WEEK:
+        chores = with_loads(collection, chores)
     return replace(
         _sheet_of_orders(round_, scene, chores),
         warnings=_worth_saying(
@@ -164,7 +167,7 @@ def draw_up_orders(
     else:
         chores, _ = plan_morning(scene, orders_only=True, going_out=goes_out)
     chores, _ = grower_decisions.without_declined(scene, chores)
-    return _sheet_of_orders(round_, scene, chores)
+    return _sheet_of_orders(round_, scene, with_loads(collection, chores))
 
 
 def _sheet_of_orders(round_: Round, scene: Scene, chores: tuple[Chore, ...]) -> Sheet:

@@ -7,10 +7,10 @@ read is written elsewhere, in `reports.sheet_json`.
 
 import json
 from collections.abc import Sequence
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason, Weighing
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Weighing
 
 
 def encode(chore: Chore) -> str:
@@ -31,6 +31,7 @@ def encode(chore: Chore) -> str:
             "unconfirmed": list(chore.unconfirmed),
             "overdue_since": _text(chore.overdue_since),
             **({"what": chore.what} if chore.what else {}),
+            **({} if chore.load is None else {"load": _from_load(chore.load)}),
         },
         ensure_ascii=False,
         separators=(",", ":"),
@@ -54,6 +55,23 @@ def decode(text: str) -> Chore:
         unconfirmed=tuple(stored["unconfirmed"]),
         overdue_since=_time(stored["overdue_since"]),
         what=stored.get("what", ""),
+        load=_to_load(stored["load"]) if "load" in stored else None,
+    )
+
+
+def _from_load(load: Load) -> dict[str, Any]:
+    return {
+        "takes_s": load.takes.total_seconds(),
+        "begin_by": _text(load.begin_by),
+        "heavy": [[one.plant, one.kg] for one in load.heavy],
+    }
+
+
+def _to_load(stored: dict[str, Any]) -> Load:
+    return Load(
+        takes=timedelta(seconds=stored["takes_s"]),
+        begin_by=_time(stored["begin_by"]),
+        heavy=tuple(Heavy(plant, kg) for plant, kg in stored["heavy"]),
     )
 
 

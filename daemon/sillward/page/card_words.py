@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from sillward.ledger import StoredChore
-from sillward.wording import full_sheet, reason_phrases
+from sillward.wording import full_sheet, load_words, reason_phrases
 from sillward.wording.mist_advice import feed_advice
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind, Reason
@@ -83,6 +83,8 @@ def way(
         return capital(f"{chore.from_spot} to {chore.to_spot}" if moves else chore.from_spot)
     # An order that is overdue says so in its tag.
     chore = replace(chore, unconfirmed=(), overdue_since=None)
+    if is_settled:
+        chore = replace(chore, load=None)
     if is_settled or chore.kind is ChoreKind.STOP_WETTING:  # "after 15:10" in the past
         begins = chore.not_before or chore.before
         now = min(now, min(begins, chore.before) - timedelta(minutes=1))
@@ -184,7 +186,10 @@ def of_misting(mist: Chore, feeds: Sequence[Chore], mixes: Mapping[str, str], vo
 
 
 def plants(chore: Chore, voice: Voice) -> Iterator[tuple[str, str]]:
-    """Yield the name of each plant, and why the chore is there for it."""
+    """Yield the name of each plant, why the chore is there for it, and whether it is heavy."""
+    heavy = {} if chore.load is None else {one.plant: one for one in chore.load.heavy}
     for names, reason in chore.grounds:
         text = because(reason, chore, voice)
-        yield from ((name, text) for name in names)
+        for name in names:
+            weighs = load_words.of_card(heavy[name]) if name in heavy else ""
+            yield name, "; ".join(filter(None, (text, weighs)))

@@ -1,6 +1,7 @@
 """What `sillward sheet --json` prints: a document of schema 1, with times in the site's zone."""
 
 from collections.abc import Iterable
+from datetime import timedelta
 from typing import Any
 
 from sillward.reports.json_encoding import iso, plain
@@ -115,6 +116,20 @@ def chore_document(chore: Chore, site: Site) -> dict[str, Any]:
         "because": [_reason_document(reason, site) for reason in chore.single_reasons],
         "chance": chore.chance,
         **_confirmation(chore, site),
+        **_load(chore, site),
+    }
+
+
+def _load(chore: Chore, site: Site) -> dict[str, Any]:
+    """Return how long carrying takes and what is heavy; nothing where no size is known."""
+    load = chore.load
+    if load is None:
+        return {}
+    begins = {} if load.begin_by is None else {"begin_by": iso(load.begin_by, site)}
+    return {
+        "takes_min": plain(load.takes / timedelta(minutes=1)),
+        **begins,
+        "heavy": [{"plant": one.plant, "kg": plain(one.kg)} for one in load.heavy],
     }
 
 

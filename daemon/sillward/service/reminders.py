@@ -136,7 +136,8 @@ class Reminders:
             return
 
         def hour(order: StoredChore) -> datetime:
-            return self._reference_hour(open_round, order, MIN_BEFORE_REMINDER) - ahead
+            at = self._reference_hour(open_round, order, MIN_BEFORE_REMINDER) - ahead
+            return self._begins_in_time(open_round, order, at)
 
         def is_due(order: StoredChore) -> bool:
             at = hour(order)
@@ -229,6 +230,16 @@ class Reminders:
         if sent_at is None or ahead is None or order.before > sent_at + min_time:
             return order.before
         return sent_at + 2 * ahead
+
+    def _begins_in_time(self, open_round: _OpenRound, order: StoredChore, at: datetime) -> datetime:
+        """Return the hour of a reminder, no later than when a walk must begin.
+
+        Not if that was over, or nearly so, when the order was sent: it has told to begin then.
+        """
+        load, sent_at = order.chore.load, open_round.first_sent_at(order)
+        if load is None or load.begin_by is None or sent_at is None:
+            return at
+        return min(at, load.begin_by) if load.begin_by >= sent_at + MIN_BEFORE_REMINDER else at
 
     def _usually_confirms(self, told: RoundInForce) -> bool:
         """Whether the grower confirms orders at all, so that a missing confirmation is a sign.

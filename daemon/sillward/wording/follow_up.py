@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 from functools import partial
 
-from sillward.wording import chore_phrases, reason_phrases
+from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.chore_phrases import count_of
 from sillward.wording.push import LineText, Message, Part, composed, plain_part
 from sillward.wording.voice import Voice, capital
@@ -145,6 +145,7 @@ def reminder(
     kinds = sorted({chore.kind.value for chore in chores})
     parts = [
         *_orders([(chore, None) for chore in chores], now, voice),
+        replace(load_words.of_push([] if late else chores, now, voice), hours=()),
         plain_part(
             voice.say("acknowledge", kinds=kinds, passed_on=passed_on, linked=linked), kept=True
         ),

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from sillward.text.columns import padded, width, wrapped
-from sillward.wording import chore_phrases, reason_phrases
+from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.mist_advice import GIVEN, mist_advice
 from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice
@@ -110,6 +110,8 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
         for reason in chore.because:
             alike.setdefault(because(reason, chore, voice), []).append(reason.plant)
         yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
+    if heavy := load_words.heavy(chore.load, voice):
+        yield f"    {heavy}"
     yield f"    [{chore.id}]"
 
 
@@ -140,6 +142,8 @@ def when(chore: Chore, now: datetime, voice: Voice) -> str:
             else voice.by(chore.before, now)
         )
         by = say("unconfirmed", by=by) if chore.unconfirmed else by
+        if not chore.overdue_since:
+            by = load_words.with_begin(by, chore, now, voice)
         return say("when_in", by=by, spot=spot, to=chore.to_spot)
     if chore.kind is ChoreKind.CARRY_OUT:
         since = voice.since(start or chore.before, now)

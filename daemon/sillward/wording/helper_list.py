@@ -9,9 +9,12 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
+import numpy as np
+
 from sillward.text.columns import wrapped
 from sillward.wording.voice import Voice
 from sillward_rules.planners.shelters_ahead import ShelterAhead
+from sillward_rules.plants import size
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.sheet import describe_course, describe_feed
@@ -136,7 +139,12 @@ def helper_list(
     misted = any(treatment.misted for treatment in treated.values())
     own = [Section(say("list_heading", name="own"), (note,))] if note else []
     feed = _feeds(collection, voice)
-    care = [say("list_care", name=name) for name in _CARE if misted or name != "water"]
+    care = [
+        line
+        for name in _CARE
+        if misted or name != "water"
+        for line in (say("list_care", name=name), *_of_size(name, collection, voice))
+    ]
     return HelperList(
         say("list_title", site=collection.site.name),
         say("list_for", person=person, span=span_in_words(days, voice)),
@@ -155,6 +163,26 @@ def helper_list(
         ),
         () if note else tuple(say("list_blank", name=name) for name in _BLANKS),
     )
+
+
+def _of_size(name: str, collection: Collection, voice: Voice) -> list[str]:
+    """Return what else a caution says of plants that are heavy or stand high, by name."""
+    if name == "lifting":
+        weights = size.weights_kg(collection.plants)
+        heavy = [
+            (collection.plants[number].name, round(float(weights[number])))
+            for number in np.flatnonzero(size.is_heavy(weights)).tolist()
+        ]
+        return [voice.say("list_heavy", plants=heavy)] if heavy else []
+    if name == "ladder":
+        used = {spot for plant in collection.plants for spot in (plant.home, plant.shelter)}
+        high = [
+            spot.name
+            for spot in collection.spots
+            if spot.name in used and spot.height_m > size.HIGH_M
+        ]
+        return [voice.say("list_heights", spots=high)] if high else []
+    return []
 
 
 def _messages(

@@ -24,6 +24,7 @@ from sillward_rules.planners import (
     pot_watering,
     seasons,
     shelter,
+    walk_time,
     wetting,
 )
 from sillward_rules.planners.day_films import DayFilms
@@ -129,7 +130,7 @@ def _plan_carrying(
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night, outside))
     needs = grower_decisions.respected(scene, night, needs)
     # For what goes out this morning, its deadline to be back must be known.
-    early = outside & _due_before_dusk(scene, night, needs) & ~needs.overdue
+    early = outside & _due_before_dusk(scene, night, needs, outside) & ~needs.overdue
     lows = shelter.spot_lows(scene, night)
     leaving = replace(needs, must_be_in=early, overdue=np.zeros(early.shape, dtype=bool))
     going_in = carry.carry_in(
@@ -171,11 +172,19 @@ def _undecided(scene: Scene, night: Night, needs: NightNeeds, waits: np.ndarray)
     return [Undecided(scene.names(by_name.tolist()), told_by)]
 
 
-def _due_before_dusk(scene: Scene, night: Night, needs: NightNeeds) -> np.ndarray:
-    """(cohort,) whether it was told to go in already, or must be in before the dusk round."""
+def _due_before_dusk(
+    scene: Scene, night: Night, needs: NightNeeds, outside: np.ndarray
+) -> np.ndarray:
+    """(cohort,) whether it was told to go in already, or the dusk round would come too late.
+
+    That is after its deadline, or after the hour by which to begin with the walk. Only by sizes
+    that are known is a walk so long.
+    """
     dusk = scene.habits.told_at.on(scene.site, night.day).timestamp()
     told = scene.has_order_of(night)
-    return np.asarray(needs.must_be_in & (told | (needs.deadline < dusk)))
+    goes = outside & needs.must_be_in & ~needs.overdue
+    begins = walk_time.begins_by(scene, needs.deadline, goes)
+    return np.asarray(needs.must_be_in & (told | (begins < dusk)))
 
 
 # -- shade, cover and the like

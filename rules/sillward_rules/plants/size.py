@@ -33,6 +33,10 @@ lowering (L23, INDG143) begins a closer look at 16 kg for women and 25 kg for me
 close to the body, and the revised NIOSH equation allows 23 kg in an ideal lift, some 16 kg once a
 load has to be raised or held away from the body. The lower, since we do not know who lifts."""
 
+HIGH_M = 1.8
+"""Plants that stand higher than this need a step [m]. Judgement: both hands of a person of usual
+height reach about that far with a pot in them."""
+
 BULKY_CM = 80.0
 """From this span on a plant needs a way cleared and goes through a door by itself [cm]. Judgement:
 most doors are that wide."""
@@ -115,6 +119,30 @@ def walk_min(weight_kg: ArrayLike, span_cm: ArrayLike) -> float:
     if not (np.isfinite(weight) | np.isfinite(span)).any():
         return math.nan
     return float(WALK_MIN + handling_min(weight, span).sum())
+
+
+def latest_starts(deadline_s: ArrayLike, minutes: ArrayLike) -> Array:
+    """Return when each of several walks must begin, one after the other, to be over in time.
+
+    Parameters
+    ----------
+    deadline_s : ArrayLike
+        By when each must be over, shape (walk,), rising [unix s].
+    minutes : ArrayLike
+        How long each takes, shape (walk,) [min].
+
+    Returns
+    -------
+    Array
+        Shape (walk,), rising [unix s]. A walk that would end after the latest start of the next one
+        begins sooner.
+    """
+    deadline = np.asarray(deadline_s, dtype=np.float64)
+    # What is still to walk from each walk on, and from the one after it [s].
+    left = np.cumsum(np.asarray(minutes, dtype=np.float64)[::-1])[::-1] * 60.0
+    after = np.append(left[1:], 0.0)
+    binding = np.minimum.accumulate((deadline + after)[::-1])[::-1]
+    return np.asarray(binding - left)
 
 
 def canopy_m2(span_cm: ArrayLike) -> Array:

@@ -1,7 +1,7 @@
 """A chore that the ledger kept is the chore that was told."""
 
 from dataclasses import fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.ledger.chore_codec import decode, encode
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason, Weighing
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Weighing
 from tests.support.chores import a_chore
 
 TIMES = st.datetimes(timezones=st.just(UTC))
@@ -44,6 +44,11 @@ CHORES = st.builds(
     grounds=st.lists(pairs(), max_size=3).map(lambda parts: Grounds.of(*parts)),
     unconfirmed=st.lists(TEXTS, max_size=3).map(tuple), overdue_since=st.none() | TIMES,
     what=TEXTS,
+    load=st.none() | st.builds(
+        Load, takes=st.integers(0, 600).map(lambda minutes: timedelta(minutes=minutes)),
+        begin_by=st.none() | TIMES,
+        heavy=st.lists(st.builds(Heavy, plant=TEXTS, kg=NUMBERS), max_size=2).map(tuple),
+    ),
 )  # fmt: skip
 
 CHORE = a_chore("2026-05-14-carry-in-bench-room", datetime(2026, 5, 14, 20, 15, 7, 123456, UTC))

@@ -14,6 +14,7 @@ from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.plants.pot import Pot
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
     BENCH,
@@ -82,6 +83,18 @@ def test_what_is_not_acknowledged_is_repeated_once_before_its_deadline() -> None
     reminder = world.post.pushes[-1][1].body
     assert "Pot 0, Pot 1" in reminder
     assert "All done? Then say: `sillward done carry-in`" in reminder
+
+
+def test_the_reminder_comes_in_time_for_a_long_walk() -> None:
+    world, _ = evening(PHONE, count=30)
+    household = world.household
+    pots = tuple(replace(plant, pot=Pot(4.0, "peat")) for plant in household.collection.plants)
+    world.household = replace(household, collection=replace(household.collection, plants=pots))
+
+    until(world, world.desk, "17:50")
+
+    # Half an hour before 18:40 would be too late to begin: it takes 47 minutes.
+    assert len(heard(world, "phone")) == 2
 
 
 def test_an_acknowledgement_ends_it_for_that_night_only() -> None:

@@ -253,3 +253,16 @@ def test_what_the_household_is_told_fits_a_push(tmp_path: Path) -> None:
     message = absence_notices.household_begins(name, DAYS, voice)
     assert len(f"{message.title}\n{message.body}") <= MAX_CHARACTERS
     assert message.body.endswith("You are told as before")
+
+
+def test_what_is_heavy_or_high_is_named_with_how_to_go_about_it(tmp_path: Path) -> None:
+    heavy = Pot("Old palm", "hibiscus", "pergola", more='pot = { litres = 30, medium = "peat" }')
+
+    shown = helper_list.text(a_list(garden([heavy, *SIX]), tmp_path))
+    plain = helper_list.text(a_list(garden([Pot("Aloe", "aloe", "wall bench")]), tmp_path))
+
+    flat = " ".join(shown.split())
+    assert "Heavy: Old palm (about 38 kg). Two people or a trolley, or leave it and say so." in flat
+    assert "High up: pergola. Use a steady stepladder on level ground" in flat
+    assert "Heavy:" not in plain
+    assert "High up:" not in plain

@@ -4,6 +4,8 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sillward_rules.plants import size
 from sillward_rules.plants.limits import Limits
@@ -58,3 +60,28 @@ def test_spray_grows_with_the_square_of_the_span() -> None:
 
 def test_a_pot_is_soaked_by_its_volume() -> None:
     assert size.soak_l(4.0) == pytest.approx(0.6)
+
+
+def test_walks_are_made_one_after_the_other() -> None:
+    hour = 3600.0
+
+    # The last takes half an hour to its deadline, and the two before it must be over by then.
+    starts = size.latest_starts([10 * hour, 10.2 * hour, 12 * hour], [60, 30, 30])
+
+    assert (starts / hour).tolist() == pytest.approx([8.7, 9.7, 11.5])
+    assert size.latest_starts([], []).size == 0
+
+
+@given(
+    st.lists(st.tuples(st.integers(0, 600), st.integers(0, 120)), min_size=1, max_size=12),
+)
+def test_no_walk_ends_late_and_none_begins_sooner_than_it_must(
+    walks: list[tuple[int, int]],
+) -> None:
+    walks.sort()
+    deadlines, minutes = (np.array(values, dtype=float) for values in zip(*walks, strict=True))
+    starts = size.latest_starts(60 * deadlines, minutes) / 60
+    ends = starts + minutes
+
+    next_start = np.append(starts[1:], np.inf)
+    assert np.allclose(ends, np.minimum(deadlines, next_start))

@@ -420,3 +420,34 @@ def a_thermometer_that_was_moved(units: Units) -> Told:
     )
     played.desk.tick()
     return of_round(played, "dusk")
+
+
+HEAVY = tuple(
+    replace(pot, more='pot = { litres = 30, medium = "peat" }\nspan = 120')
+    if pot.name in ("Clay-pot lime", "Courtyard hibiscus")
+    else replace(pot, more='pot = { litres = 3, medium = "bark" }')
+    for pot in SIX
+)
+"""The six, two of them in pots of 38 kg."""
+
+
+@situation("push-dusk", imperial=True, full_in=(SI, US))
+def heavy_pots(units: Units) -> Told:
+    """Six plants of known size, two of them too heavy for one person."""
+    return dusk(garden(HEAVY), COLD, units)
+
+
+WARMEST = ("phalaenopsis", "vanda strap-leaf", "aerides", "hoya warm")
+
+HARDIER = tuple(
+    replace(pot, more='pot = { litres = 4, medium = "bark" }')
+    for pot in FORTY
+    if pot.group not in WARMEST
+)
+"""Those of the forty that need no more than 13 °C, in pots of known size."""
+
+
+@situation("push-dusk", imperial=True)
+def a_long_walk(units: Units) -> Told:
+    """Plants of known size: all of them take an hour, and the message says when to begin."""
+    return dusk(garden(HARDIER), COLD, units)

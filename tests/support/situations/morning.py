@@ -17,7 +17,7 @@ from tests.support.collection_files import (
     garden,
 )
 from tests.support.invented_weather import Recording, Sky, recording
-from tests.support.situations.dusk import COLD
+from tests.support.situations.dusk import COLD, HARDIER
 from tests.support.situations.situation import US, Told, of_round, situation
 from tests.support.staged_day import StagedDay, staged_day
 
@@ -317,3 +317,12 @@ asks = "note"
     sky = replace(HOT, gusts=dict.fromkeys(range(13, 18), 24.0))
     pots = [Pot("Clay-pot lime", "citrus tender", shelter="back hall")]
     return summer(garden(pots, rule, spots=bare), units, sky)
+
+
+@situation("push-morning", imperial=True, full_in=(SI,))
+def a_walk_that_begins_before_dusk_is_told(units: Units) -> Told:
+    """Thirty heavy pots: carrying them in takes longer than from the dusk round to their hour."""
+    pots = [replace(pot, more='pot = { litres = 20, medium = "peat" }') for pot in HARDIER[:30]]
+    played = staged_day(garden(pots), AT, COLD, units=units)
+    played.desk.tick()
+    return of_round(played, "morning")

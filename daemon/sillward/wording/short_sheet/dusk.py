@@ -1,6 +1,8 @@
 """The dusk sheet: what must be under cover tonight, and what stays in."""
 
-from sillward.wording import chore_phrases, reason_phrases
+from dataclasses import replace
+
+from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, out_again, stay_in
 from sillward.wording.short_sheet.deadlines import due_chores
@@ -20,9 +22,10 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     due = due_chores(into, carry_in(into, writer), writer)
     cold = [chore_phrases.too_cold_part(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]
+    long_walk = replace(load_words.of_push(into, sheet.at, voice), hours=())
     check = stay_in("stay_tonight", stay, writer, unsure=True)
     parts = [
-        *([*orders, *cold, check] if into else [check, *cold, *orders]),
+        *([*orders, long_walk, *cold, check] if into else [check, *cold, *orders]),
         *warnings(sheet.warnings, writer),
         stay_in("stay_tonight", stay, writer, unsure=False),
         plain_part(out_again(writer), optional=True),

@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime
 
-from sillward.wording import chore_phrases, reason_phrases
+from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, carry_out, stay_in
 from sillward.wording.short_sheet.deadlines import Due, due_chores
@@ -59,6 +59,8 @@ def _parts(
     others = [remark for remark in sheet.warnings if remark not in questions]
     carrying = [chores.part for chores in due if chores.kind is ChoreKind.CARRY_IN]
     by_hour = [carry_out(out, writer), *mist(writer.chores(ChoreKind.MIST), writer)]
+    long_walk = load_words.of_push(into, sheet.at, voice)
+    by_hour += [long_walk] if out_first and long_walk.lines else []
     by_hour += [
         replace(chores.part, kept=True) if chores.kind is ChoreKind.CARRY_IN else chores.part
         for chores in due
@@ -67,6 +69,7 @@ def _parts(
     return [
         *([] if out_first else carrying),
         chore_phrases.too_cold_part(sheet.warnings, voice),
+        *([] if out_first else [long_walk]),
         *([plain_part(reason_phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, writer) for remark in questions),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
