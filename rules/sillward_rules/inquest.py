@@ -74,7 +74,7 @@ class Stay:
     """Where a plant stood in the night after a day, and at the middle of that day.
 
     - spots, day_spots: one spot each, or two if it is not known which. is_known: whether anybody
-      has said or told so.
+      has said so.
     - read_low_c: the lowest of the night that a thermometer at a spot showed [°C], for the spots
       that have one. By day a thermometer shows the sun as much as the air.
     """
@@ -175,7 +175,7 @@ def cold_nights(
         known = [
             (float(leaf.min()), spot, leaf) for spot, leaf in courses if 2 * leaf.size > rows.size
         ]
-        if not known:
+        if len(known) < len(courses):
             continue
         low_c, spot, leaf = min(known, key=lambda each: each[0])
         injury = plant.limits.brief_low

@@ -500,3 +500,30 @@ class ThermometerTooWarm(Remark):
 
     spot: str
     warmer_k: float
+
+
+# -- damage, and limits
+
+
+@dataclass(frozen=True, slots=True)
+class DamageAsked(Remark):
+    """Plants that went through a cold night some days ago: does damage show by now?"""
+
+    plants: tuple[str, ...]
+    night: date
+    low_c: float
+    """The lowest temperature of their leaves [°C]; of the one that had it worst."""
+    is_read: bool
+    """Whether a thermometer showed it; else it follows from a forecast."""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitProposed(Remark):
+    """A limit of a plant that its nights speak for changing, from how many of them."""
+
+    plant: str
+    limit: str
+    was_c: float
+    value_c: float
+    damaged: int
+    unharmed: int

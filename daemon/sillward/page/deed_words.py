@@ -6,7 +6,14 @@ from typing import Any
 
 from sillward.ledger.tables.confirmations import Answer
 from sillward.ledger.tables.deeds import Deed
-from sillward.service import absences, course_answers, devices, diary
+from sillward.service import (
+    absences,
+    accepted_limits,
+    course_answers,
+    damage,
+    devices,
+    diary,
+)
 from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
@@ -36,6 +43,9 @@ _DID = {
     diary.NOTED: "noted of {plants}: {seen}",
     diary.CORRECTED: "note of {plants} corrected: {seen}",
     diary.DELETED: "note of {plants} deleted: {seen}",
+    damage.NO_DAMAGE: "looked at {plants}: no damage",
+    accepted_limits.ACCEPTED: "limits accepted for {plants}: {limits}",
+    accepted_limits.TAKEN_BACK: "limits taken back for {plants}",
 }
 """What was done, by the names of deeds; a deed of another name is told by that name."""
 
@@ -58,6 +68,7 @@ def line(deed: Deed, voice: Voice, most: int = MAX_NAMES) -> str:
         "phone": about.get("phone", ""),
         "seen": about.get("seen", ""),
         "course": about.get("course", ""),
+        "limits": voice.retold(str(about.get("limits", ""))),
         "days": _days(about, voice),
     }
     form = _DID.get(deed.what)

@@ -25,6 +25,10 @@ SAME = 0.005
 """Limits that differ by less are the same: files have two decimals at most."""
 
 
+ACCEPTED, TAKEN_BACK = "limit accepted", "limit taken back"
+"""The deeds, for the log."""
+
+
 @dataclass(frozen=True, slots=True)
 class LimitChange:
     """A limit of a plant, and what it would become [°C]."""
@@ -91,10 +95,11 @@ def accept(
         AcceptedLimit(plant, each.name, each.value, each.was, now, person, because)
         for each in changes
     ]
-    told = {each.name: each.value for each in changes}
+    told = ", ".join(f"{each.name} {each.value:g} °C" for each in changes)
+    about = {"plants": [plant], "limits": told}
     with ledger.transaction():
         ledger.accepted_limits.keep(site, rows)
-        ledger.deeds.insert(site, Deed(now, person, "limit accepted", {"plants": [plant], **told}))
+        ledger.deeds.insert(site, Deed(now, person, ACCEPTED, about))
 
 
 def take_back(ledger: Ledger, site: str, plant: str, now: datetime, person: str | None) -> bool:
@@ -102,7 +107,7 @@ def take_back(ledger: Ledger, site: str, plant: str, now: datetime, person: str 
     with ledger.transaction():
         if not ledger.accepted_limits.remove(site, plant):
             return False
-        ledger.deeds.insert(site, Deed(now, person, "limit taken back", {"plants": [plant]}))
+        ledger.deeds.insert(site, Deed(now, person, TAKEN_BACK, {"plants": [plant]}))
     return True
 
 

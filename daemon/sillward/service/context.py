@@ -16,6 +16,7 @@ from sillward.links.page_links import PageLinks
 from sillward.readings.last_night import with_last_night
 from sillward.readings.lessons import Lessons
 from sillward.service import accepted_limits
+from sillward.service.damage_questions import with_damage_questions
 from sillward.service.defects import contained
 from sillward.service.device_channel import channel_of
 from sillward.service.plant_states import states_at
@@ -122,6 +123,9 @@ class ServiceContext:
         sheet = contained("readings.failed").attempt(
             lambda: with_last_night(sheet, collection, self.lessons.of_spots(given, now)),
             otherwise=lambda: sheet,
+        )
+        sheet = contained("damage.failed_to_ask").attempt(
+            lambda: with_damage_questions(sheet, collection, self.ledger), otherwise=lambda: sheet
         )
         return with_quiet_sensors(sheet, self.household, self.ledger)
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import datetime, timedelta
 
 from sillward.errors import UsageError
-from sillward.ledger import Ledger
+from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.inquest import Inquest, as_harmful_night, inquire
@@ -13,6 +13,9 @@ from sillward_rules.inquest import LOOK_BACK_NIGHTS, ColdNight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
+
+NO_DAMAGE = "no damage"
+"""The deed, for the log."""
 
 LATELY = timedelta(days=LOOK_BACK_NIGHTS)
 """Damage that was seen longer ago is not looked into any more: what did it is not known by now."""
@@ -54,7 +57,7 @@ def learn(
     if night is None or not inquest.suspects[0].is_likely or not night.is_known:
         return None
     kept = replace(
-        as_harmful_night(inquest.plant, night, now),
+        as_harmful_night(inquest.plant.name, night, now),
         answered_at=entry.entered_at,
         damaged=True,
         person=entry.person,
@@ -101,6 +104,7 @@ def no_damage(
     person: str | None,
 ) -> list[HarmfulNight]:
     """Write down that the grower has looked and sees no damage; return the nights it is about.
+    Where it is not known that the plant stood in the cold that teaches nothing.
 
     Those are the nights that were asked about; if there are none, the coldest of `nights`, which
     are those of the last weeks that are known. Raise UsageError if there is nothing to learn from.
@@ -114,7 +118,7 @@ def no_damage(
     known = [night for night in nights if night.is_known]
     if not asked and known:
         coldest = min(known, key=lambda night: night.low_c)
-        asked = [as_harmful_night(plant, coldest, now)]
+        asked = [as_harmful_night(plant.name, coldest, now)]
     if not asked:
         msg = f"{plant.name}: nothing is known of its nights, so that nothing can be learned"
         raise UsageError(msg)
@@ -122,4 +126,5 @@ def no_damage(
     with ledger.transaction():
         for night in answered:
             ledger.harmful_nights.keep(site, night)
+        ledger.deeds.insert(site, Deed(now, person, NO_DAMAGE, {"plants": [plant.name]}))
     return answered

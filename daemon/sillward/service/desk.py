@@ -18,6 +18,7 @@ from sillward.service.absences import Absences
 from sillward.service.alarm_monitor import AlarmMonitor
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import Corrections
+from sillward.service.damage_watch import DamageWatch
 from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
 from sillward.service.health import troubles
@@ -57,6 +58,7 @@ class Desk:
     weekly_mail: WeeklyMail
     sensors: SensorReadings
     reading_review: ReadingReview
+    damage_watch: DamageWatch
     upkeep: LedgerUpkeep
     defects: Defects
     _started_at: datetime | None = None
@@ -78,6 +80,7 @@ class Desk:
             weekly_mail,
             SensorReadings(context),
             ReadingReview(context),
+            DamageWatch(context),
             LedgerUpkeep(context.ledger),
             defects,
         )
@@ -135,6 +138,8 @@ class Desk:
             self.sensors.look()
         with contained("reading.failed_to_review"):
             self.reading_review.look()
+        with contained("damage.failed_to_look"):
+            self.damage_watch.look()
         with contained("absence.failed"):
             self.absences.look()
         with contained("round.failed"):

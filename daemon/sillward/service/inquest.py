@@ -138,44 +138,39 @@ def inquire(
     return replace(found, kept_in=_kept_in(found.coldest, told_c, chores))
 
 
-def night_of_plant(
+def nights_of_plants(
     ledger: Ledger,
     collection: Collection,
-    plants: Sequence[tuple[Plant, PlantState | None]],
+    plants: Sequence[tuple[Plant, PlantState]],
     day: date,
 ) -> dict[str, ColdNight]:
     """Return what each of some plants went through in one night, where that is known."""
-    past = _past(ledger, collection, day)
+    past = _past(ledger, collection, day) if plants else None
     if past is None:
         return {}
     since = collection.site.middle_of_day(day) - timedelta(days=2)
     stays = {
-        plant.name: _stays(
-            ledger,
-            collection,
-            plant,
-            ledger.chores.about(collection.site.name, plant.name, since),
-            state,
-            [day],
-        )
+        plant.name: (plant, _stays(ledger, collection, plant, chores, state, [day]))
         for plant, state in plants
+        for chores in [ledger.chores.about(collection.site.name, plant.name, since)]
     }
-    climate = _climate(collection, [stay for each in stays.values() for stay in each], past)
+    climate = _climate(collection, [stay for _, each in stays.values() for stay in each], past)
     return {
-        plant.name: found[0]
-        for plant, _ in plants
-        if (found := cold_nights(collection.site, plant, climate, stays[plant.name]))
+        name: found[0]
+        for name, (plant, each) in stays.items()
+        if (found := cold_nights(collection.site, plant, climate, each))
     }
 
 
-def as_harmful_night(plant: Plant, night: ColdNight, now: datetime) -> HarmfulNight:
+def as_harmful_night(plant: str, night: ColdNight, now: datetime) -> HarmfulNight:
     """Return a night as the ledger keeps it."""
     return HarmfulNight(
-        plant.name,
+        plant,
         night.day,
         round(night.low_c, 2),
         round(night.sd_k, 2),
         night.is_read,
+        night.is_known,
         night.limit_c,
         now,
     )
@@ -211,7 +206,7 @@ def _stays(
             day,
             stood or (plant.home,),
             at(site.middle_of_day(day)) or (plant.home,),
-            bool(stood),
+            len(stood) == 1,
             {spot: read[spot][day] for spot in stood or (plant.home,) if day in read[spot]},
         )
         for day, stood in nights.items()

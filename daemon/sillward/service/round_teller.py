@@ -12,7 +12,7 @@ from functools import partial
 
 from sillward.config.household import Channel
 from sillward.ledger import Notice
-from sillward.service import weekly_mail
+from sillward.service import damage_questions, weekly_mail
 from sillward.service.context import ServiceContext
 from sillward.service.defects import Defects
 from sillward.service.due_rounds import Occasion
@@ -57,6 +57,9 @@ class RoundTeller:
         self._save(occasion, notices, sheet, has_forecast=has_forecast)
         with self.defects.contained("round.failed_to_remember", _details(occasion)):
             remember(sheet, occasion, context.site.name, context.ledger, context.clock())
+            damage_questions.remember(
+                sheet, context.household.collection, context.ledger, context.clock()
+            )
         log.info(
             "round.told round=%s day=%s chores=%d",
             occasion.round.value,

@@ -52,7 +52,7 @@ def outcome(*, damaged: bool) -> None:
         for back in range(3):
             night = (DUSK - timedelta(days=30 + back)).date()
             kept = HarmfulNight(
-                BLUE, night, 2.0, 0.7, True, 14.0, DUSK, None, DUSK, damaged, None
+                BLUE, night, 2.0, 0.7, True, True, 14.0, DUSK, None, DUSK, damaged, None
             )  # fmt: skip
             ledger.harmful_nights.keep("Courtyard", kept)
 

@@ -155,7 +155,7 @@ def test_an_answer_that_was_taken_back_is_not_counted() -> None:
 
 def test_the_coldest_night_is_that_which_was_read_and_goes_back_to_harmful_ones() -> None:
     ledger = Ledger(":memory:")
-    harmful = HarmfulNight(STRAP, date(2024, 7, 1), 3.0, 1.0, False, 8.0, NOW)
+    harmful = HarmfulNight(STRAP, date(2024, 7, 1), 3.0, 1.0, False, True, 8.0, NOW)
     ledger.harmful_nights.note(SITE.name, [harmful])
     nights = [
         PlantNight(date(2026, 5, 3), ("bench",), True, (), 4.0, 8.0, 9.5),

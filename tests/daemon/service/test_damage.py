@@ -78,7 +78,7 @@ def answered(
     ledger: Ledger, plant: str, low_c: float, *, damaged: bool, back: int = 0
 ) -> HarmfulNight:
     night = DAY - timedelta(days=40 + back)
-    kept = HarmfulNight(plant, night, low_c, 1.0, True, 8.0, NOW, NOW, NOW, damaged)
+    kept = HarmfulNight(plant, night, low_c, 1.0, True, True, 8.0, NOW, NOW, NOW, damaged)
     ledger.harmful_nights.keep(SITE.name, kept)
     return kept
 
@@ -187,7 +187,7 @@ def test_damage_long_ago_is_not_looked_into(ledger: Ledger) -> None:
 
 
 def test_no_damage_is_about_the_nights_that_were_asked_about(ledger: Ledger) -> None:
-    asked = HarmfulNight(PLANT.name, COLD, 5.0, 1.3, False, 8.0, NOW)
+    asked = HarmfulNight(PLANT.name, COLD, 5.0, 1.3, False, True, 8.0, NOW)
     ledger.harmful_nights.note(SITE.name, [asked])
 
     (night,) = no_damage(ledger, SITE.name, PLANT, (), NOW, "Ana")

@@ -18,6 +18,7 @@ from sillward_rules.remark import (
     ColdBorne,
     CourseBehind,
     CourseTooStrong,
+    DamageAsked,
     FeedTooStrong,
     FeedWaits,
     ForecastDoubted,
@@ -29,6 +30,7 @@ from sillward_rules.remark import (
     HeatAhead,
     HeatUnrelieved,
     LeftOutByChoice,
+    LimitProposed,
     LookAtLeaf,
     MistingMissed,
     NightRead,
@@ -356,6 +358,16 @@ SAMPLES: list[tuple[Remark, str]] = [
         LookAtLeaf(B, "magnesium", 14),
         "look at the leaves of Anemone, Boat after 14 days with magnesium: better, same or worse? "
         "Answer: sillward look 'Anemone' better",
+    ),
+    (
+        DamageAsked(B, date(2026, 5, 3), 7.2, True),
+        "Anemone, Boat had 7.2 °C in the night of Sun 03 May: any damage? Answer: sillward damage "
+        "'Anemone', or with --none",
+    ),
+    (
+        LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),
+        "Boat: night_low 12 °C is proposed instead of 10 °C, from 1 damaged and 0 unharmed nights: "
+        "sillward damage 'Boat'",
     ),
     (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (

@@ -13,6 +13,9 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
+COLUMNS = 13
+"""Columns of the table."""
+
 
 @dataclass(frozen=True, slots=True)
 class HarmfulNight:
@@ -22,6 +25,8 @@ class HarmfulNight:
         night: the date of its evening.
         low_c: the lowest temperature of its leaves where it stood [°C]; sd_k: how well that is
             known [K]. is_read: whether a thermometer there showed it, or a forecast said it.
+        is_known: whether it is known where the plant stood; else it may have been warmer, and only
+            whether it shows damage is of interest.
         limit_c: its limit in that night [°C]; None if it had none.
         asked_at: when the grower was last asked whether damage shows; None if not yet.
         answered_at: when it was answered, by whom (person, None if not known), and whether there
@@ -33,6 +38,7 @@ class HarmfulNight:
     low_c: float
     sd_k: float
     is_read: bool
+    is_known: bool
     limit_c: float | None
     noted_at: datetime
     asked_at: datetime | None = None
@@ -60,13 +66,14 @@ class HarmfulNightTable:
 
     def _insert(self, otherwise: str, site: str, night: HarmfulNight) -> None:
         self._database.execute(
-            f"INSERT OR {otherwise} INTO harmful_night VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            f"INSERT OR {otherwise} INTO harmful_night VALUES ({', '.join('?' * COLUMNS)})",
             site,
             night.plant,
             str(night.night),
             night.low_c,
             night.sd_k,
             night.is_read,
+            night.is_known,
             night.limit_c,
             to_text(night.noted_at),
             None if night.asked_at is None else to_text(night.asked_at),
@@ -93,7 +100,8 @@ class HarmfulNightTable:
         return self._reader.readable(rows)
 
     def answered(self, site: str) -> list[HarmfulNight]:
-        """Return all nights that are answered, by night and plant."""
+        """Return all nights that are answered, by night and plant; also those of which the answer
+        says nothing."""
         rows = self._database.rows(
             "SELECT * FROM harmful_night WHERE site = ? AND answered_at IS NOT NULL"
             " ORDER BY night, plant",
@@ -118,6 +126,7 @@ def _night_of(row: Row) -> HarmfulNight:
         row["low"],
         row["sd"],
         bool(row["read"]),
+        bool(row["known"]),
         row["limit_c"],
         to_moment(row["noted_at"]),
         maybe_moment(row["asked_at"]),

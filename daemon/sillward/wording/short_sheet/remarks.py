@@ -5,9 +5,17 @@ from collections.abc import Iterable
 from sillward.wording import chore_phrases
 from sillward.wording.push import Line, Part, plain_part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
-from sillward_rules.remark import FeedWaits, LookAtLeaf, NotConfirmed, Remark, ShelterFailing
+from sillward_rules.remark import (
+    DamageAsked,
+    FeedWaits,
+    LimitProposed,
+    LookAtLeaf,
+    NotConfirmed,
+    Remark,
+    ShelterFailing,
+)
 
-_CAN_WAIT = (FeedWaits, LookAtLeaf)
+_CAN_WAIT = (DamageAsked, FeedWaits, LimitProposed, LookAtLeaf)
 """Remarks that a push may leave out: they change nothing about this day."""
 
 MAX_ASKED = 2

@@ -1,0 +1,114 @@
+"""Questions about cold nights, and limits that are proposed, on the sheets of morning and week.
+
+Symptoms of cold show a day to two weeks later, so the grower is asked after 3, 7 and 14 days. An
+answer teaches; no answer teaches nothing.
+"""
+
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+from sillward.ledger import Ledger
+from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.service.limit_news import news_of
+from sillward_rules.plants.collection import Collection
+from sillward_rules.remark import DamageAsked, LimitProposed, Remark
+from sillward_rules.sheet import Round, Sheet
+
+ASKED_AFTER = (3, 7, 14)
+"""Days after a cold night on which it is asked about. Source: chilling of 15 Spathiphyllum showed
+after one to five days (Qu et al. 2000), in two of 22 foliage plants after two weeks (both read in
+abstracts); the steps are judgement."""
+
+GIVEN_UP_AFTER = 17
+"""After so many days it is not asked about any more. Judgement: a weekend is missed."""
+
+MOST_NIGHTS = 2
+"""Nights that one sheet asks about. Judgement: a question that is not answered comes again."""
+
+MOST_PROPOSED = 3
+"""Limits that one week sheet proposes. Judgement; `sillward damage` has each plant's."""
+
+
+def with_damage_questions(sheet: Sheet, collection: Collection, ledger: Ledger) -> Sheet:
+    """Return a sheet of a morning with what is asked about cold nights, or one of a week with the
+    limits that are proposed."""
+    if sheet.round is Round.MORNING:
+        said: Sequence[Remark] = questions(ledger, collection, sheet.at)
+    elif sheet.round is Round.WEEK:
+        said = list(_proposals(ledger, collection))
+    else:
+        return sheet
+    return replace(sheet, warnings=(*sheet.warnings, *said)) if said else sheet
+
+
+def open_nights(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulNight]:
+    """Return the nights that can still be answered, by night and plant."""
+    today = collection.site.local_date(now)
+    names = {plant.name for plant in collection.plants}
+    since = today - timedelta(days=GIVEN_UP_AFTER)
+    nights = ledger.harmful_nights.unanswered(collection.site.name, since)
+    return [night for night in nights if night.plant in names]
+
+
+def questions(ledger: Ledger, collection: Collection, now: datetime) -> list[DamageAsked]:
+    """Return what is asked on a morning: of each plant about the coldest of the nights that are
+    due, plants of one night together."""
+    due = _due(ledger, collection, now)
+    coldest: dict[str, HarmfulNight] = {}
+    for night in due:
+        known = coldest.get(night.plant)
+        if known is None or night.low_c < known.low_c:
+            coldest[night.plant] = night
+    by_night: dict[date, list[HarmfulNight]] = {}
+    for night in sorted(coldest.values(), key=lambda night: (night.low_c, night.plant)):
+        by_night.setdefault(night.night, []).append(night)
+    found = [
+        DamageAsked(tuple(night.plant for night in nights), day, nights[0].low_c, nights[0].is_read)
+        for day, nights in by_night.items()
+    ]
+    return found[:MOST_NIGHTS]
+
+
+def remember(sheet: Sheet, collection: Collection, ledger: Ledger, now: datetime) -> None:
+    """Note that what a morning asks has been asked."""
+    asked = {
+        name
+        for remark in sheet.warnings
+        if isinstance(remark, DamageAsked)
+        for name in remark.plants
+    }
+    if asked:
+        nights = [night for night in _due(ledger, collection, now) if night.plant in asked]
+        ledger.harmful_nights.mark_asked(collection.site.name, nights, now)
+
+
+def _due(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulNight]:
+    """Return the nights that are to be asked about today, also those that were today already."""
+    site = collection.site
+    today = site.local_date(now)
+
+    def is_due(night: HarmfulNight) -> bool:
+        # A night ends on the day after the evening that names it.
+        over = night.night + timedelta(days=1)
+        passed = [days for days in ASKED_AFTER if over + timedelta(days=days) <= today]
+        if not passed or night.asked_at is None:
+            return bool(passed)
+        asked = site.local_date(night.asked_at)
+        return asked == today or asked < over + timedelta(days=passed[-1])
+
+    return [night for night in open_nights(ledger, collection, now) if is_due(night)]
+
+
+def _proposals(ledger: Ledger, collection: Collection) -> Iterator[LimitProposed]:
+    answered = {night.plant for night in ledger.harmful_nights.answered(collection.site.name)}
+    count = 0
+    for plant in collection.plants:
+        news = news_of(ledger, collection, plant) if plant.name in answered else None
+        if news is None or not news.changes or count == MOST_PROPOSED:
+            continue
+        count += 1
+        change = news.changes[0]
+        yield LimitProposed(
+            plant.name, change.name, change.was, change.value, news.damaged, news.unharmed
+        )

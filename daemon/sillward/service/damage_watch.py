@@ -1,0 +1,89 @@
+"""Once a day, when a night is over: which plants it may have harmed, and what damage has taught."""
+
+import logging
+from dataclasses import dataclass
+from datetime import date, timedelta
+
+from sillward.ledger import Ledger
+from sillward.service.context import ServiceContext
+from sillward.service.damage import learn_from_diary
+from sillward.service.inquest import as_harmful_night, nights_of_plants
+from sillward_rules.inquest import LIKELY
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.state import PlantState, State
+from sillward_rules.readings.hourly_readings import Quantity
+from sillward_rules.weather import sun
+
+LOOK_AFTER = timedelta(hours=6)
+"""So long after sunrise a night is looked at: the morning round has been told by then, and what
+sensors send late has come. Nobody is asked before the third day."""
+
+ANSWERS_WITHIN = timedelta(days=14)
+"""Where nobody has confirmed an order for so long, one that is not confirmed says nothing of where
+the plant is, and no question follows from it. Judgement."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class DamageWatch:
+    """Notes the harmful nights of one household. They are facts: to note one twice changes
+    nothing."""
+
+    context: ServiceContext
+    _noted: date | None = None
+
+    def look(self) -> None:
+        """Look at the last night, if that has not been done."""
+        context, now = self.context, self.context.clock()
+        day = sun.night_at_or_after(context.site, now - LOOK_AFTER).day - timedelta(days=1)
+        if day == self._noted:
+            return
+        self._noted = day
+        ledger, site, states = context.ledger, context.site.name, context.states()
+        collection = context.taught_collection
+        since = context.site.local_date(now - ANSWERS_WITHIN)
+        confirms = ledger.chores.any_answered_since(site, since)
+        plants = [
+            (plant, states[plant.name])
+            for plant in _perhaps_cold(ledger, collection, states, day)
+            if _may_be_out(states[plant.name], confirms=confirms)
+        ]
+        harmed = {
+            name: night
+            for name, night in nights_of_plants(ledger, collection, plants, day).items()
+            if night.harm >= LIKELY and (night.is_known or confirms)
+        }
+        nights = [as_harmful_night(name, night, now) for name, night in harmed.items()]
+        ledger.harmful_nights.note(site, nights)
+        sources = [source.name for source in context.forecasts.sources]
+        taught = learn_from_diary(ledger, collection, sources, states, now)
+        if nights or taught:
+            log.info("damage.noted site=%s nights=%d taught=%d", site, len(nights), taught)
+
+
+def _perhaps_cold(ledger: Ledger, collection: Collection, states: State, day: date) -> list[Plant]:
+    """Return the plants that the night may have harmed: by the morning round, which has counted its
+    dose, or by a reading under their limit where they stand."""
+    site = collection.site
+    start = sun.night_of(site, day).start
+    lowest = {
+        spot.name: ledger.readings.lowest_since(site.name, spot.name, Quantity.TEMPERATURE, start)
+        for spot in collection.spots
+    }
+    found = []
+    for plant in collection.plants:
+        state, limit = states.get(plant.name), plant.limits.night_low
+        if state is None or limit is None:
+            continue
+        dosed = state.cold is not None and state.cold.night == day and state.cold.carried > 0
+        low = lowest.get(state.spot)
+        if dosed or (low is not None and low < limit.value):
+            found.append(plant)
+    return found
+
+
+def _may_be_out(state: PlantState, *, confirms: bool) -> bool:
+    """Whether somebody has said where a plant is, or has left an order open as they seldom do."""
+    return not state.assumed or (confirms and state.asked is not None)

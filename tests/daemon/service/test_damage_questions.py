@@ -1,0 +1,136 @@
+"""Cold nights are noted, asked about after 3, 7 and 14 days, and what they teach is proposed."""
+
+from dataclasses import replace
+from datetime import date, datetime, timedelta
+
+import pytest
+
+from sillward.ledger import Ledger
+from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.service import answers
+from sillward.service.damage_questions import questions, remember, with_damage_questions
+from sillward.service.damage_watch import LOOK_AFTER
+from sillward_rules.plants.collection import Collection
+from sillward_rules.remark import DamageAsked, LimitProposed
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather.night_summary import NightForecast
+from sillward_rules.weather.sun import night_of
+from tests.support.desks import DAY, SITE, World, a_household, a_world, local
+
+COLLECTION: Collection = a_household().collection
+NIGHT = DAY - timedelta(days=4)
+"""It ended three days before this day."""
+
+
+@pytest.fixture
+def ledger() -> Ledger:
+    return Ledger(":memory:")
+
+
+def cold(
+    ledger: Ledger, plant: str = "Left pot", night: date = NIGHT, low_c: float = 5.0
+) -> HarmfulNight:
+    made = HarmfulNight(plant, night, low_c, 1.0, False, True, 8.0, local("15:00", night))
+    ledger.harmful_nights.note(SITE.name, [made])
+    return made
+
+
+def asked(ledger: Ledger, days: int = 0, hour: str = "08:30") -> list[DamageAsked]:
+    return questions(ledger, COLLECTION, local(hour, DAY + timedelta(days=days)))
+
+
+def a_sheet(round_: Round, at: datetime) -> Sheet:
+    return Sheet(round_, at, SITE.name, "model", at, None, (), (), (), None, {})
+
+
+def test_a_cold_night_is_asked_about_after_three_seven_and_fourteen_days(ledger: Ledger) -> None:
+    cold(ledger)
+    days = []
+    for day in range(-3, 20):
+        if asked(ledger, day):
+            at = local("08:30", DAY + timedelta(days=day))
+            sheet = with_damage_questions(a_sheet(Round.MORNING, at), COLLECTION, ledger)
+            remember(sheet, COLLECTION, ledger, at)
+            assert asked(ledger, day, "10:00") == asked(ledger, day)  # all that day
+            days.append(day + 3)
+
+    assert days == [3, 7, 14]
+
+
+def test_a_question_that_was_missed_is_asked_later(ledger: Ledger) -> None:
+    cold(ledger)
+
+    assert asked(ledger, 2)
+    assert asked(ledger, 13)
+    assert not asked(ledger, 15)
+
+
+def test_plants_of_one_night_are_asked_about_together_the_coldest_first(ledger: Ledger) -> None:
+    cold(ledger, "Right pot", low_c=4.0)
+    cold(ledger, "Left pot")
+    cold(ledger, "Left pot", NIGHT - timedelta(days=1), low_c=6.0)
+    cold(ledger, "Gone")
+
+    assert asked(ledger) == [DamageAsked(("Right pot", "Left pot"), NIGHT, 4.0, False)]
+
+
+def test_an_answer_ends_the_questions(ledger: Ledger) -> None:
+    night = cold(ledger)
+    ledger.harmful_nights.keep(SITE.name, replace(night, answered_at=local("09:00"), damaged=False))
+
+    assert not asked(ledger)
+    assert not asked(ledger, 4)
+
+
+def test_only_the_morning_asks_and_only_the_week_proposes(ledger: Ledger) -> None:
+    cold(ledger)
+    for back in range(3):
+        night = cold(ledger, "Right pot", NIGHT - timedelta(days=back), low_c=7.0)
+        ledger.harmful_nights.keep(
+            SITE.name, replace(night, answered_at=local("09:00"), damaged=False, low_c=1.0)
+        )
+    at = local("08:30")
+
+    def said(round_: Round) -> list[type]:
+        sheet = with_damage_questions(a_sheet(round_, at), COLLECTION, ledger)
+        return [type(remark) for remark in sheet.warnings]
+
+    assert said(Round.MORNING) == [DamageAsked]
+    assert said(Round.DUSK) == []
+    assert said(Round.WEEK) == [LimitProposed]
+
+
+def through_a_cold_night(low_c: float, *, out: bool = True) -> World:
+    """A plant stands at the bench, as somebody has said; rounds are told; it is the day after."""
+    world = a_world("16:00", low_c=low_c)
+    low_at = night_of(SITE, DAY - timedelta(days=1)).end - timedelta(minutes=18)
+    before = NightForecast(DAY - timedelta(days=1), 10.0, 12.0, low_at, 2.0, 1.0, 0.0, 15.0)
+    world.ledger.nights.keep(SITE.name, "Invented weather", low_at - timedelta(hours=10), [before])
+    spot = "bench" if out else "room"
+    answers.move(world.ledger, SITE.name, "Left pot", spot, world.clock())
+    desk = world.desk
+    desk.tick()
+    sunrise = night_of(SITE, DAY).end
+    for at in (local("17:05"), sunrise + timedelta(hours=1), sunrise + LOOK_AFTER * 1.1):
+        world.clock.now = at
+        if at > sunrise:
+            # Nobody has carried anything, as somebody says who looked late in the evening.
+            answers.move(world.ledger, SITE.name, "Left pot", spot, local("22:00"))
+        desk.tick()
+    return world
+
+
+def test_a_plant_that_stood_in_the_cold_is_noted() -> None:
+    world = through_a_cold_night(3.0)
+
+    (night,) = world.ledger.harmful_nights.of_plant(SITE.name, "Left pot")
+    assert (night.night, night.limit_c, night.is_read) == (DAY, 8.0, False)
+    assert night.low_c == pytest.approx(3.0, abs=1.0)
+    assert night.answered_at is None
+
+
+@pytest.mark.parametrize(("low_c", "out"), [(12.0, True), (3.0, False)])
+def test_a_plant_that_was_warm_is_not(low_c: float, out: bool) -> None:
+    world = through_a_cold_night(low_c, out=out)
+
+    assert world.ledger.harmful_nights.of_plant(SITE.name, "Left pot") == []
