@@ -250,6 +250,17 @@ class Load:
 
 
 @dataclass(frozen=True, slots=True)
+class Spray:
+    """How much wetting plants of known span takes, by estimate [L].
+
+    - filling: how much is mixed at a time [L]; None for plain water.
+    """
+
+    litres: float
+    filling: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class Chore:
     """One chore for all plants that one trip takes care of.
 
@@ -275,6 +286,8 @@ class Chore:
     """The feed or course that it gives, by its name; empty for plain water and the only feed."""
     load: Load | None = None
     """What carrying the plants comes to; None where the size of none is known."""
+    spray: Spray | None = None
+    """How much wetting the plants takes; None where the span of any is not known."""
 
     @property
     def day(self) -> str:
@@ -334,6 +347,7 @@ def only(chore: Chore, names: Sequence[str]) -> Chore:
         grounds=Grounds.of(*(((reason.plant,), reason) for reason in kept)),
         unconfirmed=tuple(name for name in names if name in chore.unconfirmed),
         load=chore.load and _only_of(chore.load, names),
+        spray=chore.spray if len(kept) == len(chore.plants) else None,
     )
 
 

@@ -20,6 +20,7 @@ from sillward_rules.planners.outlook import Outlook, look_ahead
 from sillward_rules.planners.past_day import states_after
 from sillward_rules.planners.scene.night_risk import spread_of
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.spray_volume import with_spray
 from sillward_rules.planners.walk_time import with_loads
 from sillward_rules.plants.collection import Collection, Recipe
 from sillward_rules.plants.feeds import Course
@@ -121,7 +122,7 @@ def draw_up(
     chores, warnings, outlook = _plan(round_, scene)
     chores, declined = grower_decisions.without_declined(scene, chores)
     if round_ is not Round.WEEK:
-        chores = with_loads(collection, chores)
+        chores = with_spray(collection, with_loads(collection, chores))
     return replace(
         _sheet_of_orders(round_, scene, chores),
         warnings=_worth_saying(

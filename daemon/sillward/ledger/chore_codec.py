@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Weighing
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Spray, Weighing
 
 
 def encode(chore: Chore) -> str:
@@ -32,6 +32,7 @@ def encode(chore: Chore) -> str:
             "overdue_since": _text(chore.overdue_since),
             **({"what": chore.what} if chore.what else {}),
             **({} if chore.load is None else {"load": _from_load(chore.load)}),
+            **({} if chore.spray is None else {"spray": [chore.spray.litres, chore.spray.filling]}),
         },
         ensure_ascii=False,
         separators=(",", ":"),
@@ -56,6 +57,7 @@ def decode(text: str) -> Chore:
         overdue_since=_time(stored["overdue_since"]),
         what=stored.get("what", ""),
         load=_to_load(stored["load"]) if "load" in stored else None,
+        spray=Spray(*stored["spray"]) if "spray" in stored else None,
     )
 
 

@@ -93,7 +93,8 @@ def way(
     if chore.kind is ChoreKind.FLUSH and within:  # not at any time between its hours
         of = "salt" if chore.because[0].quantity == COURSE_RINSE else "feed"
         told = f"within {round(min(within))} min of the {of}, {told}"
-    return capital(told)
+    spray = "" if is_settled else load_words.spray(chore, voice)
+    return capital(f"{told}; {spray}" if spray else told)
 
 
 def answered(kept: StoredChore, voice: Voice) -> str:

@@ -117,6 +117,7 @@ def chore_document(chore: Chore, site: Site) -> dict[str, Any]:
         "chance": chore.chance,
         **_confirmation(chore, site),
         **_load(chore, site),
+        **({} if chore.spray is None else {"litres": plain(chore.spray.litres)}),
     }
 
 

@@ -110,6 +110,8 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
         for reason in chore.because:
             alike.setdefault(because(reason, chore, voice), []).append(reason.plant)
         yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
+    if spray := load_words.spray(chore, voice):
+        yield f"    {spray}"
     if heavy := load_words.heavy(chore.load, voice):
         yield f"    {heavy}"
     yield f"    [{chore.id}]"

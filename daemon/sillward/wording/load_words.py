@@ -1,11 +1,15 @@
-"""How long carrying takes and what is heavy, in words."""
+"""How long carrying takes, what is heavy, and how much a spray takes, in words."""
 
+import math
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from sillward.wording.push import Part, plain_part
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Heavy, Load
+
+SPARE_FILLING = 0.1
+"""So much more than a filling still counts as one. Judgement: the estimate is no better."""
 
 LONG_WALK = timedelta(minutes=30)
 """A push says when to begin with walks that take so long. Judgement: who looks at a message at its
@@ -40,6 +44,15 @@ def heavy(load: Load | None, voice: Voice) -> str:
 def kilos(one: Heavy) -> int:
     """Return a weight as a whole number: the estimate is no better than that."""
     return round(one.kg)
+
+
+def spray(chore: Chore, voice: Voice) -> str:
+    """Return "about 2.1 L, 2 fillings of 1.5 L" of what is sprayed; empty if that is not known."""
+    if chore.spray is None:
+        return ""
+    litres, filling = chore.spray.litres, chore.spray.filling
+    count = 1 if filling is None else math.ceil(litres / filling - SPARE_FILLING)
+    return voice.say("spray", litres=f"{litres:.2g}", fillings=count, filling=f"{filling or 0:g}")
 
 
 def of_card(one: Heavy) -> str:

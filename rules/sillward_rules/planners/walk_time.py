@@ -32,6 +32,11 @@ def sizes_of(traits: Traits) -> Sizes:
     )
 
 
+def kinds_by_name(collection: Collection) -> dict[str, int]:
+    """Return the position in `Collection.traits` of each plant, by name."""
+    return {name: kind for kind, names in enumerate(collection.names) for name in names}
+
+
 def with_loads(collection: Collection, chores: Sequence[Chore]) -> tuple[Chore, ...]:
     """Return the chores of a round; those that carry plants of known size with their load.
 
@@ -41,7 +46,7 @@ def with_loads(collection: Collection, chores: Sequence[Chore]) -> tuple[Chore, 
     weights, spans = sizes_of(collection.traits)
     if not (np.isfinite(weights) | np.isfinite(spans)).any():
         return tuple(chores)
-    kind_of = {name: kind for kind, names in enumerate(collection.names) for name in names}
+    kind_of = kinds_by_name(collection)
     going_in = [c for c in chores if c.kind is ChoreKind.CARRY_IN and c.overdue_since is None]
     begins = _begins(going_in, kind_of, (weights, spans), collection.site)
     return tuple(

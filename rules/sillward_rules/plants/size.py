@@ -60,11 +60,6 @@ index of dense container plants is 2 to 4."""
 RUN_OFF_SHARE = 0.5
 """Share of the spray that drips or drifts past. Judgement: leaves are wetted until they drip."""
 
-SOAK_SHARE = 0.15
-"""Water given to a pot to wet it through until some runs out, as a share of its medium. Judgement:
-about a third of the water that it holds has been used by then, and a tenth of what is given runs
-out."""
-
 
 def weights_kg(plants: Sequence[Plant]) -> Array:
     """Return what plants weigh with their pots, just watered: (plant,) [kg].
@@ -156,8 +151,3 @@ def spray_l(span_cm: ArrayLike) -> Array:
     A film on every layer of leaf over the canopy: 1 mm on 1 m2 is 1 L.
     """
     return np.asarray(canopy_m2(span_cm) * FILM_MM * LEAF_LAYERS / (1.0 - RUN_OFF_SHARE))
-
-
-def soak_l(pot_l: ArrayLike) -> Array:
-    """Return what it takes to wet pots of these volumes through [L]; NaN where unknown."""
-    return np.asarray(np.asarray(pot_l, dtype=np.float64) * SOAK_SHARE)

@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.ledger.chore_codec import decode, encode
-from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Weighing
+from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Spray, Weighing
 from tests.support.chores import a_chore
 
 TIMES = st.datetimes(timezones=st.just(UTC))
@@ -44,6 +44,7 @@ CHORES = st.builds(
     grounds=st.lists(pairs(), max_size=3).map(lambda parts: Grounds.of(*parts)),
     unconfirmed=st.lists(TEXTS, max_size=3).map(tuple), overdue_since=st.none() | TIMES,
     what=TEXTS,
+    spray=st.none() | st.builds(Spray, litres=NUMBERS, filling=st.none() | NUMBERS),
     load=st.none() | st.builds(
         Load, takes=st.integers(0, 600).map(lambda minutes: timedelta(minutes=minutes)),
         begin_by=st.none() | TIMES,

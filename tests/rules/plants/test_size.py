@@ -58,10 +58,6 @@ def test_spray_grows_with_the_square_of_the_span() -> None:
     assert large == pytest.approx(4 * small)
 
 
-def test_a_pot_is_soaked_by_its_volume() -> None:
-    assert size.soak_l(4.0) == pytest.approx(0.6)
-
-
 def test_walks_are_made_one_after_the_other() -> None:
     hour = 3600.0
 

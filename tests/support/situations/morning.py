@@ -326,3 +326,10 @@ def a_walk_that_begins_before_dusk_is_told(units: Units) -> Told:
     played = staged_day(garden(pots), AT, COLD, units=units)
     played.desk.tick()
     return of_round(played, "morning")
+
+
+@situation("push-morning", full_in=(SI,))
+def spans_say_how_much_water(units: Units) -> Told:
+    """Six plants of known span on a dry day, with a feed in a sprayer of half a litre."""
+    pots = [replace(pot, more="span = 60") for pot in SIX]
+    return summer(garden(pots, f"{FEED}litres = 0.5"), units)
