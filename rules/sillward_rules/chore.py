@@ -31,6 +31,7 @@ class ChoreKind(Enum):
     FLUSH = "flush"
     COURSE = "course"
     WATER = "water"
+    LEACH = "leach"
     STOP_WETTING = "stop-wetting"
     SHADE = "shade"
     SECURE = "secure"
@@ -46,7 +47,14 @@ URGENT = frozenset({ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE})
 """Kinds of chores that harm a plant if they are not done in time."""
 
 WETTINGS = frozenset(
-    {ChoreKind.MIST, ChoreKind.FEED, ChoreKind.FLUSH, ChoreKind.COURSE, ChoreKind.WATER}
+    {
+        ChoreKind.MIST,
+        ChoreKind.FEED,
+        ChoreKind.FLUSH,
+        ChoreKind.COURSE,
+        ChoreKind.WATER,
+        ChoreKind.LEACH,
+    }
 )
 """Chores done with water, in a window rather than by a deadline."""
 

@@ -386,6 +386,22 @@ class LookAtLeaf(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class FlushWaits(Remark):
+    """Plants with too much salt at their roots that cannot be flushed today, and are not fed."""
+
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class WaterTooSalty(Remark):
+    """Plants with too much salt at their roots that the water in use is too salty to flush."""
+
+    plants: tuple[str, ...]
+    ec_ms_cm: float
+    limit_ms_cm: float
+
+
+@dataclass(frozen=True, slots=True)
 class WateringUnplanned(Remark):
     """The forecast is too old to plan any watering by."""
 

@@ -11,6 +11,7 @@ Each event has one function here; the shell calls it and stores the result:
     ... that a course is over              course_ended
     ... how the leaves are                 leaf_looked_at
     ... how wet its pot is                 looked_at, look_taken_back
+    ... that it has been repotted          repotted
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -23,7 +24,7 @@ from datetime import date, datetime, timedelta
 from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.plants import season_memory
+from sillward_rules.plants import salt_balance, season_memory
 from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.pot_water import PotLook
@@ -370,18 +371,18 @@ def all_confirmed(known: State) -> dict[str, PlantState]:
 
 
 def watered(state: PlantState, wetting: Wetting) -> PlantState:
-    """Return the state of a plant once it has been misted, fed, rinsed or watered."""
+    """Return the state of a plant once it has been misted, fed, rinsed, watered or flushed."""
     at, care = wetting.at, state.care.wetted(wetting)
     if wetting.kind is ChoreKind.WATER:  # that goes into the pot, and wets no leaf
         return replace(state, care=care)
     if wetting.kind is ChoreKind.FEED:
         return replace(state, misted_at=at, fed_at=at, care=care)
-    if wetting.kind is ChoreKind.FLUSH:
+    if wetting.kind in (ChoreKind.FLUSH, ChoreKind.LEACH):
         return replace(state, misted_at=at, rinsed_at=at, care=care)
     return replace(state, misted_at=at, care=care)
 
 
-# -- courses
+# -- courses, and fresh medium
 
 
 def course_ended(state: PlantState, course: str, at: datetime | None) -> PlantState:
@@ -410,6 +411,11 @@ def look_taken_back(state: PlantState, look: PotLook) -> PlantState:
     """Return the state of a plant without a look at its pot that no morning has counted yet."""
     left = tuple(one for one in state.care.looks if one != look)
     return replace(state, care=replace(state.care, looks=left))
+
+
+def repotted(state: PlantState, now: datetime) -> PlantState:
+    """Return the state of a plant that has been repotted: its roots are in fresh medium."""
+    return replace(state, care=replace(state.care, salt=salt_balance.fresh(now)))
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

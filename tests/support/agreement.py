@@ -21,8 +21,9 @@ _VERBS = {
     "damp down": ChoreKind.DAMP_DOWN,
     "move": ChoreKind.MOVE,
     "water": ChoreKind.WATER,
+    "flush": ChoreKind.LEACH,
 }
-_GUARDS = "cover|secure|shade|damp down|water"
+_GUARDS = "cover|secure|shade|damp down|water|flush"
 
 _HEAD = re.compile(
     rf"\b(carry in|put out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "

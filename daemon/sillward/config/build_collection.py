@@ -22,6 +22,7 @@ from sillward.config.models import (
 )
 from sillward.config.quiet_hours import QuietHours
 from sillward.text.units import Units
+from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import CAUTION, Habits, Recipe
 from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.plants.group_names import alias_named
@@ -148,6 +149,12 @@ def build_habits(table: HabitsTable) -> Habits:
 def build_water(table: WaterTable) -> Water:
     """Return the water of [water]."""
     return Water(**table.model_dump())
+
+
+def with_medium_limit(plant: Plant) -> Plant:
+    """Return a plant with how strong the water at its roots may get, if it has no such limit."""
+    limits = replace(plant.limits, medium_salt_high=salt_balance.medium_limit(plant.limits))
+    return replace(plant, limits=limits)
 
 
 def build_feed(table: FeedTable, water: Water | None = None) -> Recipe:

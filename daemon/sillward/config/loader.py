@@ -70,6 +70,8 @@ def load_household(
     habits = _read_habits(reader, document)
     water = _read_water(reader, document)
     feed = _read_feed(reader, document, water)
+    if water is not None:
+        plants = [build_collection.with_medium_limit(plant) for plant in plants]
     given = GivenReader(reader, plants, _known_names(document, spots), feed, water)
     feeds = given.feeds(document)
     courses = given.courses(document, feeds)

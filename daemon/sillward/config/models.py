@@ -216,6 +216,13 @@ class LimitsTable(Table):
     salt_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
         None, description="strongest feed, as EC, mS/cm"
     )
+    medium_salt_high: Annotated[float, Field(gt=0, le=20)] | None = Field(
+        None,
+        description=(
+            "strongest water in the medium or on the roots, as EC of a pour-through, mS/cm; left "
+            "out: 2.5 times salt_high"
+        ),
+    )
     gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
         None, description="strongest gust at the spot, m/s"
     )

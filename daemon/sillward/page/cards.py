@@ -45,7 +45,13 @@ is low."""
 _IN_A_WINDOW = WETTINGS | {ChoreKind.CARRY_OUT}
 """Chores that go by the hour from which on they may be done, and then by the last one."""
 
-_TURNS = (ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.FLUSH)
+_TURNS = (
+    ChoreKind.MIST,
+    ChoreKind.FEED,
+    ChoreKind.COURSE,
+    ChoreKind.FLUSH,
+    ChoreKind.LEACH,
+)
 """In this order one thing is done to a plant after the other."""
 
 

@@ -12,7 +12,13 @@ from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import ForecastElsewhere, ForecastOld, NoShelter, Remark, nothing_known
 
 _ORDERS = (ChoreKind.CARRY_IN, ChoreKind.COVER, ChoreKind.SECURE)
-_GUARDS = (ChoreKind.MOVE, ChoreKind.SHADE, ChoreKind.DAMP_DOWN, ChoreKind.WATER)
+_GUARDS = (
+    ChoreKind.MOVE,
+    ChoreKind.SHADE,
+    ChoreKind.DAMP_DOWN,
+    ChoreKind.WATER,
+    ChoreKind.LEACH,
+)
 _LESS_URGENT = (ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.FLUSH)
 
 

@@ -53,7 +53,8 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
         given = [other for other in sheet.chores if other.kind in GIVEN and chore.goes_with(other)]
         names = dict.fromkeys(other.what or "feed" for other in given)
         return {"with": ", ".join(names) or "plain water"}
-    return {"with": "plain water"} if chore.kind in (ChoreKind.FLUSH, ChoreKind.WATER) else {}
+    plain = chore.kind in (ChoreKind.FLUSH, ChoreKind.WATER, ChoreKind.LEACH)
+    return {"with": "plain water"} if plain else {}
 
 
 def outlook_document(outlook: Outlook, site: Site) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
 from sillward_rules.planners.feeding import COURSE_FILM, COURSE_RINSE
+from sillward_rules.planners.leaching import SALT
 from sillward_rules.sheet import Round, Sheet
 
 _ORDER = (
@@ -21,6 +22,7 @@ _ORDER = (
     ChoreKind.COURSE,
     ChoreKind.FLUSH,
     ChoreKind.WATER,
+    ChoreKind.LEACH,
     ChoreKind.STOP_WETTING,
     ChoreKind.MOVE,
     ChoreKind.SHADE,
@@ -182,7 +184,7 @@ def _shared(chore: Chore, voice: Voice) -> str:
 
 _OF_COURSES = (COURSE_FILM, COURSE_RINSE)
 _FILM_QUANTITIES = frozenset(
-    {"film life", "film until rinse", "rinse", "crown drying time", "pot water", *_OF_COURSES}
+    {"film life", "film until rinse", "rinse", "crown drying time", "pot water", SALT, *_OF_COURSES}
 )
 
 
@@ -240,6 +242,14 @@ def because(reason: Reason, chore: Chore, voice: Voice) -> str:
         return say("crown", hours=hours, hour=hour, whose=whose)
     if reason.quantity == "pot water":
         return chore_phrases.pot_water(reason, chore, voice)
+    if reason.quantity == SALT:
+        return say(
+            "salt_because",
+            value=reason_phrases.number(reason, voice),
+            limit=reason_phrases.limit(reason, voice),
+            whose=reason_phrases.whose(reason, voice),
+            litres="" if reason.litres is None else f"{reason.litres:g} L",
+        )
     number_line, of_plant = _number_line(reason, chore, voice), _limit_of_plant(reason, voice)
     odds = reason_phrases.is_precaution(reason)
     text = f"{number_line}, {of_plant}{'' if odds else reason_phrases.chance([reason], voice)}"

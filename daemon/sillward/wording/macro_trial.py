@@ -25,7 +25,8 @@ _BY_SPOT = (
     [("by 08:00", "pergola", 7), ("by 08:50", "roof", 2)],
 )
 _ALL_KINDS = (
-    *_KINDS, "carry-out", "mist", "feed", "flush", "course", "water", "stop-wetting", "stay-in",
+    *_KINDS, "carry-out", "mist", "feed", "flush", "course", "water", "leach", "stop-wetting",
+    "stay-in",
 )  # fmt: skip
 
 FACTS: Mapping[str, Sequence[Any]] = {
@@ -262,7 +263,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "day.day": (14, 5),
     "day_asks.others": ([("shade", 3)], []),
     "day_asks.plants": (4, 1),
-    "crowded_guard.kind": (*_GUARDS, "water"),
+    "crowded_guard.kind": (*_GUARDS, "water", "leach"),
     "event.kind": _ALL_KINDS,
     "event.until": ("17:10", None),
     "event_coldest.value": ("4 °C", "6 °C"),
@@ -284,7 +285,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "forecast_behind.nights": (5, 1, 0),
     "forecast_behind.thermometer": (None, "pergola"),
     "forecast_old.hours": (8.0, 26.0),
-    "guard.kind": _GUARDS[:-1],
+    "guard.kind": (*_GUARDS[:-1], "leach"),
     "heat_ahead.by": (_AT, _LATER),
     "no_shelter.room": ("sunroom", "hall", None),
     "sensor_quiet.quantity": ("temperature", "humidity"),
@@ -298,7 +299,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "move.limit": ("27 °C", "32 °C"),
     "head_asked_for.kind": _ALL_KINDS,
     "head_more.kind": _ORDERS,
-    "head_order.kind": (*_KINDS, "water"),
+    "head_order.kind": (*_KINDS, "water", "leach"),
     "helper_is_told.span": ("on Friday 4 December, from morning to evening", "from today"),
     "head_out.when": ("from 08:20", "now"),
     "head_in.later": (9, 0),
@@ -383,12 +384,15 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "spell.days": (4, 3),
     "spell.kind": ("hot", "dry"),
     "still.until": ("09:00", ""),
+    "salt_because.limit": ("2 mS/cm", "1.2 mS/cm"),
+    "salt_because.litres": ("7.5 L", ""),
+    "salt_because.value": ("2.1 mS/cm", "3 mS/cm"),
     "stop_wetting.never": ([], [("roof", 2)]),
     "stop_wetting.until": ([("17:20", "pergola", ""), ("", "roof", "Wax vine")], []),
     "under_cover.by": ("by 17:10", "now", None),
     "under_limit.count": (5, 4),
     "value_at.way": ("down", "up", "outside"),
-    "verb.name": _KINDS,
+    "verb.name": (*_KINDS, "leach"),
     "walk.later": (0, 5),
     "week_lows.nights": ([(_DAY, 4.12, 3), (_NEXT, None, 0)], [(_DAY, -0.04, 0)]),
     "week_mistings.days": ([(_DAY, 2), (_NEXT, 1)], [(_DAY, 1)]),

@@ -85,7 +85,13 @@ class FeedPlan:
 
 
 def plan_feeds(
-    scene: Scene, places: Places, planned: DayPlans, films: DayFilms, given: Given
+    scene: Scene,
+    places: Places,
+    planned: DayPlans,
+    films: DayFilms,
+    given: Given,
+    *,
+    held: np.ndarray | None = None,
 ) -> FeedPlan:
     """Return what plants are given with their first misting, so that the rinse follows in time.
 
@@ -93,8 +99,12 @@ def plan_feeds(
     plant grows, not more often than is wanted, and not beyond the plant's limit for salt. If
     several things are due and possible, a plant gets what it got longest ago, and waits for the
     others until another day.
+
+    held (cohort,) : plants that get nothing, whatever is due.
     """
     fit = _takes_up(scene, places, planned, films)
+    if held is not None:
+        fit &= ~held
     solutions = tuple(
         replace(solution, due=solution.due & fit) for solution in solutions_due(scene, films, given)
     )

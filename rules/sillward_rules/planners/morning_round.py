@@ -3,6 +3,7 @@
 Also what must go in before the dusk round could say so, and what is still open from the night.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -16,6 +17,7 @@ from sillward_rules.planners import (
     feeding,
     grower_decisions,
     heat,
+    leaching,
     light_ramp,
     mist,
     notes,
@@ -75,7 +77,8 @@ def plan_morning(
     moves, guards = _plan_guards(scene, carrying.guarded, night)
     places = carrying.places
     watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
-    pots, pot_remarks = pot_watering.water_pots(scene, places, day)
+    flushed = [chore for chore in watering if chore.kind is ChoreKind.LEACH]
+    pots, pot_remarks = pot_watering.water_pots(scene, places, day, flushed)
     chores += [*watering, *make_chores([*pots, *guards], scene.site, day, scene.now)]
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
@@ -225,13 +228,26 @@ def _plan_watering(
     misting = mist.misting_errands(scene, places, planned)
     chores = make_chores([*misting, *dry], scene.site, day, scene.now)
     plan = feeding.plan_feeds(scene, places, planned, films, last_given(scene))
-    feeds = feeding.fit_into_trips(chores, feeding.feed(scene, places, plan))
-    fed = make_chores(feeds, scene.site, day, scene.now)
+    fed = _fed(scene, day, places, chores, plan)
+    flush = leaching.plan_flushes(scene, places, films, [*chores, *fed])
+    if flush.salty.any():  # what would add to the salts waits
+        plan = feeding.plan_feeds(
+            scene, places, planned, films, last_given(scene), held=flush.salty
+        )
+        fed = _fed(scene, day, places, chores, plan)
     rinses = feeding.rinse(scene, fed, plan, places, films)
     remarks = mist.missed(scene, places, planned)
-    remarks += feeding.too_strong(scene, plan)
-    remarks += feeding.waiting(scene, plan)
+    remarks += [*feeding.too_strong(scene, plan), *feeding.waiting(scene, plan), *flush.remarks]
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(films.at_spot(column).known for column in columns):
         remarks.append(WateringIncomplete())
-    return [*chores, *fed, *make_chores(rinses, scene.site, day, scene.now)], remarks
+    more = make_chores([*rinses, *flush.errands], scene.site, day, scene.now)
+    return [*chores, *fed, *more], remarks
+
+
+def _fed(
+    scene: Scene, day: date, places: Places, mistings: Sequence[Chore], plan: feeding.FeedPlan
+) -> tuple[Chore, ...]:
+    """Return what plants are given with their first misting, as a plan has it."""
+    feeds = feeding.fit_into_trips(mistings, feeding.feed(scene, places, plan))
+    return make_chores(feeds, scene.site, day, scene.now)

@@ -5,6 +5,7 @@ from dataclasses import replace
 
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.courses import with_courses_begun
+from sillward_rules.planners.scene import salts
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.pot_levels import after_last_day
 from sillward_rules.planners.scene.scene import Scene
@@ -16,7 +17,8 @@ from sillward_rules.weather.season import Season
 def states_after(scene: Scene) -> Mapping[str, PlantState]:
     """Return the state of every plant in a morning, with the day before it counted."""
     seasoned = with_season(scene, after_last_night(scene))
-    return after_last_day(scene, with_courses_begun(scene, seasoned))
+    watered = after_last_day(scene, with_courses_begun(scene, seasoned))
+    return salts.after_last_day(scene, watered)
 
 
 def with_season(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:

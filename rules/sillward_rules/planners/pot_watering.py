@@ -7,7 +7,7 @@ from datetime import date, datetime, timedelta
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.chore import ChoreKind, Errand, Reason
+from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
@@ -82,11 +82,15 @@ def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeed
     return PotNeeds(levels.known & np.isfinite(crosses), crosses, litres)
 
 
-def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], list[Remark]]:
+def water_pots(
+    scene: Scene, places: Places, day: date, flushed: Sequence[Chore] = ()
+) -> tuple[list[Errand], list[Remark]]:
     """Return what must be watered on a day, and what is not known of the water in pots.
 
     A pot is watered if it may be low before the next morning round: by then, or by sunset if that
     comes first, in warm hours in which the grower can.
+
+    flushed: what is flushed on that day, which waters it too.
     """
     levels = levels_of(scene)
     if levels is None:
@@ -96,7 +100,9 @@ def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], l
     tomorrow = scene.habits.morning_at.on(scene.site, day + timedelta(days=1))
     needs = find_needs(levels, columns, tomorrow)
     start, end = _hours(levels, columns, needs, day)
-    chosen = np.flatnonzero(needs.needed & np.isfinite(start))
+    wet = [cohort for chore in flushed for cohort in scene.cohorts_of(chore.grounds)]
+    needed = needs.needed & ~np.isin(levels.cohorts, wet)
+    chosen = np.flatnonzero(needed & np.isfinite(start))
     errands = _errands(levels, needs, columns, start, end, chosen)
     unknown = np.flatnonzero(~levels.known & np.isfinite(lowest_share(levels)))
     cohorts = levels.cohorts[unknown]

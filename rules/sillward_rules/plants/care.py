@@ -11,6 +11,7 @@ from datetime import datetime, timedelta
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.pot_water import PotLook, PotWater
+from sillward_rules.plants.salt_balance import SaltBalance
 from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
@@ -44,6 +45,7 @@ class Care:
     - courses: how far its courses have come, by name.
     - water: the water of its pot when a morning last counted it; None if nothing is known.
     - looks: what was said of its pot since then.
+    - salt: the salts that stay with its roots; None if nothing is known, or they are not counted.
     """
 
     wettings: tuple[Wetting, ...] = ()
@@ -51,6 +53,7 @@ class Care:
     courses: tuple[CourseProgress, ...] = ()
     water: PotWater | None = None
     looks: tuple[PotLook, ...] = ()
+    salt: SaltBalance | None = None
 
     def at(self, now: datetime) -> "Care":
         """Return it as of a moment, without waterings and looks that lie ahead."""
@@ -115,6 +118,8 @@ class Care:
         for look in known.looks:
             if look not in after.looks and (after.water is None or look.told_at > after.water.at):
                 after = after.looked(look)
+        if known.salt is not None and (after.salt is None or known.salt.at > after.salt.at):
+            after = replace(after, salt=known.salt)  # it was repotted meanwhile
         return replace(after, season=after.season_with_eye_of(known))
 
     def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:

@@ -60,7 +60,8 @@ class Limits:
     - night_high: the air over whole nights [°C].
     - humidity_low [%], vpd_high [kPa].
     - light_low, light_high: at noon [umol m-2 s-1].
-    - salt_high [mS/cm], gust_high [m/s], rain_high: in an hour [mm].
+    - salt_high: the feed [mS/cm]; medium_salt_high: the water that the roots hold [mS/cm].
+    - gust_high [m/s], rain_high: in an hour [mm].
     - rot, rest, grows: classes rather than numbers.
     """
 
@@ -75,6 +76,7 @@ class Limits:
     light_low: Limit | None = None
     light_high: Limit | None = None
     salt_high: Limit | None = None
+    medium_salt_high: Limit | None = None
     gust_high: Limit | None = None
     rain_high: Limit | None = None
     rot: RotClass | None = None
@@ -94,6 +96,7 @@ UNITS: Mapping[str, str] = {
     "light_low": "umol m-2 s-1",
     "light_high": "umol m-2 s-1",
     "salt_high": "mS/cm",
+    "medium_salt_high": "mS/cm",
     "gust_high": "m/s",
     "rain_high": "mm",
 }

@@ -125,7 +125,7 @@ def test_the_growers_word_on_velamen_wins(tmp_path: Path) -> None:
 TENDER_IS_HIGH = ("night_low", "brief_low", "humidity_low", "light_low")
 
 
-NOT_OF_GROUPS = ("gust_high", "rain_high", "night_high", "rest_low")
+NOT_OF_GROUPS = ("gust_high", "rain_high", "night_high", "rest_low", "medium_salt_high")
 CLASSES = ("rot", "rest", "grows")
 GROUP_LIMITS = [
     field.name for field in fields(Limits) if field.name not in (*CLASSES, *NOT_OF_GROUPS)
@@ -252,7 +252,7 @@ RULE = 'rules[0] "hot dry wind"'
 PHONE = 'channels[0] "phone"'
 LIMIT_KEYS = (
     "night_low, brief_low, rest_low, day_high, leaf_high, night_high, humidity_low, vpd_high, "
-    "light_low, light_high, salt_high, gust_high, rain_high, rot, rest, grows"
+    "light_low, light_high, salt_high, medium_salt_high, gust_high, rain_high, rot, rest, grows"
 )
 SPOT_KEYS = (
     "indoors, sky_view, wind, shade, rain, height, sun, night_offset, day_offset, night_low, "
@@ -356,8 +356,8 @@ MISTAKES: dict[str, list[str]] = {
         "(known: from, to, above)",
     ],
     "unknown-table": [
-        "habit: unknown table (known: site, spots, plants, rules, habits, water, feed, rounds, "
-        "notices, channels, page, mqtt, sensors)"
+        "habit: unknown table (known: site, spots, plants, rules, habits, water, feed, feeds, "
+        "courses, rounds, notices, channels, page, mqtt, sensors)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'

@@ -185,6 +185,7 @@ NEWER = {
     "light_low": 250.0,
     "light_high": 750.0,
     "salt_high": 0.45,
+    "medium_salt_high": 1.2,
     "gust_high": 11.0,
     "rain_high": 22.0,
 }
@@ -366,3 +367,15 @@ def test_a_feed_without_an_ec_of_water_is_mixed_with_the_water_in_use(tmp_path: 
 def test_a_water_that_cannot_be(tmp_path: Path, wrong: str) -> None:
     with pytest.raises(ConfigError, match="water"):
         loaded(tmp_path, more=f"[water]\n{wrong}\n")
+
+
+def test_with_a_water_each_plant_has_a_limit_for_the_salts_at_its_roots(tmp_path: Path) -> None:
+    with_water = written(tmp_path, more="[water]\nec = 0.3\n")
+    first = load_household(with_water).collection.plants[0].limits
+    plain = load_household(GOOD).collection.plants[0].limits
+
+    assert plain.medium_salt_high is None
+    assert first.medium_salt_high is not None
+    assert first.salt_high is not None
+    assert first.medium_salt_high.value == pytest.approx(2.5 * first.salt_high.value)
+    assert first.medium_salt_high.origin.startswith("2.5 times salt_high (")

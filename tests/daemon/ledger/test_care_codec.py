@@ -15,7 +15,7 @@ TIMES = st.datetimes(timezones=st.just(UTC))
 
 def is_finite(care: Care) -> bool:
     """Whether all numbers of a care are numbers, as they always are."""
-    return not {"nan", "inf"}.intersection(re.findall(r"(?<==)-?(nan|inf)", repr(care)))
+    return re.search(r"(?<![a-z])(nan|inf)(?![a-z])", repr(care)) is None
 
 
 @given(st.from_type(Care).filter(is_finite))

@@ -60,6 +60,7 @@ QUANTITIES: dict[ChoreKind, tuple[str, float, str, float, bool]] = {
     ChoreKind.FLUSH: ("rinse", 20.0, "min", None, False),  # type: ignore[dict-item]
     ChoreKind.COURSE: (COURSE_FILM, 35.0, "min", 20.0, False),
     ChoreKind.WATER: ("pot water", 55.0, "%", 50.0, False),
+    ChoreKind.LEACH: ("salt at the roots", 2.1, "mS/cm", 2.0, True),
     ChoreKind.STOP_WETTING: ("crown drying time", 2.4, "h", 2.5, False),
     ChoreKind.SHADE: ("leaf temperature", 44.1, "°C", 42.0, True),
     ChoreKind.SECURE: ("gust", 17.3, "m/s", 12.0, True),

@@ -21,6 +21,7 @@ from sillward_rules.remark import (
     DamageAsked,
     FeedTooStrong,
     FeedWaits,
+    FlushWaits,
     ForecastDoubted,
     ForecastElsewhere,
     ForecastInstead,
@@ -63,6 +64,7 @@ from sillward_rules.remark import (
     WarmNights,
     WateringIncomplete,
     WateringUnplanned,
+    WaterTooSalty,
 )
 from tests.support.core import MENDOZA
 
@@ -368,6 +370,16 @@ SAMPLES: list[tuple[Remark, str]] = [
         LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),
         "Boat: night_low 12 °C is proposed instead of 10 °C, from 1 damaged and 0 unharmed nights: "
         "sillward damage 'Boat'",
+    ),
+    (
+        FlushWaits(A),
+        "Anemone: salts gather at the roots; no feed, and flush on the next warm day that dries "
+        "by dark",
+    ),
+    (
+        WaterTooSalty(B, 1.2, 2.0),
+        "Anemone, Boat: salts gather at the roots, which bear 2 mS/cm, as the water has 1.2 mS/cm; "
+        "no feed, and flush with rain or RO water",
     ),
     (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (

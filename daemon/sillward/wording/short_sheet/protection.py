@@ -15,8 +15,9 @@ PROTECTION = (
     ChoreKind.MOVE,
     ChoreKind.SHADE,
     ChoreKind.DAMP_DOWN,
+    ChoreKind.LEACH,
 )
-"""Chores that guard plants, the most urgent kind first."""
+"""Chores that guard plants, the most urgent kind first; a flush guards their roots from salt."""
 
 
 def protect(chores: Sequence[Chore], writer: SheetWriter) -> Part:
@@ -30,7 +31,7 @@ def protect(chores: Sequence[Chore], writer: SheetWriter) -> Part:
         partial(chore_phrases.crowded_lines, kind, chores, now, writer.voice),
         plants=plants_of_each(chores),
         hours=tuple(max(chore.before, now) for chore in chores),
-        spare=kind is ChoreKind.DAMP_DOWN,
+        spare=kind in (ChoreKind.DAMP_DOWN, ChoreKind.LEACH),
     )
 
 

@@ -33,7 +33,7 @@ from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_use import IN_SEASON, Pots
 from sillward_rules.weather.spot_columns import NO_SPOT
 
-FILLS = frozenset({ChoreKind.WATER})
+FILLS = frozenset({ChoreKind.WATER, ChoreKind.LEACH})
 """Waterings that go on until water runs through."""
 
 INDOOR_LIGHT, INDOOR_TEMP_C, INDOOR_RH_PCT = 0.1, 20.0, 50.0

@@ -1,0 +1,182 @@
+"""Flushing with plain water, before the salts that stay with the roots pass a plant's limit."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import Array, group_rows
+from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
+from sillward_rules.planners.day_films import DayFilms, SpotFilms
+from sillward_rules.planners.mist import resting
+from sillward_rules.planners.scene.errands import make_errands
+from sillward_rules.planners.scene.places import Places
+from sillward_rules.planners.scene.salts import Salts, given_ec, salts_of
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.salt_balance import FLUSH_POTS, Given
+from sillward_rules.remark import FlushWaits, Remark, WaterTooSalty
+from sillward_rules.weather.hourly import moment
+
+SALT = "salt at the roots"
+"""The quantity of a flush's reason."""
+
+AHEAD_DAYS = 3
+"""The balance is looked at so many days ahead. Judgement: a flush waits for a day that suits."""
+
+NEEDED_AT_REST = 1.5
+"""A plant in its dry rest is flushed only beyond so many times its limit. Judgement: water rots
+roots that rest sooner than salts do that nothing dissolves."""
+
+TIME_FOR_IT = timedelta(minutes=30)
+"""A flush needs a window at least this long. Judgement: it runs through twice."""
+
+USEFUL_SHARE = 0.45
+"""Water as strong as this share of a plant's limit is no use for a flush: by `steady_ec` misting
+roots with it day by day brings them to 2.1 times its own EC, and so back to the limit."""
+
+
+def flush_litres(pot: Pot | None) -> float | None:
+    """Return the water for a flush of a pot [L]; None where its volume is not known."""
+    return None if pot is None else round(FLUSH_POTS * pot.litres, 1 if pot.litres > 1 else 2)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class FlushPlan:
+    """What is flushed on a day.
+
+    - salty (cohort,): whether the salts would pass the limit in the coming days, so that nothing
+      may add to them.
+    - errands, remarks: what to flush, and what hinders it.
+    """
+
+    salty: np.ndarray
+    errands: list[Errand]
+    remarks: list[Remark]
+
+
+def plan_flushes(
+    scene: Scene, places: Places, films: DayFilms, given: Sequence[Chore]
+) -> FlushPlan:
+    """Return what is flushed on a day; nothing where the water in use is not known.
+
+    given: what the plants are to be misted and fed with that day.
+    """
+    salts = salts_of(scene)
+    if salts is None:
+        return FlushPlan(np.zeros(len(scene.cohorts), dtype=bool), [], [])
+    expected = ahead(scene, salts, given)
+    salty = _beyond(scene, salts, expected)
+    useful = given_ec(scene.collection, ChoreKind.LEACH) < USEFUL_SHARE * salts.limit
+    cohorts = np.flatnonzero(salty & useful)
+    opens, closes = _windows(scene, places, films, cohorts)
+    errands = _errands(scene, places, salts, expected, (opens, closes))
+    remarks: list[Remark] = []
+    if waiting := _by_name(scene, cohorts[~np.isfinite(opens[cohorts])]):
+        remarks.append(FlushWaits(waiting))
+    ec, hopeless = given_ec(scene.collection, ChoreKind.LEACH), np.flatnonzero(salty & ~useful)
+    if hopeless.size:
+        limit = float(salts.limit[hopeless].min())
+        remarks.append(WaterTooSalty(_by_name(scene, hopeless), ec, limit))
+    return FlushPlan(salty, errands, remarks)
+
+
+def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
+    """(cohort,) the highest EC of the water that the roots hold in the coming days [mS/cm].
+
+    With what is given today, its mistings repeated on each day. Its doubt is in it, as caution has
+    it.
+    """
+    more: list[list[Given]] = [[] for _ in scene.cohorts]
+    for chore in given:
+        if chore.kind in _GIVEN:
+            ec = given_ec(scene.collection, chore.kind, chore.what)
+            for cohort in scene.cohorts_of(chore.grounds):
+                more[cohort].append(Given(chore.before, chore.kind, ec))
+    daily = [[one for one in today if one.kind is ChoreKind.MIST] for today in more]
+    highest = salts.ec + salts.doubt
+    for days in range(1, AHEAD_DAYS + 1):
+        later = timedelta(days=days)
+        course = salts.after(more, scene.now + later)
+        highest = np.maximum(highest, course.ec + course.doubt)
+        for cohort, mistings in enumerate(daily):
+            more[cohort] += [replace(one, at=one.at + later) for one in mistings]
+    return np.asarray(highest)
+
+
+_GIVEN = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE})
+
+
+def _beyond(scene: Scene, salts: Salts, expected: Array) -> np.ndarray:
+    """(cohort,) whether the salts would pass the limit; at dry rest only far beyond it."""
+    bound = np.where(resting(scene), NEEDED_AT_REST * salts.limit, salts.limit)
+    return np.asarray(expected > bound)
+
+
+def _errands(
+    scene: Scene, places: Places, salts: Salts, expected: Array, times: tuple[Array, Array]
+) -> list[Errand]:
+    """Return the errands of what is flushed. times (cohort,) : from when and until when, or NaN."""
+
+    def reason(cohort: int) -> Reason:
+        return Reason(
+            plant=scene.cohorts[cohort].names[0],
+            quantity=SALT,
+            value=round(float(expected[cohort]), 2),
+            unit="mS/cm",
+            limit=float(salts.limit[cohort]),
+            at=moment(times[1][cohort]),
+            origin=salts.origin(cohort),
+            above=True,
+            litres=flush_litres(scene.traits.plants[cohort].pot),
+        )
+
+    chosen = np.flatnonzero(np.isfinite(times[0]))
+    here = (places.column, places.column)
+    return make_errands(scene, ChoreKind.LEACH, chosen, here, times, reason)
+
+
+def _by_name(scene: Scene, cohorts: np.ndarray) -> tuple[str, ...]:
+    return scene.names(cohorts[np.argsort(scene.rank_by_name[cohorts])].tolist())
+
+
+def _windows(
+    scene: Scene, places: Places, films: DayFilms, cohorts: np.ndarray
+) -> tuple[Array, Array]:
+    """(cohort,) from when and until when these may be flushed today [unix s]; else NaN."""
+    opens, closes = np.full(places.since.shape, np.nan), np.full(places.since.shape, np.nan)
+    if not cohorts.size:
+        return opens, closes
+    root_from_c = scene.min_warmth(lambda warmth: warmth.root_from_c)
+    keys = (places.column, scene.traits.rot, places.since, places.until, root_from_c)
+    first, groups = group_rows(*(key[cohorts] for key in keys))
+    for number, index in enumerate(cohorts[first].tolist()):
+        at_spot = films.at_spot(int(places.column[index]))
+        window = _window(scene, at_spot, places, index, float(root_from_c[index]))
+        if window is not None:
+            of_group = cohorts[groups == number]
+            opens[of_group], closes[of_group] = (at.timestamp() for at in window)
+    return opens, closes
+
+
+def _window(
+    scene: Scene, films: SpotFilms, places: Places, cohort: int, root_from_c: float
+) -> tuple[datetime, datetime] | None:
+    """Return from when and until when a cohort may be flushed that day; None if it may not."""
+    last = films.last_wetting(scene.traits.plants[cohort].rot)
+    if not films.known or last is None:
+        return None
+    begin = max(
+        scene.now.timestamp(), films.events.sunrise.timestamp(), float(places.since[cohort])
+    )
+    end = min(last.timestamp(), float(places.until[cohort]))
+    fits = (films.temp_c >= root_from_c) & films.day_air.free
+    fits &= (films.starts >= begin) & (films.starts < end)
+    usable = np.flatnonzero(fits)
+    if not usable.size:
+        return None
+    run = usable[np.cumsum(np.diff(usable, prepend=usable[0] - 1) > 1) == 0]
+    opens = films.starts_at(int(run[0]))
+    closes = min(films.starts_at(int(run[-1])), moment(end))
+    return (opens, closes) if opens + TIME_FOR_IT <= closes else None

@@ -1,0 +1,129 @@
+"""The salts that stay with the roots of each cohort: as they are now, and settled each morning."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from sillward_rules.arrays import Array
+from sillward_rules.chore import ChoreKind
+from sillward_rules.planners.scene.cohorts import Cohort
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants import salt_balance
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.salt_balance import Balances, Given, Holding, SaltBalance
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.spot_columns import NO_SPOT
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Salts:
+    """The salts of each cohort now; arrays (cohort,).
+
+    - ec, doubt: EC of the water that the roots hold, and how far off that may be [mS/cm].
+    - limit: how strong it may get [mS/cm].
+    - balances, given: what that was worked out from.
+    """
+
+    ec: Array
+    doubt: Array
+    limit: Array
+    balances: tuple[SaltBalance, ...]
+    given: tuple[tuple[Given, ...], ...]
+    holdings: tuple[Holding, ...]
+    plants: tuple[Plant, ...]
+
+    def origin(self, cohort: int) -> str:
+        """Return whose limit that of a cohort is."""
+        return salt_balance.medium_limit(self.plants[cohort].limits).origin
+
+    def after(self, more: Sequence[Sequence[Given]], until: datetime) -> Balances:
+        """Return the balances once more has been given, up to a moment; more is (cohort,)."""
+        given = [[*known, *one] for known, one in zip(self.given, more, strict=True)]
+        ends = [until] * len(given)
+        return salt_balance.carried_on(self.balances, given, self.holdings, ends)
+
+
+def given_ec(collection: Collection, kind: ChoreKind, of: str = "") -> float:
+    """Return the EC of what a watering of this kind gives [mS/cm].
+
+    of: the name of the feed or course, as in `Chore.what`; one that is not known any more counts as
+    the strongest there is. Without a table of the water it is taken as pure.
+    """
+    water = 0.0 if collection.water is None else collection.water.blended.ec
+    if kind not in (ChoreKind.FEED, ChoreKind.COURSE):
+        return water
+    known: Sequence[Feed | Course] = (
+        collection.all_feeds if kind is ChoreKind.FEED else collection.courses
+    )
+    named = [one.ec for one in known if one.name == of]
+    return max(named or [one.ec for one in known], default=water)
+
+
+def salts_of(scene: Scene) -> Salts | None:
+    """Return the salts of all cohorts now; None without water of which the EC is known."""
+    if scene.collection.water is None or not scene.cohorts:
+        return None
+    limit = limits_of(scene)
+    holdings = tuple(holding_of(cohort) for cohort in scene.cohorts)
+    given = tuple(_given(scene.collection, cohort.state) for cohort in scene.cohorts)
+    balances = tuple(
+        cohort.state.care.salt or salt_balance.beginning(bound, scene.now)
+        for cohort, bound in zip(scene.cohorts, limit.tolist(), strict=True)
+    )
+    now = [scene.now] * len(balances)
+    course = salt_balance.carried_on(balances, given, holdings, now)
+    plants = scene.traits.plants
+    return Salts(course.ec, course.doubt, limit, balances, given, holdings, plants)
+
+
+def holding_of(cohort: Cohort) -> Holding:
+    """Return how the roots of a cohort hold water."""
+    return salt_balance.HOLDINGS[salt_balance.root_of(cohort.plant)]
+
+
+def limits_of(scene: Scene) -> Array:
+    """(cohort,) how strong the water that the roots hold may get [mS/cm]."""
+    plants = scene.traits.plants
+    return np.array([salt_balance.medium_limit(plant.limits).value for plant in plants])
+
+
+def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
+    """Return the states with the salts settled, and the rain of the day before noted.
+
+    states: those of this scene, with what else the day before has done.
+    """
+    salts = salts_of(scene)
+    if salts is None:
+        return states
+    now = salt_balance.settled(
+        salts.balances, salts.given, salts.holdings, scene.now, _rain_of_last_day(scene)
+    )
+    after = dict(states)
+    for cohort, balance in zip(scene.cohorts, now, strict=True):
+        made: dict[int, PlantState] = {}
+        for name in cohort.names:
+            state = states[name]
+            if id(state) not in made:
+                made[id(state)] = replace(state, care=replace(state.care, salt=balance))
+            after[name] = made[id(state)]
+    return after
+
+
+def _given(collection: Collection, state: PlantState) -> tuple[Given, ...]:
+    return tuple(
+        Given(one.at, one.kind, given_ec(collection, one.kind, one.of), one.confirmed)
+        for one in state.care.wettings
+    )
+
+
+def _rain_of_last_day(scene: Scene) -> Array:
+    """(cohort,) the rain of the hours of the last day that are known, where each stands [mm]."""
+    rows = scene.rows(scene.now - timedelta(days=1) + timedelta(seconds=1), scene.now)
+    if not rows.size:
+        return np.zeros(scene.standing.shape)
+    fallen = np.nan_to_num(scene.climate.rain_mm[rows], nan=0.0).sum(axis=0)
+    return np.where(scene.standing == NO_SPOT, 0.0, fallen[scene.standing])

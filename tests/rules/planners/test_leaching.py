@@ -1,0 +1,190 @@
+"""Flushing: before the limit, on a day that suits, with what the grower has said since."""
+
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from sillward_rules.chore import ChoreKind
+from sillward_rules.planners.scene.salts import salts_of
+from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.care import Care
+from sillward_rules.plants.collection import Collection, Habits
+from sillward_rules.plants.limits import Limit, RestClass
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.pot_water import PotWater
+from sillward_rules.plants.salt_balance import SaltBalance
+from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.water_chemistry import Water
+from sillward_rules.remark import FlushWaits, WaterTooSalty
+from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.transitions import answered, next_state
+from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.season import Season
+from sillward_rules.weather.time_expressions import parse_hours
+from tests.rules.planners.test_feeding import WINTER_NOW, of, recipe
+from tests.support.core import daily_curve, plant, utc, warned
+from tests.support.summer import HOURS, NOW, at_home, garden, limited, raining, sky
+
+STRAP = limited(plant(), salt_high=0.8)  # so its roots bear 2.0
+LIMIT = 2.0
+
+
+def watered(*plants: Plant, ec: float = 0.15, **more: object) -> Collection:
+    made = garden(*(plants or (STRAP,)), feed=recipe(water_ec=ec), **more)  # type: ignore[arg-type]
+    return replace(made, water=Water(ec))
+
+
+def salty(ec: float, doubt: float = 0.1) -> PlantState:
+    home = at_home(fed_at=NOW - timedelta(days=8))
+    return replace(home, care=Care(salt=SaltBalance(NOW - timedelta(hours=1), ec, doubt)))
+
+
+def morning(
+    ec: float, made: Collection | None = None, air: Weather | None = None, name: str = "Test strap"
+) -> Sheet:
+    return draw_up(Round.MORNING, made or watered(), air or sky(), {name: salty(ec)}, NOW)
+
+
+def flushed(sheet: Sheet) -> bool:
+    return bool(of(sheet, ChoreKind.LEACH))
+
+
+def test_without_a_known_water_nothing_is_counted() -> None:
+    made = replace(watered(), water=None)
+    sheet = morning(5.0, made)
+
+    assert not flushed(sheet)
+    assert sheet.states["Test strap"].care.salt == salty(5.0).care.salt
+    assert salts_of(Scene(made, sky(), {}, NOW)) is None
+
+
+def test_a_flush_is_ordered_before_the_limit() -> None:
+    assert not flushed(morning(1.0))
+    assert flushed(morning(1.95))  # with its doubt above 2
+    assert flushed(morning(3.0))
+
+
+def test_a_flush_is_plain_water_in_time_for_the_crown_and_comes_before_feed() -> None:
+    sheet = morning(1.95)
+    (flush,) = of(sheet, ChoreKind.LEACH)
+    (reason,) = flush.because
+
+    assert of(morning(0.5), ChoreKind.FEED)
+    assert not of(sheet, ChoreKind.FEED)
+    (stop,) = of(sheet, ChoreKind.STOP_WETTING)
+    assert flush.before <= stop.before
+    assert (reason.quantity, reason.unit, reason.limit) == ("salt at the roots", "mS/cm", LIMIT)
+    assert reason.value is not None
+    assert reason.value > LIMIT
+    assert "salt_high" in reason.origin
+
+
+def test_a_flush_has_its_litres_where_the_pot_is_known() -> None:
+    potted = replace(limited(plant(holder="pot", velamen=False), salt_high=0.8), pot=Pot(3, "bark"))
+    (flush,) = of(morning(3.0, watered(potted)), ChoreKind.LEACH)
+
+    assert flush.because[0].litres == 7.5  # two and a half times the pot
+    assert of(morning(3.0), ChoreKind.LEACH)[0].because[0].litres is None
+
+
+def test_a_flush_is_told_until_it_is_confirmed() -> None:
+    potted = limited(plant(holder="pot", velamen=False), salt_high=0.8)
+    made, state = watered(potted), {"Test strap": salty(3.0)}
+    tomorrow = NOW + timedelta(days=1)
+    air = replace(sky(now=tomorrow), times=sky().times + 86400)
+    sheet = draw_up(Round.MORNING, made, sky(), state, NOW)
+    told = next_state(state, sheet)
+    (flush,) = of(sheet, ChoreKind.LEACH)
+    done = answered(told["Test strap"], ChoreKind.LEACH, "bench", flush.before, flush.before)
+
+    assert flushed(draw_up(Round.MORNING, made, air, told, tomorrow))
+    assert not flushed(draw_up(Round.MORNING, made, air, {"Test strap": done}, tomorrow))
+
+
+def test_a_morning_keeps_the_balance_and_the_rain() -> None:
+    air = sky(rain_mm=raining("2026-01-20T05:00"))
+    sheet = draw_up(Round.MORNING, watered(), air, {"Test strap": salty(1.0)}, NOW)
+    kept = next_state({"Test strap": salty(1.0)}, sheet)["Test strap"].care.salt
+
+    assert kept is not None
+    assert kept.ec == 1.0
+    assert kept.rains
+    assert kept.rains[0][0] == NOW
+
+
+def test_a_plant_of_which_nothing_is_known_begins_in_the_middle() -> None:
+    sheet = draw_up(Round.MORNING, watered(), sky(), {}, NOW)
+    salt = sheet.states["Test strap"].care.salt
+
+    assert salt is not None
+    assert (salt.ec, salt.doubt, salt.assumed) == (LIMIT / 2, 0.6, True)
+
+
+def test_alike_plants_stay_alike() -> None:
+    twins = [replace(STRAP, name=name) for name in ("a", "b")]
+    state = {"a": salty(1.23), "b": salty(1.23)}
+    sheet = draw_up(Round.MORNING, watered(*twins), sky(), state, NOW)
+
+    assert sheet.states["a"] is sheet.states["b"]
+
+
+def test_a_day_that_does_not_suit_is_told_and_the_plant_is_not_fed() -> None:
+    cold = sky(daily_curve(3.0, 9.0, HOURS), dew=2.0)
+    sheet = morning(3.0, air=cold)
+
+    assert not flushed(sheet)
+    assert warned(sheet, FlushWaits) == [FlushWaits(("Test strap",))]
+    assert not of(sheet, ChoreKind.FEED)
+
+
+def test_only_in_the_growers_hours() -> None:
+    hours = (parse_hours("10:00-11:00"),)
+    (flush,) = of(morning(3.0, watered(habits=Habits(hours=hours))), ChoreKind.LEACH)
+
+    assert flush.not_before is not None
+    assert (flush.not_before.hour, flush.before.hour) == (10, 10)
+
+
+def test_water_that_is_as_salty_flushes_nothing() -> None:
+    sheet = morning(3.0, watered(ec=1.2))
+
+    assert not flushed(sheet)
+    assert warned(sheet, WaterTooSalty) == [WaterTooSalty(("Test strap",), 1.2, LIMIT)]
+
+
+@pytest.mark.parametrize(("ec", "told"), [(2.4, False), (4.0, True)])
+def test_a_dry_rest_is_broken_only_for_much(ec: float, told: bool) -> None:
+    resting = replace(STRAP, limits=replace(STRAP.limits, rest=RestClass("dry", "test")))
+    air = replace(
+        sky(daily_curve(2.0, 14.0, HOURS), dew=1.0, now=WINTER_NOW),
+        times=int(utc("2026-06-19T00:00").timestamp()) + 3600 * np.arange(HOURS),
+    )
+    balance = SaltBalance(WINTER_NOW - timedelta(hours=1), ec, 0.1)
+    state = {"Test strap": replace(at_home(), care=Care(salt=balance))}
+    made = watered(resting)
+    sheet = draw_up(Round.MORNING, made, air, state, WINTER_NOW)
+
+    assert Scene(made, air, state, WINTER_NOW).seasons[0] is Season.REST
+    assert (flushed(sheet) or bool(warned(sheet, FlushWaits))) is told
+
+
+def test_a_limit_of_ones_own_counts() -> None:
+    own = replace(STRAP.limits, medium_salt_high=Limit(4.0, "your own limit"))
+
+    assert not flushed(morning(3.0, watered(replace(STRAP, limits=own))))
+
+
+def test_a_flush_waters_the_pot_too() -> None:
+    potted = replace(limited(plant(holder="pot", velamen=False), salt_high=0.8), pot=Pot(3, "bark"))
+    dry = SaltBalance(NOW - timedelta(hours=1), 3.0, 0.1)
+    water = PotWater(NOW - timedelta(hours=1), 0.1, 0.05)
+    state = {"Test strap": replace(at_home(), care=Care(salt=dry, water=water))}
+    flush = draw_up(Round.MORNING, watered(potted), sky(), state, NOW)
+    plain = draw_up(Round.MORNING, replace(watered(potted), water=None), sky(), state, NOW)
+
+    assert of(plain, ChoreKind.WATER), "or the test tells nothing"
+    assert flushed(flush)
+    assert not of(flush, ChoreKind.WATER)
