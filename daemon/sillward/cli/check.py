@@ -17,7 +17,7 @@ from sillward.config.household import Channel
 from sillward.ical import publisher
 from sillward.reports import check as report
 from sillward.reports import words as words_report
-from sillward.service import accepted_limits
+from sillward.service import accepted_limits, damage_questions
 from sillward.text import terminal
 from sillward_rules.sheet import Round, draw_up
 
@@ -47,7 +47,7 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
         publisher.check_place(app.settings.calendar)
     for line in words_report.check(app.household.voice, app.path.name, _week_example):
         _note(line)
-    for line in _void_limits(app):
+    for line in (*_void_limits(app), *_proposed_limits(app)):
         _note(line)
     app = read_only.with_readings(app)
     sources = [source.name for source in app.sources]
@@ -70,6 +70,13 @@ def _void_limits(app: App) -> list[str]:
         f" `sillward damage --take-back {limit.plant}` removes it"
         for limit in void
     ]
+
+
+def _proposed_limits(app: App) -> list[str]:
+    """Return the limits that the nights of plants speak for changing."""
+    with closing(read_only.ledger_to_read(app)) as ledger:
+        found = damage_questions.proposals(ledger, app.household.collection)
+    return [app.household.voice.remark(remark) for remark in found]
 
 
 def _links(app: App) -> report.MessageLinks | None:

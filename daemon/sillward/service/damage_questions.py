@@ -4,7 +4,7 @@ Symptoms of cold show a day to two weeks later, so the grower is asked after 3, 
 answer teaches; no answer teaches nothing.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
@@ -36,7 +36,7 @@ def with_damage_questions(sheet: Sheet, collection: Collection, ledger: Ledger) 
     if sheet.round is Round.MORNING:
         said: Sequence[Remark] = questions(ledger, collection, sheet.at)
     elif sheet.round is Round.WEEK:
-        said = list(_proposals(ledger, collection))
+        said = proposals(ledger, collection)[:MOST_PROPOSED]
     else:
         return sheet
     return replace(sheet, warnings=(*sheet.warnings, *said)) if said else sheet
@@ -100,15 +100,20 @@ def _due(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulN
     return [night for night in open_nights(ledger, collection, now) if is_due(night)]
 
 
-def _proposals(ledger: Ledger, collection: Collection) -> Iterator[LimitProposed]:
+def proposals(ledger: Ledger, collection: Collection) -> list[LimitProposed]:
+    """Return the limits that are proposed, in the order of the collection."""
     answered = {night.plant for night in ledger.harmful_nights.answered(collection.site.name)}
-    count = 0
-    for plant in collection.plants:
-        news = news_of(ledger, collection, plant) if plant.name in answered else None
-        if news is None or not news.changes or count == MOST_PROPOSED:
-            continue
-        count += 1
-        change = news.changes[0]
-        yield LimitProposed(
-            plant.name, change.name, change.was, change.value, news.damaged, news.unharmed
+    return [
+        LimitProposed(
+            plant.name,
+            news.changes[0].name,
+            news.changes[0].was,
+            news.changes[0].value,
+            news.damaged,
+            news.unharmed,
         )
+        for plant in collection.plants
+        if plant.name in answered
+        and (news := news_of(ledger, collection, plant)) is not None
+        and news.changes
+    ]

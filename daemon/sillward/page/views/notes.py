@@ -19,6 +19,8 @@ from sillward.page.views.plants import name_of, plant_page
 from sillward.page.visit import Visit
 from sillward.reports.plant_words import standing
 from sillward.service import diary
+from sillward.service.damage import learn_from_diary
+from sillward.service.defects import contained
 
 _WITH_DAY = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 """How what a browser sends of a date and time begins."""
@@ -53,8 +55,21 @@ def note(visit: Visit, key: str) -> Response:
         if entry.photo is not None:
             visit.desk.photos.remove(entry.photo)
         raise
+    if entry.kind is EntryKind.DAMAGE:
+        _learn(visit)
     said = "all" if len(entries) > 1 else "noted" if entry.photo is None else "photo"
     return visit.redirect("plant", key=key, said=said)
+
+
+def _learn(visit: Visit) -> None:
+    """Look into damage that was just noted, so that the page can say at once what follows. The note
+    stays if that fails; the daemon looks again the next day."""
+    context = visit.context
+    sources = [source.name for source in context.forecasts.sources]
+    with contained("damage.failed_to_learn"):
+        learn_from_diary(
+            context.ledger, context.taught_collection, sources, context.states(), visit.now
+        )
 
 
 _FIELDS = ("text", "kind", "what", "amount", "seen")

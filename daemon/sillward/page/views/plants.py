@@ -12,6 +12,7 @@ from sillward.ledger import Answer
 from sillward.ledger.tables.confirmations import Confirmation
 from sillward.ledger.tables.diary import EntryKind
 from sillward.page import plant_facts
+from sillward.page.damage_facts import damage_told
 from sillward.page.drawings.years import years_drawing
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
@@ -35,6 +36,9 @@ SAID = {
     "back": "The move is taken back: it stands at {spot}.",
     "corrected": "The entry is corrected.",
     "deleted": "The entry is deleted.",
+    "unharmed": "Noted: no damage.",
+    "accepted": "The limits are accepted, and count from now on.",
+    "limits": "Taken back: the limits of your collection count again.",
 }
 """What a form has just done, by the word in the address to which it leads."""
 
@@ -75,7 +79,8 @@ def plant_named(visit: Visit, name: str) -> Plant | None:
 def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Response:
     """Return the page of a plant.
 
-    draft: what somebody has typed, and in `problem` or `unmoved` why it cannot be taken.
+    draft: what somebody has typed, and in `problem`, `unmoved` or `unaccepted` why it cannot be
+    taken.
     """
     context, now, voice = visit.context, visit.now, visit.voice
     name = name_of(visit, key)
@@ -114,8 +119,9 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         draft={
             "problem": "",
             "unmoved": "",
+            "unaccepted": "",
             "text": "",
-            "kind": "",
+            "kind": _kind_to_note(visit),
             "what": "",
             "amount": "",
             "seen": "",
@@ -123,6 +129,11 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         }
         | draft,
     )
+
+
+def _kind_to_note(visit: Visit) -> str:
+    """Return what somebody is about to note, who has followed a link to it; else nothing."""
+    return "damage" if visit.request.args.get("note") == EntryKind.DAMAGE.value else ""
 
 
 def _nights(visit: Visit, it: Plant) -> list[PlantNight]:
@@ -163,6 +174,7 @@ def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, A
         "last_move": _last_move(visit, it.name),
         "orders": plant_facts.open_orders(chores, it.name, now, voice),
         "limits": limits,
+        "damage": damage_told(visit, it),
         "nights": plant_words.night_rows(nights, now, voice),
         "watered": plant_words.watered(state, now, voice),
     }
