@@ -189,8 +189,10 @@ class _Reader:
                 yield f"{spot} {count}"
 
     def _read_crowded_mist(self, text: str) -> Iterator[str]:
-        spots, _, rest = text.partition("; feed")
-        spots = spots.removesuffix("; some again later").removesuffix("; plain")
+        text = text.removesuffix("; some again later").removesuffix("; plain")
+        given = "|".join(re.escape(chore.what) for chore in self.chores if chore.what) or "feed"
+        spots, *advice = re.split(rf"; (?=feed\b|{given})", text, maxsplit=1)
+        rest = "".join(advice)
         yield from self._check_spots(f"by {spots}", self._first_mistings())
         yield from self._check_feed(rest, self._first_mistings())
 
@@ -217,7 +219,13 @@ class _Reader:
         match = re.search(r"(?:feed|for) (\d+)\b", rest)
         misted = {name for misting in chores for name in misting.plants}
         fed = {name for feed in self._of_kind(ChoreKind.FEED) for name in feed.plants} & misted
-        if match and int(match[1]) != len(fed):
+        given: dict[str, set[str]] = {}
+        for chore in (*self._of_kind(ChoreKind.FEED), *self._of_kind(ChoreKind.COURSE)):
+            if chore.what and not misted.isdisjoint(chore.plants):
+                given.setdefault(chore.what, set()).update(misted.intersection(chore.plants))
+        if given:
+            yield from _check_given(rest, given)
+        elif match and int(match[1]) != len(fed):
             yield f"feed for {len(fed)}"
 
     def _read_guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
@@ -377,6 +385,19 @@ def _enqueued_at(chore: Chore) -> datetime:
     """Return the hour that a chore is told by: its start if it goes out, else its deadline."""
     starts = chore.kind is ChoreKind.CARRY_OUT and chore.not_before is not None
     return chore.not_before if starts and chore.not_before else chore.before
+
+
+def _check_given(rest: str, given: Mapping[str, set[str]]) -> Iterator[str]:
+    """Yield each feed and course that is not told for the plants, or the number, that get it."""
+    told = sorted((rest.find(what), what) for what in given if what in rest)
+    ends = [*(at for at, _ in told[1:]), len(rest)]
+    for (at, what), end in zip(told, ends, strict=True):
+        who = rest[at + len(what) : end].partition(", rinse")[0]
+        count = re.match(r" (?:for )?(\d+)\b", who)
+        if count and int(count[1]) != len(given[what]):
+            yield f"{what} for {count[1]}"
+        others = set().union(*given.values()) - given[what]
+        yield from (f"{what} for {name}" for name in sorted(others) if name in who)
 
 
 def _never(stop: Chore) -> bool:

@@ -159,6 +159,33 @@ FORTY = tuple(
 )
 """Ten plants on each of four spots, for two shelters."""
 
+FEEDS_AND_COURSE = """
+[[feeds]]
+name = "orchid feed"
+npk = "20-20-20"
+ppm_n = 50
+ec_per_100_ppm_n = 0.4
+water_ec = 0.15
+every = "1 d"
+plants = { group = "cattleya" }
+
+[[feeds]]
+name = "mount feed"
+npk = "13-3-15"
+ppm_n = 25
+water_ec = 0.15
+plants = { holder = "mount" }
+
+[[courses]]
+name = "magnesium"
+salt = "Epsom salt"
+grams_per_litre = 0.4
+water_ec = 0.15
+times = 3
+rinse_after = "20 min"
+plants = { group = ["oncidium", "vanda strap-leaf"] }
+"""
+
 FEED = """
 [feed]
 npk = "20-20-20"

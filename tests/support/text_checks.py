@@ -313,6 +313,7 @@ _TOLD_BY = {
     "carry-out": r"\bto {to}:|^Put out .*\bto {to}\b",
     "mist": r"^Mist .*\b{spot}\b",
     "feed": r"^Mist .*\bfeed\b",
+    "course": r"^Mist .*\b(?:salt|magnesium)\b",
     "flush": r"^Mist .*\brinse\b",
     "stop-wetting": r"crowns dry",
     "cover": r"\bcover\b.*\b{spot}\b",

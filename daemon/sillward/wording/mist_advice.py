@@ -9,6 +9,10 @@ from sillward_rules.chore import Chore, ChoreKind, Reason
 GIVEN = (ChoreKind.FEED, ChoreKind.COURSE)
 """What plants are given with a misting besides water."""
 
+ALL_NAMED = 8
+"""Plants that are named of those that get something by its name, where there is room. Judgement: a
+line on a phone holds no more."""
+
 MAX_UNFED_NAMED = 2
 """Plants that are not fed are named up to this number. Judgement: more are longer than the rest of
 the line."""
@@ -21,7 +25,7 @@ def mist_advice(
     mixes: Mapping[str, str],
     *,
     brief: bool = False,
-    most: int = MAX_UNFED_NAMED,
+    most: int = ALL_NAMED,
 ) -> str:
     """Return what to mist with, or how soon plain water is gone; empty if nothing is to be said.
 
@@ -45,7 +49,7 @@ def feed_advice(
     mixes: Mapping[str, str],
     *,
     brief: bool,
-    most: int = MAX_UNFED_NAMED,
+    most: int = ALL_NAMED,
 ) -> str | None:
     """Return which of the misted plants are fed and how soon to rinse them; None if none is.
 
@@ -56,7 +60,8 @@ def feed_advice(
     if not fed:
         return None
     if any(feed.what for feed in fed):
-        return _advice_by_name(mistings, fed, voice, mixes, 0 if brief else most)
+        crowded = brief and len(mistings) > 1
+        return _advice_by_name(mistings, fed, voice, mixes, None if crowded else most)
     driest = min((reason for mist in mistings for reason in mist.because), key=_minutes)
     misted = [name for mist in mistings for name in mist.plants]
     plants = plants_of(fed) & set(misted)
@@ -78,29 +83,39 @@ def _advice_by_name(
     fed: Sequence[Chore],
     voice: Voice,
     mixes: Mapping[str, str],
-    most: int,
+    most: int | None,
 ) -> str:
-    """Return for each feed and course which of the misted plants get it, and what follows."""
+    """Return for each feed and course which of the misted plants get it, and what follows.
+
+    most: None for as few words as possible.
+    """
     misted = list(dict.fromkeys(name for mist in mistings for name in mist.plants))
-    told = []
+    # Where there is little room, salts are told with the feeds: one rinse in time for all.
+    together = most is None or (
+        most <= MAX_UNFED_NAMED and any(feed.kind is ChoreKind.FEED for feed in fed)
+    )
+    feeds: list[tuple[str, str]] = []
+    salts: list[tuple[str, str, int]] = []
     for kind, what in dict.fromkeys((feed.kind, feed.what) for feed in fed):
         same = [feed for feed in fed if (feed.kind, feed.what) == (kind, what)]
         plants = [name for name in misted if name in plants_of(same)]
-        reasons = [reason for feed in same for reason in feed.because]
-        within = min(map(_minutes, reasons))
-        after = max((reason.limit or 0.0 for reason in reasons), default=0.0)
-        told.append(
-            voice.say(
-                "given_advice",
-                what=weighed(what, mixes)
-                if kind is ChoreKind.COURSE
-                else what or voice.say("weak_feed"),
-                who="" if len(plants) == len(misted) else voice.names(plants, most),
-                rinse_min=round(within) if within < float("inf") else None,
-                after_min=round(after) if kind is ChoreKind.COURSE else None,
-            )
-        )
-    return "".join(told)
+        named = voice.plants(len(plants)) if most is None else voice.names(plants, most)
+        who = "" if len(plants) == len(misted) else named
+        if kind is ChoreKind.FEED or together:
+            feeds.append((what or voice.say("weak_feed"), who))
+        else:
+            after = max(reason.limit or 0.0 for feed in same for reason in feed.because)
+            salts.append((weighed(what, mixes), who, round(after)))
+    rinsed = [feed for feed in fed if together or feed.kind is ChoreKind.FEED]
+    rinse_min = min(
+        (_minutes(reason) for feed in rinsed for reason in feed.because), default=float("inf")
+    )
+    return voice.say(
+        "given_advice",
+        given=feeds,
+        salts=salts,
+        rinse_min=round(rinse_min) if rinse_min < float("inf") else None,
+    )
 
 
 def weighed(what: str, mixes: Mapping[str, str]) -> str:

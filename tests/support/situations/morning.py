@@ -8,6 +8,7 @@ from sillward.text.units import SI, Units
 from tests.support.collection_files import (
     FAR_NORTH,
     FEED,
+    FEEDS_AND_COURSE,
     FORTY,
     ONE,
     OUTDOORS,
@@ -113,6 +114,21 @@ def one_to_mist(units: Units) -> Told:
 def a_dry_summer_morning(units: Units) -> Told:
     """Three to mist and feed, three to shade."""
     return summer(garden(SIX, FEED), units)
+
+
+@situation("push-morning", imperial=True, full_in=(SI,))
+def two_feeds_and_a_course(units: Units) -> Told:
+    """A damp morning with two feeds on one walk, and a plant that gets a salt."""
+    sky = Sky([(15, 24)], dew_c=12, cloud_pct=100)
+    played = staged_day(garden(SIX, FEEDS_AND_COURSE), AT, sky, units=units)
+    played.desk.tick()
+    return of_round(played, "morning")
+
+
+@situation("push-morning", imperial=True)
+def forty_plants_with_two_feeds_and_a_course(units: Units) -> Told:
+    """Several mistings at two spots, with feeds by name."""
+    return summer(garden(FORTY, FEEDS_AND_COURSE), units)
 
 
 @situation("push-morning", imperial=True)
