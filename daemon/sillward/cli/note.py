@@ -99,6 +99,9 @@ def note(
     else:
         said = "noted" if correct is None else "corrected"
         say(f"{said}: {report.line(document['entries'][0], app.household.voice)}")
+        if entries[0].kind is EntryKind.DAMAGE:
+            plant = one_line(entries[0].plant, 60)
+            say(f"  what may have done it: sillward damage {plant}")
 
 
 def _noted(

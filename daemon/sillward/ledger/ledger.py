@@ -29,6 +29,7 @@ from sillward.ledger.tables.accepted_limits import AcceptedLimitTable
 from sillward.ledger.tables.calendar_events import CalendarEventTable
 from sillward.ledger.tables.call_schedules import CallScheduleTable
 from sillward.ledger.tables.chores import ChoreTable
+from sillward.ledger.tables.coldest_nights import ColdestNightTable
 from sillward.ledger.tables.confirmations import Answer, Confirmation, ConfirmationTable
 from sillward.ledger.tables.deeds import DeedTable
 from sillward.ledger.tables.devices import DeviceTable
@@ -105,6 +106,7 @@ class Ledger:
         self.accepted_limits = AcceptedLimitTable(self.database)
         self.harmful_nights = HarmfulNightTable(self.database)
         self.plant_years = PlantYearTable(self.database)
+        self.coldest_nights = ColdestNightTable(self.database)
         self.marks = MarkTable(self.database)
         self.absences = AbsenceTable(self.database)
 

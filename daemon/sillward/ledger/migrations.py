@@ -152,6 +152,11 @@ CREATE INDEX diary_photo ON diary (photo)
 ALTER TABLE plant_state ADD COLUMN care TEXT;
 ALTER TABLE diary ADD COLUMN what TEXT;
 ALTER TABLE diary ADD COLUMN amount TEXT;
+CREATE TABLE coldest_night (
+    site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, night TEXT NOT NULL,
+    low REAL NOT NULL, read INTEGER NOT NULL, limit_c REAL, spots TEXT NOT NULL,
+    known INTEGER NOT NULL, PRIMARY KEY (site, plant, year)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE plant_year (
     site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, kind TEXT NOT NULL,
     what TEXT NOT NULL, count INTEGER NOT NULL,

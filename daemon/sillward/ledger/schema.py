@@ -85,6 +85,11 @@ CREATE TABLE diary (
     entered_at TEXT NOT NULL, person TEXT, kind TEXT NOT NULL, text TEXT NOT NULL, photo TEXT,
     what TEXT, amount TEXT
 ) STRICT;
+CREATE TABLE coldest_night (
+    site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, night TEXT NOT NULL,
+    low REAL NOT NULL, read INTEGER NOT NULL, limit_c REAL, spots TEXT NOT NULL,
+    known INTEGER NOT NULL, PRIMARY KEY (site, plant, year)
+) STRICT, WITHOUT ROWID;
 CREATE TABLE plant_year (
     site TEXT NOT NULL, plant TEXT NOT NULL, year INTEGER NOT NULL, kind TEXT NOT NULL,
     what TEXT NOT NULL, count INTEGER NOT NULL,

@@ -11,11 +11,11 @@ from sillward.page.cards import LOOKED_BACK
 from sillward.page.keys import key_of
 from sillward.page.photos.folder import PhotoFolder
 from sillward.page.visit import Visit
-from sillward.reports.plant_nights import coldest_told
 from sillward.reports.plant_words import standing, unbroken, when
 from sillward.reports.plant_year_words import year_rows
 from sillward.reports.plant_years import PlantYear
 from sillward.service import diary
+from sillward.service.plant_nights import coldest_told
 from sillward.wording import diary_words, follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind

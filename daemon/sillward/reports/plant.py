@@ -8,10 +8,10 @@ from typing import Any
 from sillward.config import group_lookup
 from sillward.errors import one_line
 from sillward.ledger import Ledger
+from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.reports.diary import entry_document
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of, plain
 from sillward.reports.limits import limit_rows, limits_document
-from sillward.reports.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward.reports.plant_words import (
     Standing,
     limit_name,
@@ -22,7 +22,8 @@ from sillward.reports.plant_words import (
     watered,
 )
 from sillward.reports.plant_year_words import year_rows
-from sillward.reports.plant_years import ColdNight, PlantYear, years_of
+from sillward.reports.plant_years import PlantYear, years_of
+from sillward.service.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward.service.plant_states import states_at
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
@@ -131,6 +132,7 @@ def _year_document(year: PlantYear, iso: IsoTime) -> dict[str, Any]:
         "roots": year.roots,
         "repotted": [entry_document(entry, iso) for entry in year.repotted],
         "damage": [entry_document(entry, iso) for entry in year.damage],
+        "looks": [entry_document(entry, iso) for entry in year.looks],
         "given": [
             {"chore": each.kind, "what": each.what, "times": each.count} for each in year.given
         ],

@@ -5,8 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.ledger import StoredChore
-from sillward.reports.plant_nights import PlantNight
 from sillward.reports.reading_noted import LAST_YEAR
+from sillward.service.plant_nights import PlantNight
 from sillward.wording import season_words
 from sillward.wording.voice import Voice, capital
 from sillward_rules.plants.plant import Plant

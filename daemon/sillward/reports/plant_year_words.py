@@ -1,17 +1,24 @@
 """The years of a plant in words, a row for each thing; for the page and for `sillward plant`."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from sillward.errors import one_line
+from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.ledger.tables.diary import DiaryEntry
 from sillward.ledger.tables.plant_years import Given
-from sillward.reports.plant_years import Blooming, ColdNight, PlantYear
+from sillward.reports.plant_years import Blooming, PlantYear
 from sillward.wording.diary_words import told
 from sillward.wording.voice import Voice
 
 MAX_TEXT = 200
 """Characters of an entry's text. Judgement: some lines of a phone."""
+
+MAX_ENTRIES = 6
+"""Entries of a year that are told, of each kind. Judgement: the diary has them all."""
+
+MAX_LOOKS = 8
+"""Looks at a leaf that are told. Judgement: four months of a course."""
 
 _GIVEN = {
     "mist": "misted",
@@ -29,8 +36,9 @@ def year_rows(year: PlantYear, now: datetime, voice: Voice) -> list[tuple[str, s
     return [
         *(("Flowers", text) for text in _flowers(year, now, voice)),
         *(("Growth", text) for text in _growth(year)),
-        *(("Repotted", _entry(entry, voice)) for entry in year.repotted),
-        *(("Damage", _entry(entry, voice)) for entry in year.damage),
+        *(("Repotted", text) for text in _entries(year.repotted, voice)),
+        *(("Damage", text) for text in _entries(year.damage, voice)),
+        *(("Leaf", text) for text in _looks(year.looks, voice)),
         *(("Given", text) for text in _given(year.given)),
         *(("Coldest", text) for text in _coldest(year.coldest, voice)),
     ]
@@ -63,6 +71,21 @@ def _growth(year: PlantYear) -> Iterator[str]:
     ):
         if count:
             yield f"{count} {one if count == 1 else several}"
+
+
+def _entries(entries: Sequence[DiaryEntry], voice: Voice) -> Iterator[str]:
+    """Yield a line for each entry, the last ones if there are many."""
+    if len(entries) > MAX_ENTRIES:
+        yield f"{len(entries)} times, last:"
+    for entry in entries[-MAX_ENTRIES:]:
+        yield _entry(entry, voice)
+
+
+def _looks(looks: Sequence[DiaryEntry], voice: Voice) -> Iterator[str]:
+    """Yield how a leaf has looked over time, in one line."""
+    shown = [f"{voice.day(look.seen_at)} {look.amount}" for look in looks[-MAX_LOOKS:]]
+    if shown:
+        yield one_line(", ".join(shown), 2 * MAX_TEXT)
 
 
 def _entry(entry: DiaryEntry, voice: Voice) -> str:

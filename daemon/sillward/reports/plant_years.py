@@ -6,15 +6,21 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import Ledger
+from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
-from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.ledger.tables.plant_years import Given, given_by
-from sillward.reports.plant_nights import PlantNight
+from sillward.service.coldest_nights import cold_nights, coldest_by_year
+from sillward.service.plant_nights import PlantNight
 from sillward_rules.weather.site import Site
 
 ONE_BLOOMING = timedelta(days=120)
 """Flowers that open this long after the last ones are of another blooming, and one of which no end
 was noted is over by then. Judgement: few potted plants flower longer, moth orchids just so."""
+
+LEAF = "leaf"
+"""What a look is at that a course of feed asks for. Those at pots change from day to day."""
+
+_TOLD = frozenset({EntryKind.REPOTTED, EntryKind.DAMAGE})
 
 _COUNTED = frozenset({EntryKind.SPIKE, EntryKind.FLOWER, EntryKind.ROOT, EntryKind.GROWTH})
 
@@ -42,29 +48,12 @@ class Blooming:
 
 
 @dataclass(frozen=True, slots=True)
-class ColdNight:
-    """A night of a plant: the lowest temperature where it stood [°C], and its limit [°C].
-
-    is_read: whether a thermometer showed it; else it was expected.
-    spots: where it stood, or one of these; empty if that is not kept. is_known: whether anybody has
-    said or told where it was; else it is taken to have been at its home.
-    """
-
-    night: date
-    low_c: float
-    is_read: bool
-    limit_c: float | None
-    spots: tuple[str, ...] = ()
-    is_known: bool = True
-
-
-@dataclass(frozen=True, slots=True)
 class PlantYear:
     """A year of a plant. What was noted without a number counts as one.
 
     Args:
         bloomings: those that began in this year.
-        repotted, damage: the entries that say so, in order.
+        repotted, damage, looks: the entries that say so, in order; looks are those at a leaf.
         given: what it was given, of which somebody has confirmed that it was done.
         days: the days on which something of a kind was noted, in order.
         coldest: the coldest night that began in this year, of those of which anything is known.
@@ -78,6 +67,7 @@ class PlantYear:
     growths: int
     repotted: tuple[DiaryEntry, ...]
     damage: tuple[DiaryEntry, ...]
+    looks: tuple[DiaryEntry, ...]
     given: tuple[Given, ...]
     coldest: ColdNight | None
     days: tuple[tuple[date, EntryKind], ...] = ()
@@ -94,22 +84,24 @@ def years_of(
     given = ledger.plant_years.of_plant(site.name, plant)
     for chore in ledger.chores.about(site.name, plant):
         given += given_by(chore)
+    cold = _of_all_years(ledger, site, plant, nights)
+    return years_from(entries, given, cold, site, now)
+
+
+def _of_all_years(
+    ledger: Ledger, site: Site, plant: str, nights: Iterable[PlantNight]
+) -> list[ColdNight]:
+    """Return the low of each night of which it is kept, once: what was read goes before what was
+    expected, and where it is known before where it is not."""
     harmful = ledger.harmful_nights.of_plant(site.name, plant)
-    return years_from(entries, given, _cold_nights(nights, harmful), site, now)
-
-
-def _cold_nights(nights: Iterable[PlantNight], harmful: Iterable[HarmfulNight]) -> list[ColdNight]:
-    """Return the low of each night, once: what was read goes before what was expected."""
-    found: dict[date, ColdNight] = {}
-    for each in harmful:
-        found[each.night] = ColdNight(each.night, each.low_c, each.is_read, each.limit_c)
-    for night in nights:
-        low_c = night.told_c if night.read_c is None else night.read_c
-        is_read, known = night.read_c is not None, found.get(night.day)
-        if low_c is not None and (known is None or (is_read and not known.is_read)):
-            found[night.day] = ColdNight(
-                night.day, low_c, is_read, night.limit_c, night.spots, night.is_known
-            )
+    found = {
+        each.night: ColdNight(each.night, each.low_c, each.is_read, each.limit_c)
+        for each in harmful
+    }
+    for night in (*ledger.coldest_nights.of_plant(site.name, plant), *cold_nights(nights)):
+        known = found.get(night.night)
+        if known is None or night.is_read >= known.is_read:
+            found[night.night] = night
     return list(found.values())
 
 
@@ -135,11 +127,9 @@ def years_from(
         key = day.year, entry.kind
         if entry.kind in _COUNTED:
             counts[key] += entry.count or 1
-        elif entry.kind in (EntryKind.REPOTTED, EntryKind.DAMAGE):
+        elif entry.kind in _TOLD or (entry.kind is EntryKind.LOOK and entry.what == LEAF):
             told.setdefault(key, []).append(entry)
-    coldest: dict[int, ColdNight] = {}
-    for night in sorted(nights, key=lambda night: night.low_c, reverse=True):
-        coldest[night.night.year] = night
+    coldest = coldest_by_year(nights)
     years = (
         coldest.keys()
         | {key[0] for key in times}
@@ -157,6 +147,7 @@ def years_from(
             counts[year, EntryKind.GROWTH],
             tuple(told.get((year, EntryKind.REPOTTED), ())),
             tuple(told.get((year, EntryKind.DAMAGE), ())),
+            tuple(told.get((year, EntryKind.LOOK), ())),
             tuple(Given(*key, count) for key, count in sorted(times.items()) if key[0] == year),
             coldest.get(year),
             tuple(days.get(year, ())),

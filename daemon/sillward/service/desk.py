@@ -16,6 +16,7 @@ from sillward.ledger import Alarm
 from sillward.service import accepted_limits, due_rounds
 from sillward.service.absences import Absences
 from sillward.service.alarm_monitor import AlarmMonitor
+from sillward.service.coldest_nights import ColdestNights
 from sillward.service.context import ServiceContext
 from sillward.service.corrections import Corrections
 from sillward.service.damage_watch import DamageWatch
@@ -59,6 +60,7 @@ class Desk:
     sensors: SensorReadings
     reading_review: ReadingReview
     damage_watch: DamageWatch
+    coldest_nights: ColdestNights
     upkeep: LedgerUpkeep
     defects: Defects
     _started_at: datetime | None = None
@@ -81,6 +83,7 @@ class Desk:
             SensorReadings(context),
             ReadingReview(context),
             DamageWatch(context),
+            ColdestNights(context),
             LedgerUpkeep(context.ledger),
             defects,
         )
@@ -153,6 +156,8 @@ class Desk:
         context.run.step_done()
         with contained("delivery.failed"):
             self.outbox.deliver()
+        with contained("nights.failed"):
+            self.coldest_nights.look()
         with contained("ledger.failed_to_prune"):
             self.upkeep.mark_and_prune(context.clock())
         with contained("ledger.failed_to_copy"):

@@ -258,7 +258,7 @@ def as_of_8(path: Path) -> Path:
         database.execute("ALTER TABLE confirmation DROP COLUMN person")
         database.execute("ALTER TABLE plant_state DROP COLUMN declined")
         database.execute("ALTER TABLE plant_state DROP COLUMN care")
-        for table in ("accepted_limit", "harmful_night", "plant_year"):
+        for table in ("accepted_limit", "harmful_night", "plant_year", "coldest_night"):
             database.execute(f"DROP TABLE {table}")
         database.execute("PRAGMA user_version = 8")
     return path

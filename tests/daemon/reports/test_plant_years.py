@@ -1,18 +1,20 @@
 """The years of a plant: flowers, growth, damage, what it was given, its coldest night."""
 
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import pytest
 
 from sillward.ledger import Ledger
 from sillward.ledger.ledger import KEPT_DAYS
+from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.ledger.tables.plant_years import Given
-from sillward.reports.plant_nights import PlantNight
 from sillward.reports.plant_year_words import year_rows
-from sillward.reports.plant_years import ColdNight, PlantYear, years_from, years_of
+from sillward.reports.plant_years import PlantYear, years_from, years_of
 from sillward.service import answers
+from sillward.service.plant_nights import PlantNight
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
 from tests.support.chores import a_chore
@@ -90,6 +92,9 @@ def test_a_year_in_words() -> None:
         [
             seen(EntryKind.GROWTH, "2026-01-05"),
             seen(EntryKind.REPOTTED, "2026-03-02", text="bark"),
+            replace(seen(EntryKind.LOOK, "2026-03-03", "same"), what="leaf"),
+            replace(seen(EntryKind.LOOK, "2026-03-04", "dry"), what="pot"),
+            replace(seen(EntryKind.LOOK, "2026-03-05", "better"), what="leaf"),
             seen(EntryKind.DAMAGE, "2026-04-03", "some", "x" * 3000),
             seen(FLOWER, "2026-05-01", "3"),
         ],
@@ -110,9 +115,18 @@ def test_a_year_in_words() -> None:
         "Flowers": ["3 opened", "in flower since Fri 01 May"],
         "Growth": ["1 new growth"],
         "Repotted": ["Mon 02 Mar: bark"],
+        "Leaf": ["Tue 03 Mar same, Thu 05 Mar better"],
         "Given": ["fed bloom once", "misted 1,203 times", "new twice"],
         "Coldest": ["7.96 °C read at bench or room, Thu 02 Apr, limit 8 °C"],
     }
+
+
+def test_of_many_damages_the_last_ones_are_told() -> None:
+    (year,) = years(*(seen(EntryKind.DAMAGE, f"2026-01-{day:02}") for day in range(1, 31)))
+
+    told = [words for _, words in year_rows(year, NOW, Voice(SITE))]
+    assert told[:2] == ["30 times, last:", "Sun 25 Jan"]
+    assert len(told) == 7
 
 
 # -- what it was given

@@ -19,9 +19,9 @@ from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
 from sillward.reports import plant_words
 from sillward.reports.limits import limit_rows
-from sillward.reports.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward.reports.plant_years import years_of
 from sillward.service import answers, diary
+from sillward.service.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward_rules.plants.plant import Plant
 
 SHOWN = 20

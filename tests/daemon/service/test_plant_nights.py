@@ -6,8 +6,8 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import HandReading
-from sillward.reports.plant_nights import NIGHTS, PlantNight, nights_of
 from sillward.service import answers
+from sillward.service.plant_nights import NIGHTS, PlantNight, nights_of
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.state import PlantState
 from sillward_rules.readings.hourly_readings import Quantity

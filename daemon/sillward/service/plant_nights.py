@@ -1,6 +1,6 @@
 """What a plant went through in past nights: where it stood, what was told, what was read there."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -59,6 +59,21 @@ class PlantNight:
         return self.read_c < self.limit_c
 
 
+class NightLows:
+    """The lows that were read at spots from a moment on, each spot looked up once."""
+
+    def __init__(self, ledger: Ledger, site: Site, since: datetime) -> None:
+        self._ledger, self._site, self._since = ledger, site, since
+        self._found: dict[str, dict[date, float]] = {}
+
+    def at(self, spot: str) -> Mapping[date, float]:
+        """Return the low of each night that was read at a spot [°C]."""
+        if spot not in self._found:
+            lows = lows_read(self._ledger, self._site, spot, self._since)
+            self._found[spot] = {low.night: low.low_c for low in lows}
+        return self._found[spot]
+
+
 def nights_of(
     ledger: Ledger,
     site: Site,
@@ -66,10 +81,12 @@ def nights_of(
     state: PlantState | None,
     now: datetime,
     nights: int = NIGHTS,
+    lows: NightLows | None = None,
 ) -> list[PlantNight]:
     """Return the past nights of a plant of which anything is known, the last one first.
 
-    state: what is known of it now. nights: how many are looked at.
+    state: what is known of it now. nights: how many are looked at. lows: what was
+    read in these nights, if that is looked up for several plants.
     """
     current = sun.night_at_or_after(site, now).day
     days = [current - timedelta(days=back) for back in range(1, nights + 1)]
@@ -78,19 +95,16 @@ def nights_of(
     places = whereabouts(ledger, site, plant, chores, state, since)
     stood = {day: places.at(sun.night_of(site, day).end) for day in days}
     spots = {day: known or (plant.home,) for day, known in stood.items()}
-    read = {
-        spot: {low.night: low.low_c for low in lows_read(ledger, site, spot, since)}
-        for spot in sorted({spot for each in spots.values() for spot in each})
-    }
+    read = lows or NightLows(ledger, site, since)
     found = []
     for day in days:
         orders = tuple(
             chore for chore in chores if chore.day == str(day) and chore.kind in _NIGHTLY
         )
         told_c, limit_c = _told(plant, orders)
-        lows = [read[spot][day] for spot in spots[day] if day in read[spot]]
-        if orders or lows:
-            low_c = min(lows, default=None)
+        at_spots = [read.at(spot)[day] for spot in spots[day] if day in read.at(spot)]
+        if orders or at_spots:
+            low_c = min(at_spots, default=None)
             known = bool(stood[day])
             found.append(PlantNight(day, spots[day], known, orders, told_c, limit_c, low_c))
     return found
