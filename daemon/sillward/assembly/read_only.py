@@ -3,7 +3,6 @@
 At a pretended time, or with a recorded file, the ledger is left out: it is about another day.
 """
 
-import logging
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import closing
 from dataclasses import replace
@@ -33,8 +32,6 @@ from sillward_rules.remark import ForecastInstead
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
-
-log = logging.getLogger(__name__)
 
 
 def forecast_updater(

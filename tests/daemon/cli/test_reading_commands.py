@@ -25,12 +25,12 @@ from tests.support.paths import EXAMPLES
 
 COURTYARD = EXAMPLES / "courtyard.toml"
 COLD_SNAP = EXAMPLES / "recorded" / "cold-snap.json"
-DUSK = examples.demo("cold-snap").clock()
+DEMO = examples.demo("cold-snap")
+DUSK = DEMO.clock()
 FILE = "time (local),temperature (°C),humidity\n" + "".join(
     f"{at:%Y-%m-%d %H:%M},{11 + at.hour / 10:.1f},{50 + at.hour}\n"
     for at in (
-        (DUSK - timedelta(hours=60)).astimezone(examples.demo("cold-snap").site.zone)
-        + timedelta(minutes=10 * row)
+        (DUSK - timedelta(hours=60)).astimezone(DEMO.site.zone) + timedelta(minutes=10 * row)
         for row in range(300)
     )
 )
@@ -122,9 +122,7 @@ def test_without_a_forecast_it_is_noted_all_the_same() -> None:
         "quantity": "temperature",
         "value": 11.11,
         "unit": "°C",
-        "at": DUSK.astimezone(examples.demo("cold-snap").site.zone)
-        .replace(second=0, microsecond=0)
-        .isoformat(),
+        "at": DUSK.astimezone(DEMO.site.zone).replace(second=0, microsecond=0).isoformat(),
         "night": None,
         "forecast": None,
         "replaced": None,
@@ -305,15 +303,13 @@ def test_a_file_of_nights_without_a_forecast_teaches_nothing(tmp_path: Path) -> 
     assert taught_nothing in said("read-file", logger_file(tmp_path), *of_air)
     assert taught_nothing not in said("read-file", logger_file(tmp_path), *of_air)  # none is new
     with closing(Ledger(load_settings().ledger)) as ledger:
-        past_nights(
-            ledger, examples.demo("cold-snap").site, "Open-Meteo", "pergola", DUSK, [0.0] * 5
-        )
+        past_nights(ledger, DEMO.site, "Open-Meteo", "pergola", DUSK, [0.0] * 5)
     other = logger_file(tmp_path, FILE.replace(",1", ",2"))
     assert taught_nothing not in said("read-file", other, "--sensor", "box", *of_air)
 
 
 def in_unit(tmp_path: Path, head: str, *, fahrenheit: bool, now: datetime = DUSK) -> Path:
-    zone = examples.demo("cold-snap").site.zone
+    zone = DEMO.site.zone
     start = (now - timedelta(hours=40)).astimezone(zone)
     values = 12 + 6 * np.sin(np.arange(40) / 4)
     values = values * 1.8 + 32 if fahrenheit else values
@@ -511,7 +507,7 @@ def test_spots_and_sensors_are_completed(tmp_path: Path, monkeypatch: pytest.Mon
 
 def with_step() -> None:
     """The pergola was as forecast, and 4.5 K warmer for the last twelve nights."""
-    site = examples.demo("cold-snap").site
+    site = DEMO.site
     with closing(Ledger(load_settings().ledger)) as ledger:
         errors = [-0.4, 0.4] * 15 + [4.1, 4.9] * 6
         past_nights(ledger, site, "Open-Meteo", "pergola", DUSK, errors)
