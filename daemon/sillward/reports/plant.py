@@ -18,6 +18,7 @@ from sillward.reports.plant_words import (
     limit_value,
     night_rows,
     season,
+    sized,
     standing,
     watered,
 )
@@ -207,6 +208,7 @@ def _now_rows(report: PlantReport, voice: Voice) -> list[list[Cell]]:
             ("Home", plant.home),
             ("Shelter", plant.shelter or "none"),
             ("It is", f"{_kind(plant)}, {plant.holder}"),
+            ("Size", sized(plant)),
             ("Season", season(plant, state, now, voice)),
             *((f"Last {what}", at) for what, at in watered(state, now, voice).items()),
         ]

@@ -1,5 +1,6 @@
 """What is known of a plant besides its diary, in words: where it stands, its limits, its nights."""
 
+import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -9,6 +10,7 @@ from sillward.reports.reading_noted import LAST_YEAR
 from sillward.service.plant_nights import PlantNight
 from sillward.wording import season_words
 from sillward.wording.voice import Voice, capital
+from sillward_rules.plants import size
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 
@@ -44,6 +46,17 @@ def season(plant: Plant, state: PlantState | None, now: datetime, voice: Voice) 
         return ""
     today = voice.local(now).date()
     return capital(season_words.told(memory, today, voice, rests_dry=plant.rests_dry))
+
+
+def sized(plant: Plant) -> str:
+    """Return what a plant weighs and how wide it is, as far as that is known."""
+    (weight,) = size.weights_kg([plant]).tolist()
+    known = [] if math.isnan(weight) else [f"about {weight:.2g} kg, just watered"]
+    if size.is_heavy(weight):
+        known.append("two people or a trolley to carry it")
+    if plant.span_cm is not None:
+        known.append(f"{plant.span_cm:g} cm across")
+    return capital("; ".join(known))
 
 
 def when(at: datetime, now: datetime, voice: Voice) -> str:

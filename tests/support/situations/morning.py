@@ -1,10 +1,14 @@
 """Situations in the morning round, from an all-clear to forty plants on a dry summer's day."""
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 
 from sillward.service.answers import decline
 from sillward.text.units import SI, Units
+from sillward_rules.plants.care import Care
+from sillward_rules.plants.season_memory import SeasonMemory
+from sillward_rules.plants.state import PlantState
+from sillward_rules.weather.season import Season
 from tests.support.collection_files import (
     FAR_NORTH,
     FEED,
@@ -349,3 +353,24 @@ def spans_say_how_much_water(units: Units) -> Told:
     """Six plants of known span on a dry day, with a feed in a sprayer of half a litre."""
     pots = [replace(pot, more="span = 60") for pot in SIX]
     return summer(garden(pots, f"{FEED}litres = 0.5"), units)
+
+
+def remembering(garden_: str, season: Season, at: str, day: date, units: Units) -> StagedDay:
+    """A cold day of plants that were in this season until the day before."""
+    played = staged_day(garden_, at, COLD, units=units, day=day, notices='remind = "never"')
+    collection = played.household.collection
+    memory = SeasonMemory(season, day - timedelta(days=60), day - timedelta(days=1))
+    states = {
+        plant.name: PlantState(plant.home, assumed=False, care=Care(season=memory))
+        for plant in collection.plants
+    }
+    played.ledger.plant_states.keep(collection.site.name, states)
+    return played
+
+
+@situation("push-morning", imperial=True, full_in=(SI,))
+def a_rest_begins(units: Units) -> Told:
+    """Six plants that slowed down until yesterday; the weeks around are clearly too cold."""
+    played = remembering(garden(SIX), Season.SLOWING, AT, date(2026, 5, 14), units)
+    played.desk.tick()
+    return of_round(played, "morning")

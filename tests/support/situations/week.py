@@ -10,10 +10,11 @@ from sillward.text.units import SI, Units
 from sillward_rules.plants.collection import Collection
 from sillward_rules.replay.past_nights import PastNights
 from sillward_rules.replay.season import season_outlook, spots_in_question
+from sillward_rules.weather.season import Season
 from tests.support.collection_files import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
 from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import COLD, with_a_cold_sunroom
-from tests.support.situations.morning import COOL
+from tests.support.situations.morning import COOL, remembering
 from tests.support.situations.situation import US, Told, of_round, situation
 from tests.support.staged_day import staged_day
 
@@ -158,5 +159,14 @@ def a_week_with_a_cold_sunroom(units: Units) -> Told:
         garden(SIX), "17:45", sky, units=units, day=SUNDAY, notices='remind = "never"'
     )
     with_a_cold_sunroom(played).desk.tick()
+    played.sleep("18:20")
+    return replace(of_round(played, "week"), order=False)
+
+
+@situation("push-week", full_in=(SI,))
+def plants_at_rest(units: Units) -> Told:
+    """Six plants that have rested for two months, two of them dry."""
+    played = remembering(garden(SIX), Season.REST, "17:45", SUNDAY, units)
+    played.desk.tick()
     played.sleep("18:20")
     return replace(of_round(played, "week"), order=False)

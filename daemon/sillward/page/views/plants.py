@@ -168,6 +168,7 @@ def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, A
         "kind": " x ".join(map(group_lookup.name_with_group, it.named or it.groups)) or "no group",
         "holder": it.holder,
         "stands": stands,
+        "size": plant_words.sized(it),
         "season": plant_words.season(it, state, now, voice),
         "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
         "others": len(here) - 1,
