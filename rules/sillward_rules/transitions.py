@@ -398,7 +398,8 @@ def leaf_looked_at(state: PlantState, now: datetime) -> PlantState:
     """Return the state of a plant once the grower has said how its leaves are."""
     care = state.care
     for known in care.courses:
-        care = care.with_course(replace(known, looked_at=now))
+        if known.looked_at is None or known.looked_at < now:
+            care = care.with_course(replace(known, looked_at=now))
     return replace(state, care=care)
 
 

@@ -34,10 +34,12 @@ def look(
     undo: bool,
     person: str | None,
 ) -> None:
-    """Say what you saw of a PLANT, in a WORD: how wet its pot is (dry, moist or wet).
+    """Say what you saw of a PLANT, in a WORD: dry, moist, wet; or better, same, worse.
+
+    The first three are how wet its pot is, the others how its leaves are while a course runs.
 
     Lift the pot or put a finger in. That corrects what is worked out of the water in it, and how
-    much this plant drinks; the diary keeps it.
+    much this plant drinks. The diary keeps it; `sillward course` shows the leaves over time.
 
     Example: sillward look blue basket dry
     """

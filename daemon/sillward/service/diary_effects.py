@@ -38,6 +38,9 @@ class Seen:
 POT = "pot"
 """What a look is at that tells how wet the pot is."""
 
+LEAF = "leaf"
+"""What a look is at that tells whether leaves are better while a course runs."""
+
 Effect = Callable[[PlantState, Seen], PlantState]
 """Returns the state of a plant once something was seen of it."""
 
@@ -61,6 +64,8 @@ def pot_look(what: str | None, amount: str | None, at: datetime, told: datetime)
 
 
 def _looked(state: PlantState, seen: Seen) -> PlantState:
+    if seen.what == LEAF:
+        return transitions.leaf_looked_at(state, seen.at.replace(microsecond=0))
     look = pot_look(seen.what, seen.amount, seen.at, seen.entered_at)
     return state if look is None else transitions.looked_at(state, look)
 

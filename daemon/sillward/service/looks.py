@@ -8,11 +8,14 @@ from sillward.errors import UsageError, one_line
 from sillward.ledger import Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.service import diary
-from sillward.service.diary_effects import POT
+from sillward.service.diary_effects import LEAF, POT
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.course_progress import LEAF_WORDS
 from sillward_rules.plants.pot_water import POT_WORDS
 
-WORDS: Mapping[str, str] = MappingProxyType(dict.fromkeys(POT_WORDS, POT))
+WORDS: Mapping[str, str] = MappingProxyType(
+    dict.fromkeys(POT_WORDS, POT) | dict.fromkeys(LEAF_WORDS, LEAF)
+)
 """The words of a look, each with what it is at."""
 
 

@@ -8,6 +8,10 @@ KEPT = timedelta(days=35)
 span in which they are counted, and a week."""
 
 
+LEAF_WORDS = ("better", "same", "worse")
+"""What a grower says of leaves while a course runs, beside how they were two weeks before."""
+
+
 @dataclass(frozen=True, slots=True)
 class Dose:
     """One misting of a course.

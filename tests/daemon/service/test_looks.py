@@ -55,5 +55,5 @@ def test_the_last_look_is_taken_back_and_no_other(tmp_path: Path) -> None:
 
 def test_any_other_word_is_an_error_that_names_the_words() -> None:
     assert looks.word_named(" Moist ") == "moist"
-    with pytest.raises(UsageError, match="say one of dry, moist, wet"):
+    with pytest.raises(UsageError, match="say one of dry, moist, wet, better, same, worse"):
         looks.word_named("soggy")

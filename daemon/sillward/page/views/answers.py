@@ -13,9 +13,11 @@ from werkzeug.wrappers import Response
 from sillward.errors import UsageError
 from sillward.ledger import StoredChore
 from sillward.page import cards
+from sillward.page.keys import key_of
 from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
-from sillward.service import answers
+from sillward.service import answers, looks
+from sillward_rules.plants.course_progress import LEAF_WORDS
 
 WAIT = timedelta(minutes=30)
 """How long "later" puts a reminder off. Judgement: a meal."""
@@ -71,7 +73,20 @@ def undo(visit: Visit) -> Response:
     return visit.redirect("today")
 
 
+def look(visit: Visit) -> Response:
+    """Write down how the leaves of a plant are while a course runs. Raise UsageError."""
+    context, word = visit.context, visit.field("word")
+    names = {key_of(plant.name): plant.name for plant in context.household.collection.plants}
+    name = names.get(visit.field("plant"))
+    if name is None or word not in LEAF_WORDS:
+        raise BadRequest
+    now = context.clock()
+    looks.look(context.ledger, context.household.collection, name, word, now, now, visit.person)
+    return visit.redirect("today")
+
+
 ROUTES = (
+    Route("/look", "look", look, method="POST"),
     Route("/answer", "answer", answer, method="POST"),
     Route("/undo", "undo", undo, method="POST"),
 )

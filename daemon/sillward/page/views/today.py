@@ -10,12 +10,13 @@ from sillward.ledger.tables.confirmations import Answer
 from sillward.page import cards, deed_words
 from sillward.page.cards import Card, Group, Known
 from sillward.page.headline import headline, is_about_forecast
+from sillward.page.leaf_questions import leaf_questions
 from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.service import diary, due_rounds
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
-from sillward_rules.remark import LeftOutByChoice, NotConfirmed, Note, Remark
+from sillward_rules.remark import LeftOutByChoice, LookAtLeaf, NotConfirmed, Note, Remark
 from sillward_rules.sheet import Round
 
 RECENT = timedelta(minutes=30)
@@ -65,6 +66,9 @@ def today(visit: Visit) -> Response:
         last=_last(visit, board.answers, board.cards),
         cold=[capital(voice.remark(remark)) for remark in remarks if _is_grave(remark)],
         warnings=[capital(voice.remark(remark)) for remark in remarks if not _is_grave(remark)],
+        leaves=leaf_questions(
+            visit.context.household.collection, visit.context.states(), visit.now
+        ),
         caution=voice.say("caution"),
     )
 
@@ -131,6 +135,8 @@ def _not_said_yet(made: Sequence[Card], remarks: Sequence[Remark]) -> list[Remar
     def is_said(remark: Remark) -> bool:
         if isinstance(remark, NotConfirmed):
             return asked.issuperset(remark.plants)
+        if isinstance(remark, LookAtLeaf):  # asked with a button for each answer
+            return True
         return isinstance(remark, Note) and (remark.spot, remark.quantity) in said
 
     return [remark for remark in remarks if not is_said(remark)]
