@@ -169,14 +169,21 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=(
-            *_night_warnings(warnings, failing_shelters(scene, first.day)),
-            *courses.fallen_behind(scene),
-            *courses.looks_due(scene, daily=False),
-        ),
+        warnings=_warnings_of_week(scene, first.day, warnings),
         dark=tuple(_dark(scene, [night.day for night in nights])),
         resting=plants_at_rest(scene),
         watering=pot_watering.water_days(scene, places),
+    )
+
+
+def _warnings_of_week(
+    scene: Scene, first: date, of_nights: Mapping[Remark, Sequence[date]]
+) -> tuple[Remark, ...]:
+    """Return what to beware of, of the nights first."""
+    return (
+        *_night_warnings(of_nights, failing_shelters(scene, first)),
+        *courses.fallen_behind(scene),
+        *courses.looks_due(scene, daily=False),
     )
 
 
