@@ -11,12 +11,15 @@ from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.cli import answering, completion, shared
 from sillward.cli.printing import print_json, say
+from sillward.cli.progress import Progress
 from sillward.errors import UsageError
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.readings.lessons import Lessons
+from sillward.replay import limit_trial
 from sillward.reports import damage as report
+from sillward.reports import replay_comparison as comparison
 from sillward.service import accepted_limits, diary
 from sillward.service import damage as answers
 from sillward.service.inquest import Inquest, YearOfNights, year_of_nights
@@ -35,6 +38,7 @@ from sillward_rules.plants.state import PlantState
 @click.option("--none", "unharmed", is_flag=True, help="You have looked: there is no damage.")
 @click.option("--accept", is_flag=True, help="The limits that are proposed count from now on.")
 @click.option("--take-back", is_flag=True, help="What you have accepted does not count any more.")
+@click.option("--replay", is_flag=True, help="What the proposal would have cost in the last year.")
 @answering.by_person
 @shared.options(recorded=False)
 def damage(
@@ -47,6 +51,7 @@ def damage(
     unharmed: bool,
     accept: bool,
     take_back: bool,
+    replay: bool,
     person: str | None,
 ) -> None:
     """Tell what a PLANT went through in the three weeks before it was damaged.
@@ -58,8 +63,8 @@ def damage(
     Example: sillward damage blue basket --what "soft spots" --on yesterday
     """
     notes = what is not None or amount is not None
-    if unharmed + accept + take_back + notes > 1:
-        msg = "choose one of --what with --amount, --none, --accept and --take-back"
+    if unharmed + accept + take_back + replay + notes > 1:
+        msg = "choose one of --what with --amount, --none, --accept, --take-back and --replay"
         raise UsageError(msg)
     if day is not None and not notes:
         msg = "--on goes with --what or --amount: it says when the damage was seen"
@@ -78,6 +83,8 @@ def damage(
             _accept(app, desk, by)
         elif unharmed:
             _no_damage(app, desk, by)
+        elif replay:
+            _replay(app, desk, as_json=as_json)
         else:
             entry = (
                 _noted(app, desk, what, amount, day, by)
@@ -194,6 +201,35 @@ def _accept(app: App, desk: _Desk, by: str | None) -> None:
         was, value = voice.bound(change.was), voice.bound(change.value)
         say(f"accepted: {name}, {change.name} is {value} (was {was})")
     say("It counts wherever sillward decides; your file stays as it is, and beats it once edited.")
+
+
+def _replay(app: App, desk: _Desk, *, as_json: bool) -> None:
+    """Replay the last year with the limits that are proposed. Raise UsageError without any."""
+    news = desk.news()
+    if news is None or not news.changes:
+        msg = f"{desk.plant.name}: nothing is proposed, so there is nothing to replay"
+        raise UsageError(msg)
+    progress = Progress("nights replayed", 2 * limit_trial.NIGHTS)
+    before, after = limit_trial.limit_trial(
+        desk.ledger,
+        app.household,
+        desk.collection,
+        desk.plant,
+        news.changes,
+        desk.now,
+        lambda _: progress.one_more(),
+    )
+    changes = [f"{change.name} {change.was:g} -> {change.value:g} °C" for change in news.changes]
+    voice, caution = app.household.voice, desk.collection.habits.caution
+    if as_json:
+        print_json(comparison.document(before, after, changes, app.site, (), caution))
+        return
+    told = [voice.retold(change) for change in changes]
+    click.echo(
+        comparison.text(
+            before, after, told, voice, (), terminal.screen(), judged_alike=True, caution=caution
+        )
+    )
 
 
 def _take_back(app: App, ledger: Ledger, plant: Plant, now: datetime, by: str | None) -> None:

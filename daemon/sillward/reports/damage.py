@@ -100,8 +100,13 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
             if kept.confirmed
             else "It was told to be in that night; nobody has confirmed it. No limit changes that."
         )
-    elif kept.told_c is None or kept.limit_c is None:
+    elif kept.told_c is None:
         yield "What was expected that evening is not kept."
+    elif kept.limit_c is None:
+        yield (
+            f"That evening {voice.degrees(kept.told_c)} was expected, under its limit, but no order"
+            " of that night is kept."
+        )
     else:
         yield (
             f"That evening {voice.degrees(kept.told_c)} was expected: a limit of"
@@ -135,6 +140,7 @@ def news_lines(
     yield f"Proposed: {changes}"
     if year is not None:
         yield cost_line(news, year, voice)
+    yield f"In trips, by a replay of that year: sillward damage --replay {plant}"
     if not news.raises:
         yield "Nights without damage prove little: lower it only if carrying is a burden."
     yield f"Accept: sillward damage --accept {plant}"

@@ -64,9 +64,13 @@ def learn(
     )
     with ledger.transaction():
         for other in ledger.harmful_nights.of_plant(site, inquest.plant.name):
-            is_before = other.night < inquest.seen
-            if other.answered_at is None and other.night != night.day and is_before:
-                closed = replace(other, answered_at=entry.entered_at, person=entry.person)
+            is_open = other.answered_at is None and other.night < inquest.seen
+            # Another night was thought to have done it while less was known.
+            was_blamed = other.damaged and other.answered_at == entry.entered_at
+            if other.night != night.day and (is_open or was_blamed):
+                closed = replace(
+                    other, answered_at=entry.entered_at, damaged=None, person=entry.person
+                )
                 ledger.harmful_nights.keep(site, closed)
         ledger.harmful_nights.keep(site, kept)
     return kept

@@ -60,8 +60,8 @@ class KeptIn:
 
     Args:
         told_c: what was expected of its leaves that evening [°C]; None if that is not known.
-        limit_c: the limit that would have kept it in by that [°C]; None if it was ordered in by
-            the one it had, or if nothing was expected.
+        limit_c: the limit that would have kept it in by that [°C]; None if that is the one it had,
+            or if nothing was expected.
         ordered: whether it was told to go in, or to stay in; confirmed: whether that was done.
     """
 
@@ -279,7 +279,7 @@ def _kept_in(night: ColdNight, told_c: float | None, chores: Sequence[StoredChor
     ]
     confirmed = any(chore.done_at is not None for chore in orders)
     limit_c = None
-    if not orders and told_c is not None:
+    if not orders and told_c is not None and told_c >= night.limit_c:
         # The least step above what was expected.
         limit_c = (math.floor(told_c / LIMIT_STEP_K) + 1) * LIMIT_STEP_K
     return KeptIn(told_c, limit_c, bool(orders), confirmed)
