@@ -11,6 +11,7 @@ from sillward_rules.planners import open_orders
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
+from sillward_rules.planners.scene.salts import SaltNow, salt_now
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
@@ -107,6 +108,7 @@ class Explanation:
     - stands_at: the spot where it stands now; assumed: whether that is not confirmed.
     - season: the season that the plant is in; season_memory: what is remembered of it, with this
       day counted, None for nothing; season_today: what day length and warmth alone say.
+    - salt: the salts at its roots; None where they are not counted.
     - dli: the light of the day; dli_need: what the plant needs [mol m-2 d-1].
     - sun_h: possible direct sun [h].
     - cold_h, cold_kh: how long and how deep the night is under the night limit [h], [K h].
@@ -127,6 +129,7 @@ class Explanation:
     season: Season
     season_memory: SeasonMemory | None
     season_today: Season
+    salt: SaltNow | None
     dli: float | None
     dli_need: float | None
     sun_h: float
@@ -172,6 +175,7 @@ def explain_plant(
         season=scene.seasons[cohort.index],
         season_memory=scene.season_memories[cohort.index],
         season_today=scene.raw_seasons[cohort.index],
+        salt=salt_now(plant, collection, cohort.state, now),
         dli=_dli(scene, column),
         dli_need=_dli_need(scene, plant),
         sun_h=light.direct_sun_hours(scene.site, spot.sun_windows, scene.site.local_date(now)),

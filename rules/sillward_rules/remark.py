@@ -386,6 +386,13 @@ class LookAtLeaf(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class SaltsNear(Remark):
+    """Plants whose roots have nearly as much salt as they bear."""
+
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class FlushWaits(Remark):
     """Plants with too much salt at their roots that cannot be flushed today, and are not fed."""
 

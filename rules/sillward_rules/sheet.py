@@ -13,7 +13,7 @@ from enum import Enum
 import numpy as np
 
 from sillward_rules.chore import Chore
-from sillward_rules.planners import grower_decisions, shelter
+from sillward_rules.planners import grower_decisions, leaching, shelter
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning
 from sillward_rules.planners.outlook import Outlook, look_ahead
@@ -210,7 +210,7 @@ def _plan(
     if round_ is Round.MORNING:
         return *plan_morning(scene), None
     outlook = look_ahead(scene)
-    return outlook.chores, outlook.warnings, outlook
+    return outlook.chores, [*outlook.warnings, *leaching.near_limit(scene)], outlook
 
 
 def describe_feed(recipe: Recipe) -> str:

@@ -12,7 +12,7 @@ from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import chore_document
 from sillward.text.columns import wrapped
 from sillward.text.units import fixed
-from sillward.wording import chore_phrases, full_sheet, season_words
+from sillward.wording import chore_phrases, full_sheet, salt_words, season_words
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason, Weighing
 from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
@@ -151,6 +151,8 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     if shelter is not None and shelter.taught is not None:
         yield f"shelter {shelter.name}: {voice.retold(shelter.taught)}"
     yield _season_and_light(explanation, voice)
+    if salt := salt_words.told(explanation.salt, voice):
+        yield f"salts at the roots: {salt}"
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
 
@@ -424,6 +426,7 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
         "assumed": explanation.assumed,
         "season": explanation.season.value,
         **season_words.document(explanation.season_memory, explanation.season_today),
+        **salt_words.document(explanation.salt),
         "pressure_kpa": plain(explanation.pressure_kpa),
         "corrections": _corrections_document(explanation.spot),
         "light": {

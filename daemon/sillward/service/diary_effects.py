@@ -15,6 +15,7 @@ from sillward_rules import transitions
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import POT_WORDS, PotLook
+from sillward_rules.plants.salt_balance import SETTLED_AFTER
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.weather.site import Site
 
@@ -70,11 +71,17 @@ def _looked(state: PlantState, seen: Seen) -> PlantState:
     return state if look is None else transitions.looked_at(state, look)
 
 
+def _repotted(state: PlantState, seen: Seen) -> PlantState:
+    # What was given longer ago than that is settled, and no more known one by one.
+    return transitions.repotted(state, max(seen.at, seen.entered_at - SETTLED_AFTER))
+
+
 EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
     {
         EntryKind.GROWTH: partial(_growing, by_root=False),
         EntryKind.ROOT: partial(_growing, by_root=True),
         EntryKind.LOOK: _looked,
+        EntryKind.REPOTTED: _repotted,
     }
 )
 """The kinds that change a plant's state."""

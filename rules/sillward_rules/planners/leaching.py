@@ -16,7 +16,7 @@ from sillward_rules.planners.scene.salts import Salts, given_ec, salts_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.salt_balance import FLUSH_POTS, Given
-from sillward_rules.remark import FlushWaits, Remark, WaterTooSalty
+from sillward_rules.remark import FlushWaits, Remark, SaltsNear, WaterTooSalty
 from sillward_rules.weather.hourly import moment
 
 SALT = "salt at the roots"
@@ -31,6 +31,13 @@ roots that rest sooner than salts do that nothing dissolves."""
 
 TIME_FOR_IT = timedelta(minutes=30)
 """A flush needs a window at least this long. Judgement: it runs through twice."""
+
+WITHIN = timedelta(hours=5)
+"""A flush is done so soon from when it can be. Judgement: in the morning it is on the way of the
+misting, and roots and crowns have the day to dry."""
+
+NEAR_SHARE = 0.85
+"""Salts are near the limit from this share of it on. Judgement: what is not known begins at 0.8."""
 
 USEFUL_SHARE = 0.45
 """Water as strong as this share of a plant's limit is no use for a flush: by `steady_ec` misting
@@ -108,6 +115,15 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
 _GIVEN = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE})
 
 
+def near_limit(scene: Scene) -> list[Remark]:
+    """Return the plants whose salts, with their doubt, are near the limit or beyond it now."""
+    salts = salts_of(scene)
+    if salts is None:
+        return []
+    near = np.flatnonzero(salts.ec + salts.doubt > NEAR_SHARE * salts.limit)
+    return [SaltsNear(_by_name(scene, near))] if near.size else []
+
+
 def _beyond(scene: Scene, salts: Salts, expected: Array) -> np.ndarray:
     """(cohort,) whether the salts would pass the limit; at dry rest only far beyond it."""
     bound = np.where(resting(scene), NEEDED_AT_REST * salts.limit, salts.limit)
@@ -178,5 +194,5 @@ def _window(
         return None
     run = usable[np.cumsum(np.diff(usable, prepend=usable[0] - 1) > 1) == 0]
     opens = films.starts_at(int(run[0]))
-    closes = min(films.starts_at(int(run[-1])), moment(end))
+    closes = min(films.starts_at(int(run[-1])), moment(end), opens + WITHIN)
     return (opens, closes) if opens + TIME_FOR_IT <= closes else None

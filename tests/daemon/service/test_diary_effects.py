@@ -12,6 +12,7 @@ from sillward.service import diary
 from sillward.service.diary_effects import Seen, states_after
 from sillward_rules.plants.care import Care
 from sillward_rules.plants.limits import Rest, RestClass
+from sillward_rules.plants.salt_balance import FRESH_EC, SETTLED_AFTER, SaltBalance
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.season import Season
@@ -89,3 +90,15 @@ def test_a_correction_takes_effect_if_kind_or_time_are_others(
     diary.correct(ledger, YARD, replace(entry, kind=EntryKind.REPOTTED, text="bark"), NOW)
     assert ledger.plant_states.of_site(site) == {}
     assert not diary.correct(ledger, YARD, replace(entry, id=99), NOW)
+
+
+@pytest.mark.parametrize(("days", "counted_from"), [(1, timedelta(days=1)), (30, SETTLED_AFTER)])
+def test_repotting_begins_the_balance_of_salts_anew(days: int, counted_from: timedelta) -> None:
+    before = Care(salt=SaltBalance(NOW - timedelta(days=3), 2.2, 0.4))
+    noted = seen(EntryKind.REPOTTED, NOW - timedelta(days=days))
+
+    after = states_after([noted], {PLANT.name: PlantState("room", care=before)}, YARD)
+
+    salt = after[PLANT.name].care.salt
+    assert salt is not None
+    assert (salt.ec, salt.at) == (FRESH_EC, NOW - counted_from)

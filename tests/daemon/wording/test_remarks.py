@@ -50,6 +50,7 @@ from sillward_rules.remark import (
     RestBegins,
     RestEnds,
     RootsHot,
+    SaltsNear,
     SensorQuiet,
     ShelterChosen,
     ShelterFailing,
@@ -370,6 +371,10 @@ SAMPLES: list[tuple[Remark, str]] = [
         LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),
         "Boat: night_low 12 °C is proposed instead of 10 °C, from 1 damaged and 0 unharmed nights: "
         "sillward damage 'Boat'",
+    ),
+    (
+        SaltsNear(B),
+        "Anemone, Boat: salts at the roots near the limit; a flush with plain water comes soon",
     ),
     (
         FlushWaits(A),

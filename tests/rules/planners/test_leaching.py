@@ -7,10 +7,13 @@ import numpy as np
 import pytest
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene.salts import salts_of
+from sillward_rules.explanation import explain_plant
+from sillward_rules.planners.scene.salts import given_ec, salts_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.care import Care
 from sillward_rules.plants.collection import Collection, Habits
+from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.fertiliser import SALTS
 from sillward_rules.plants.limits import Limit, RestClass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
@@ -18,7 +21,7 @@ from sillward_rules.plants.pot_water import PotWater
 from sillward_rules.plants.salt_balance import SaltBalance
 from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_chemistry import Water
-from sillward_rules.remark import FlushWaits, WaterTooSalty
+from sillward_rules.remark import FlushWaits, SaltsNear, WaterTooSalty
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import answered, next_state
 from sillward_rules.weather.hourly import Weather
@@ -188,3 +191,37 @@ def test_a_flush_waters_the_pot_too() -> None:
     assert of(plain, ChoreKind.WATER), "or the test tells nothing"
     assert flushed(flush)
     assert not of(flush, ChoreKind.WATER)
+
+
+@pytest.mark.parametrize(("ec", "told"), [(1.5, False), (1.7, True)])
+def test_the_week_tells_what_nears_its_limit(ec: float, told: bool) -> None:
+    sheet = draw_up(Round.WEEK, watered(), sky(), {"Test strap": salty(ec)}, NOW)
+
+    assert bool(warned(sheet, SaltsNear)) is told
+
+
+def test_one_plant_is_explained_as_it_is_planned() -> None:
+    made, state = watered(), {"Test strap": salty(1.7)}
+    salts = salts_of(Scene(made, sky(), state, NOW))
+    told = explain_plant(STRAP, made, sky(), state, NOW).salt
+
+    assert salts is not None
+    assert told is not None
+    assert (told.ec, told.doubt) == (float(salts.ec[0]), float(salts.doubt[0]))
+    assert (told.limit.value, told.root, told.assumed) == (LIMIT, "air", False)
+    plain = replace(made, water=None)
+    assert explain_plant(STRAP, plain, sky(), state, NOW).salt is None
+
+
+def test_a_course_and_a_feed_by_its_name_have_their_own_strength() -> None:
+    salt = Course("magnesium", SALTS["MgSO4.7H2O"], 0.5, 0.1, times=2)
+    bloom = Feed("bloom", recipe(water_ec=0.6))
+    made = replace(watered(ec=0.2), feeds=(bloom,), courses=(salt,))
+
+    assert given_ec(made, ChoreKind.MIST) == 0.2
+    assert given_ec(made, ChoreKind.FEED) == pytest.approx(0.4)
+    assert given_ec(made, ChoreKind.FEED, "bloom") == pytest.approx(0.8)
+    assert given_ec(made, ChoreKind.COURSE, "magnesium") == pytest.approx(salt.ec)
+    # One that is not in the collection any more may have been any of them.
+    assert given_ec(made, ChoreKind.FEED, "gone") == pytest.approx(0.8)
+    assert given_ec(replace(made, courses=()), ChoreKind.COURSE, "gone") == 0.2

@@ -264,6 +264,14 @@ def the_feed_is_too_strong(units: Units) -> Told:
     return summer(garden(SIX, FEED.replace("ppm_n = 50", "ppm_n = 250")), units)
 
 
+@situation("push-morning", imperial=True, full_in=(SI,))
+def salts_gather_at_the_roots(units: Units) -> Told:
+    """Roots that bear little, and are fed and misted: they are flushed, and not fed."""
+    little = "limits.medium_salt_high = 0.6"
+    tender = [replace(pot, holder="moss", more=little) for pot in SIX[:2]]
+    return summer(garden([*tender, SIX[2]], "[water]\nec = 0.26", FEED), units)
+
+
 @situation("push-morning", imperial=True)
 def the_growers_hours_do_not_serve(units: Units) -> Told:
     """Water can be given early and late only."""

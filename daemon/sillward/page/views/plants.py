@@ -22,6 +22,8 @@ from sillward.reports.limits import limit_rows
 from sillward.reports.plant_years import years_of
 from sillward.service import answers, diary
 from sillward.service.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
+from sillward.wording import salt_words
+from sillward_rules.planners.scene.salts import salt_now
 from sillward_rules.plants.plant import Plant
 
 SHOWN = 20
@@ -170,6 +172,7 @@ def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, A
         "stands": stands,
         "size": plant_words.sized(it),
         "season": plant_words.season(it, state, now, voice),
+        "salt": salt_words.told(salt_now(it, collection, state, now), voice),
         "spots": [(key_of(spot.name), spot.name) for spot in collection.spots],
         "others": len(here) - 1,
         "last_move": _last_move(visit, it.name),

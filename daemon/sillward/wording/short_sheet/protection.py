@@ -31,7 +31,7 @@ def protect(chores: Sequence[Chore], writer: SheetWriter) -> Part:
         partial(chore_phrases.crowded_lines, kind, chores, now, writer.voice),
         plants=plants_of_each(chores),
         hours=tuple(max(chore.before, now) for chore in chores),
-        spare=kind in (ChoreKind.DAMP_DOWN, ChoreKind.LEACH),
+        spare=kind is ChoreKind.DAMP_DOWN,
     )
 
 

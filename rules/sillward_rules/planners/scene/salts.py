@@ -13,8 +13,9 @@ from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
-from sillward_rules.plants.salt_balance import Balances, Given, Holding, SaltBalance
+from sillward_rules.plants.salt_balance import Balances, Given, Holding, Root, SaltBalance
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.spot_columns import NO_SPOT
 
@@ -78,6 +79,36 @@ def salts_of(scene: Scene) -> Salts | None:
     course = salt_balance.carried_on(balances, given, holdings, now)
     plants = scene.traits.plants
     return Salts(course.ec, course.doubt, limit, balances, given, holdings, plants)
+
+
+@dataclass(frozen=True, slots=True)
+class SaltNow:
+    """The salts at the roots of one plant.
+
+    - ec, doubt: EC of the water that they hold, and how far off that may be [mS/cm].
+    - limit: how strong it may get [mS/cm]; root: what the roots are in.
+    - assumed: whether that began with an assumption that no flush has outdone yet.
+    """
+
+    ec: float
+    doubt: float
+    limit: Limit
+    root: Root
+    assumed: bool
+
+
+def salt_now(
+    plant: Plant, collection: Collection, state: PlantState | None, now: datetime
+) -> SaltNow | None:
+    """Return the salts at the roots of a plant; None without water of which the EC is known."""
+    if collection.water is None:
+        return None
+    limit, root = salt_balance.medium_limit(plant.limits), salt_balance.root_of(plant)
+    there = PlantState(plant.home) if state is None else state.at(now)
+    balance = there.care.salt or salt_balance.beginning(limit.value, now)
+    holding = salt_balance.HOLDINGS[root]
+    course = salt_balance.carried_on([balance], [_given(collection, there)], [holding], [now])
+    return SaltNow(float(course.ec[0]), float(course.doubt[0]), limit, root, balance.assumed)
 
 
 def holding_of(cohort: Cohort) -> Holding:
