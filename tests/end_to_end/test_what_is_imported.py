@@ -141,6 +141,18 @@ def test_an_answer_does_not_wait_for_what_it_takes_to_look_ahead() -> None:
     assert sorted(imported.intersection([*NOT_TO_LOOK, *LOOKS_AHEAD])) == []
 
 
+def test_the_process_that_sends_knows_nothing_of_plants() -> None:
+    """It is started for each round: less to import is a round that is told sooner."""
+    program = PROGRAM.partition("from sillward")[0] + "import sillward.channels.sender_process"
+    result = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True
+    )
+    imported = set(result.stdout.rpartition("\nimported:")[2].split())
+
+    assert "sillward.channels.apprise_sender" in imported
+    assert sorted(imported & {"numpy", "sillward_rules", "sillward.config.household"}) == []
+
+
 def test_the_daemon_imports_what_listens_to_a_broker_or_serves_a_page_only_once_it_must() -> None:
     said, imported = said_and_imported("run", "--help")
 

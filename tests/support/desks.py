@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 from pydantic import SecretStr
 
-from sillward.config.household import Channel, Household, NoticePolicy, Rounds
+from sillward.config.channel import Channel
+from sillward.config.household import Household, NoticePolicy, Rounds
 from sillward.config.models import RoundName
 from sillward.errors import DeliveryError, SourceError
 from sillward.forecast.store import ForecastStore

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, SourceError
 from sillward.ledger import Ledger, Stage

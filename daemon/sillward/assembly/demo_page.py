@@ -12,7 +12,7 @@ from pydantic import SecretStr
 from sillward.assembly.app import App
 from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.page.desk import PageDesk

@@ -9,8 +9,8 @@ from sillward.assembly.app import App
 from sillward.assembly.web_push import push_identity
 from sillward.channels import apprise_sender, sending
 from sillward.channels.sender import Problems, Sender
+from sillward.config.channel import Channel
 from sillward.config.credentials import read_credential
-from sillward.config.household import Channel
 from sillward.config.settings import heartbeat_addresses
 from sillward.errors import ConfigError
 from sillward.ledger import Ledger

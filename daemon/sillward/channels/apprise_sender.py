@@ -19,7 +19,7 @@ from typing import Any
 from sillward.channels import answering, mail
 from sillward.channels.sender import SEND_S, Problems
 from sillward.channels.wire_monitor import WireMonitor
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.text import printable
 from sillward.wording.message_length import with_line, within_bytes

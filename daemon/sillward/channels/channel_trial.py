@@ -7,7 +7,7 @@ from datetime import datetime
 from enum import Enum
 
 from sillward.channels.sender import Sender
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.text.columns import Column, Mark, Marked, Screen, table
 from sillward.wording.message_length import MAX_CHARACTERS

@@ -3,7 +3,7 @@
 from collections.abc import Callable, Sequence
 from typing import Protocol
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.wording.push import Message
 
 SEND_S = 60

@@ -16,7 +16,7 @@ from pydantic import SecretStr
 from sillward.channels import apprise_sender, sending
 from sillward.channels.sender import SEND_S
 from sillward.child_process import ChildError, ChildProcess, serve
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Button, Links, Message
 

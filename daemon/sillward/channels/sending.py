@@ -2,7 +2,7 @@
 
 from sillward.channels import apprise_sender, web_push
 from sillward.channels.push_address import is_push
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.wording.push import Message
 
 

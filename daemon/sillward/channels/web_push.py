@@ -15,7 +15,7 @@ from sillward.channels.apprise_sender import WIRE_S, clean
 from sillward.channels.push_address import PushAddress, Subscription, is_public
 from sillward.channels.push_identity import PushIdentity, from_base64, to_base64
 from sillward.channels.wire_monitor import WireMonitor
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.net.deadline import MayDial
 from sillward.wording.message_length import MAX_MESSAGE_BYTES, within_bytes

@@ -13,7 +13,7 @@ from sillward.assembly.examples import demo
 from sillward.channels import apprise_sender
 from sillward.cli import shared
 from sillward.cli.printing import print_json
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ical import publisher
 from sillward.reports import check as report
 from sillward.reports import words as words_report

@@ -13,7 +13,7 @@ from sillward.channels.apprise_sender import ways_to_answer
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import completion, shared
 from sillward.cli.printing import say
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import UsageError
 from sillward.service.answer_links import trial_links
 from sillward.text import terminal

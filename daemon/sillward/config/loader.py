@@ -10,10 +10,11 @@ from pydantic import SecretStr
 
 from sillward.config import build_collection, cross_checks
 from sillward.config.changes import Change, changed
+from sillward.config.channel import Channel, is_mail
 from sillward.config.collection_file import TABLES, read_document
 from sillward.config.credentials import folded_name
 from sillward.config.feed_tables import GivenReader
-from sillward.config.household import Channel, Household, is_mail
+from sillward.config.household import Household
 from sillward.config.models import (
     ChannelTable,
     FeedTable,

@@ -10,7 +10,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from sillward.config.household import Channel, Household, is_mail
+from sillward.config.channel import Channel, is_mail
+from sillward.config.household import Household
 from sillward.errors import UsageError, one_line
 from sillward.ledger import Absence, Alarm, Deed, Ledger, Notice, NoticeState, Subject
 from sillward.ledger.ledger import MAX_CLOCK_AHEAD

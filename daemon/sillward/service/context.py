@@ -7,7 +7,8 @@ from datetime import date, datetime
 
 from sillward.channels.push_identity import PushIdentity
 from sillward.channels.sender import Sender
-from sillward.config.household import Channel, Household
+from sillward.config.channel import Channel
+from sillward.config.household import Household
 from sillward.errors import LedgerError
 from sillward.forecast.store import Clock, ForecastStore, utc_now
 from sillward.forecast.updater import ForecastUpdater

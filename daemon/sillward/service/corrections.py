@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import cache
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ServiceContext
 from sillward.service.round_in_force import round_in_force

@@ -2,7 +2,7 @@
 
 from sillward.channels.push_address import NOBODY, PushAddress, Subscription
 from sillward.channels.push_identity import PushIdentity
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.models import RoundName
 from sillward.ledger import Device
 

@@ -9,7 +9,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Alarm, Notice, NoticeState, Stage, StoredChore, Subject
 from sillward.service.alarm_monitor import blind
 from sillward.service.context import ServiceContext

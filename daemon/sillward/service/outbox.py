@@ -9,7 +9,7 @@ from traceback import format_tb
 
 from sillward.channels.push_address import PushAddress, is_push
 from sillward.channels.sender import SEND_S
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.ledger import Alarm, Notice, Stage, Subject
 from sillward.service.answer_links import links_for

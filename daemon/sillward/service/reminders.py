@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore
 from sillward.service.context import ALARM, ServiceContext
 from sillward.service.round_in_force import round_in_force

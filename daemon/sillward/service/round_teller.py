@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Notice
 from sillward.service import damage_questions, weekly_mail
 from sillward.service.context import ServiceContext

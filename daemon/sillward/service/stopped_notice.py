@@ -5,7 +5,7 @@ that it needs.
 """
 
 from sillward.channels import apprise_sender
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.stopped_notice_settings import StoppedNoticeSettings
 from sillward.errors import DeliveryError, SourceError, one_line
 from sillward.service import heartbeat

@@ -5,10 +5,13 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from itertools import groupby
+from typing import TYPE_CHECKING
 
 from sillward.text import printable
 from sillward.wording.message_length import cut_title, fits, room_for_body
-from sillward.wording.voice import Voice
+
+if TYPE_CHECKING:
+    from sillward.wording.voice import Voice
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,7 +63,7 @@ def shortened(title: str, lines: Sequence[str]) -> Message:
     return Message(title, "\n".join(kept))
 
 
-def trimmed(message: Message, voice: Voice) -> Message:
+def trimmed(message: Message, voice: "Voice") -> Message:
     """Return the message at the length of a push, with a count of the lines that were left out.
 
     The message may have grown since it was composed, by words put before its title or its lines.
@@ -77,7 +80,7 @@ def trimmed(message: Message, voice: Voice) -> Message:
     return replace(message, title=title, body=body())
 
 
-def led_to_page(message: Message, voice: Voice) -> Message:
+def led_to_page(message: Message, voice: "Voice") -> Message:
     """Return a message that has links and names the page, not a command, where lines were cut.
 
     It is no longer than before.
@@ -97,7 +100,7 @@ def _is_cut(line: str, sheet: str) -> bool:
     return line.startswith("+") and line.endswith(sheet)
 
 
-def _counted(line: str, voice: Voice) -> int:
+def _counted(line: str, voice: "Voice") -> int:
     """Return how many lines a line stands for: 1, or the number that it says were left out."""
     start = voice.say("cut", lines=1, plants=0).partition("1")[0]
     number = re.match(rf"{re.escape(start)}(\d+)\b", line) if start.strip() else None
@@ -157,7 +160,7 @@ def plain_part(text: str, *, optional: bool = False, kept: bool = False) -> Part
     return Part((lambda _: text,) if text else (), None, optional, kept=kept)
 
 
-def composed(title: str, parts: Sequence[Part], voice: Voice, spare: int = 0) -> Message:
+def composed(title: str, parts: Sequence[Part], voice: "Voice", spare: int = 0) -> Message:
     """Return the parts in their order under a title, within `MAX_CHARACTERS`.
 
     spare: characters to leave free for words that may later be put before the title.
@@ -243,7 +246,7 @@ def _crowded(parts: Sequence[Part], room: int) -> set[int]:
     return crowded
 
 
-def _cut(lines: Sequence[_Ranked], room: int, voice: Voice) -> str | None:
+def _cut(lines: Sequence[_Ranked], room: int, voice: "Voice") -> str | None:
     """Return the lines that fit, the most important first, and a count of the others.
 
     None if all lines fit.

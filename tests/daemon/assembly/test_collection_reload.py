@@ -10,7 +10,7 @@ import pytest
 
 from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import SETTLED, CollectionReloader
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.loader import load_household
 from sillward.config.settings import Settings
 from sillward.errors import LedgerError

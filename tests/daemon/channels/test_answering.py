@@ -12,7 +12,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender, sender_process
 from sillward.channels.answering import MAX_BUTTONS, Way
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.wording.message_length import (
     MAX_CHARACTERS,
     MAX_LINK_CHARACTERS,

@@ -17,7 +17,7 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import ConfigError, DeliveryError
 from sillward.wording.message_length import MAX_MESSAGE_BYTES
 from sillward.wording.push import Message

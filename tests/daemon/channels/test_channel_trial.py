@@ -19,7 +19,7 @@ from sillward.channels import apprise_sender, channel_trial
 from sillward.channels.channel_trial import Outcome, State
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import main, shared, try_channel
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger, SavedForecast

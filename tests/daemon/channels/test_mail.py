@@ -15,7 +15,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender, mail
 from sillward.channels.sender_process import SenderProcess
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.html_pages import page_of

@@ -22,7 +22,7 @@ from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
 from sillward.channels.wire_monitor import MAX_REPLY_BYTES, is_page
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.loopback_server import (

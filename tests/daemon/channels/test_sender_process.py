@@ -13,7 +13,7 @@ from pydantic import SecretStr
 from sillward.channels import apprise_sender
 from sillward.channels.push_address import PushAddress
 from sillward.channels.sender_process import SenderProcess
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.wording.push import Message
 from tests.support.loopback_server import serving, whole

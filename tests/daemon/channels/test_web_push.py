@@ -16,7 +16,7 @@ from hypothesis import strategies as st
 from sillward.channels import sending, web_push
 from sillward.channels.push_address import NOBODY, PushAddress, Subscription, is_public, is_push
 from sillward.channels.sender_process import SenderProcess, answer
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError, UsageError
 from sillward.wording.push import Button, Links, Message
 from tests.support.push_service import (

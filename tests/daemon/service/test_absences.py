@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.errors import UsageError
 from sillward.ledger import Absence, Alarm
 from sillward.links import token as token_words

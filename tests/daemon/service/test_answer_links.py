@@ -5,7 +5,8 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.ledger import Stage, StoredChore
 from sillward.links.page_links import PageLinks
 from sillward.links.token import Purpose, Token, read

@@ -8,7 +8,8 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import NoticeState, Stage
 from sillward.service.desk import Desk

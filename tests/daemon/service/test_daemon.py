@@ -20,7 +20,7 @@ import pytest
 from apscheduler.executors.base import BaseExecutor
 from apscheduler.executors.pool import ThreadPoolExecutor
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
 from sillward.service import daemon
 from sillward.service.daemon import Daemon, Every, Ticker

@@ -7,7 +7,8 @@ from datetime import timedelta
 import pytest
 
 from sillward.channels.push_address import PushAddress, is_push
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.config.models import ChannelTable
 from sillward.errors import DeliveryError, UsageError
 from sillward.ledger import Device, NoticeState

@@ -11,7 +11,8 @@ from pathlib import Path
 
 import pytest
 
-from sillward.config.household import Channel, NoticePolicy
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, NoticeState
 from sillward.ledger.database import Database

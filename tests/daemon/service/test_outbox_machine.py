@@ -20,7 +20,7 @@ from hypothesis.stateful import (
     run_state_machine_as_test,
 )
 
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.quiet_hours import QuietHours
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, NoticeState, Stage

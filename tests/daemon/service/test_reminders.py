@@ -5,7 +5,8 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from sillward.config.household import Channel, NoticePolicy, Rounds
+from sillward.config.channel import Channel
+from sillward.config.household import NoticePolicy, Rounds
 from sillward.config.models import NoticesTable
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import Stage

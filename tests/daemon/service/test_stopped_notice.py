@@ -9,7 +9,7 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.config.stopped_notice_settings import (
     StoppedNoticeSettings,
     read_stopped_notice_settings,

@@ -12,7 +12,7 @@ from sillward.assembly.desk_setup import build_desks
 from sillward.assembly.examples import demo
 from sillward.charts import process
 from sillward.charts.data import ChartData
-from sillward.config.household import Channel
+from sillward.config.channel import Channel
 from sillward.ledger import Ledger, NoticeState, week_review
 from sillward.links.page_links import PageLinks
 from sillward.service import due_rounds, weekly_mail
