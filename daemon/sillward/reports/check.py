@@ -10,6 +10,7 @@ from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Broker, Household, TopicSensor
 from sillward.reports.learned import learned_document
 from sillward.reports.limits import limit_rows, limits_document
+from sillward.reports.plant_words import size_document, sized
 from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
@@ -140,6 +141,7 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     return [
         *screen.lines(plant.name),
         *screen.lines(f"  {kind}; {plant.holder}{roots}; {plant.home}, {shelter}{worth}"),
+        *(screen.lines(f"  {told}") if (told := sized(plant)) else ()),
         *(line for question in questions for line in screen.lines(f"  ? {question}")),
         *table(rows, _LIMITS, screen, indent=2),
     ]
@@ -280,6 +282,7 @@ def document(
                 "shelter": plant.shelter,
                 "worth": plant.worth,
                 "limits": limits_document(plant.limits),
+                **size_document(plant),
             }
             for plant in collection.plants
         ],

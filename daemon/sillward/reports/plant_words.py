@@ -1,11 +1,12 @@
 """What is known of a plant besides its diary, in words: where it stands, its limits, its nights."""
 
-import math
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any
 
 from sillward.ledger import StoredChore
+from sillward.reports.json_encoding import plain
 from sillward.reports.reading_noted import LAST_YEAR
 from sillward.service.plant_nights import PlantNight
 from sillward.wording import season_words
@@ -49,14 +50,29 @@ def season(plant: Plant, state: PlantState | None, now: datetime, voice: Voice) 
 
 
 def sized(plant: Plant) -> str:
-    """Return what a plant weighs and how wide it is, as far as that is known."""
-    (weight,) = size.weights_kg([plant]).tolist()
-    known = [] if math.isnan(weight) else [f"about {weight:.2g} kg, just watered"]
-    if size.is_heavy(weight):
-        known.append("two people or a trolley to carry it")
+    """Return a plant's pot, what it weighs in it and how wide it is, as far as that is known."""
+    known = []
+    if (pot := plant.pot) is not None:
+        (weight,) = size.weights_kg([plant]).tolist()
+        of = f"{pot.litres:g} L of {pot.medium}{' in a dark pot' if pot.dark else ''}"
+        known.append(f"{of}, about {weight:.2g} kg just watered")
+        if size.is_heavy(weight):
+            known.append("two people or a trolley to carry it")
     if plant.span_cm is not None:
         known.append(f"{plant.span_cm:g} cm across")
     return capital("; ".join(known))
+
+
+def size_document(plant: Plant) -> dict[str, Any]:
+    """Return the same as plain types; nothing where the grower has given neither."""
+    pot, span = plant.pot, plant.span_cm
+    document: dict[str, Any] = {}
+    if pot is not None:
+        document["pot"] = {"litres": pot.litres, "medium": pot.medium, "dark": pot.dark}
+        document["weight_kg"] = plain(float(size.weights_kg([plant])[0]))
+    if span is not None:
+        document["span_cm"] = span
+    return document
 
 
 def when(at: datetime, now: datetime, voice: Voice) -> str:
