@@ -10,6 +10,7 @@ from sillward_rules.chore import Weighing
 from sillward_rules.planners import open_orders
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.nights import find_night_needs
+from sillward_rules.planners.pot_days import PotExplained, explain_pot
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
 from sillward_rules.planners.scene.salts import SaltNow, salt_now
 from sillward_rules.planners.scene.scene import Scene
@@ -118,6 +119,7 @@ class Explanation:
       it is not known. caution: as in `Habits`.
     - goes_in: what that, the rules and open orders come to; asked_by_rule, is_ordered: whether a
       rule asks for it, and whether it was told to go in; is_in: whether it is under cover already.
+    - pot: the water of its pot; None if it has none.
     """
 
     plant: Plant
@@ -146,6 +148,7 @@ class Explanation:
     hours: tuple[ExplainedHour, ...]
     rules: tuple[AppliedRule, ...]
     notes: tuple[str, ...]
+    pot: PotExplained | None = None
 
 
 def explain_plant(
@@ -192,7 +195,19 @@ def explain_plant(
         hours=tuple(_hours(scene, column, hours, firings)),
         rules=tuple(_applied_rule(firing, plant, hours) for firing in firings),
         notes=(*spot.open_questions(), *weather.notes),
+        pot=explain_pot(scene, cohort.index),
     )
+
+
+def pot_of(
+    plant: Plant, collection: Collection, weather: Weather, state: State, now: datetime
+) -> PotExplained | None:
+    """Return the water of a plant's pot; None if it has none."""
+    if plant.pot is None:
+        return None
+    scene = Scene(collection, weather, state, now)
+    cohort = next(cohort for cohort in scene.cohorts if plant.name in cohort.names)
+    return explain_pot(scene, cohort.index)
 
 
 def _firings_of(scene: Scene, traits: Traits, column: int) -> list[Firing]:

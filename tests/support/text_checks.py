@@ -239,7 +239,7 @@ GLANCE = 40
 than a line of a phone."""
 
 _ASKED = {
-    "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|keep|check that|"
+    "what": r"\b(carry in|put out|mist|cover|secure|shade|damp down|move|water|keep|check that|"
     r"may stay out|no shelter)\b",
     "when": r"\d:\d\d|\bnow\b|\bmin left\b|\btoday\b|\btonight\b|\bafter all\b",
     "how many": r"\d+ plants?\b|\d+ more\b|: \d+( p|$)",

@@ -5,6 +5,7 @@ from dataclasses import replace
 from string import ascii_lowercase
 from typing import Any, NamedTuple
 
+from sillward.reports import pot_water
 from sillward.reports.coldest_hour import coldest_hour
 from sillward.reports.json_encoding import iso, plain
 from sillward.reports.learned import learned_document
@@ -153,6 +154,8 @@ def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:
     yield _season_and_light(explanation, voice)
     if salt := salt_words.told(explanation.salt, voice):
         yield f"salts at the roots: {salt}"
+    if explanation.pot is not None:
+        yield from pot_water.lines(explanation.pot, voice)
     for note in explanation.notes:
         yield f"note: {voice.retold(note)}"
 
@@ -425,6 +428,7 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
         "stands_at": explanation.stands_at,
         "assumed": explanation.assumed,
         "season": explanation.season.value,
+        **_pot(explanation, site),
         **season_words.document(explanation.season_memory, explanation.season_today),
         **salt_words.document(explanation.salt),
         "pressure_kpa": plain(explanation.pressure_kpa),
@@ -513,3 +517,9 @@ def _hour_document(hour: ExplainedHour, site: Site) -> dict[str, Any]:
         "rules": list(hour.rules),
         "deciding": hour.deciding,
     }
+
+
+def _pot(explanation: Explanation, site: Site) -> dict[str, Any]:
+    """Return the water of its pot; nothing without one."""
+    pot = explanation.pot
+    return {} if pot is None else {"pot": pot_water.document(pot, site)}

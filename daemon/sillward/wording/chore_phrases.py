@@ -98,7 +98,7 @@ def plants_of(chores: Iterable[Chore]) -> frozenset[str]:
 def pot_water(reason: Reason, chore: Chore, voice: Voice) -> str:
     """Return why a pot is watered, and how much it gets.
 
-    "1.5 L, 55 % of its water left, enough until 11:00 (wants 65 %)"
+    "1.5 L; 75 % of its water left, enough until 11:00 (kept above 65 %)"
     """
     low = reason.value is None or reason.limit is None or reason.value <= reason.limit
     begins = chore.not_before or chore.before
@@ -106,6 +106,7 @@ def pot_water(reason: Reason, chore: Chore, voice: Voice) -> str:
         "pot_water",
         left=voice.measure(reason.value or 0.0, reason.unit, 0),
         enough="" if low or reason.at <= begins else voice.hour(reason.at),
+        at=voice.hour(reason.at) if low and reason.at > begins else "",
         wants=voice.bound(reason.limit or 0.0, reason.unit),
         litres=litres([reason], voice),
         again=reason.plant in chore.unconfirmed,
@@ -115,7 +116,7 @@ def pot_water(reason: Reason, chore: Chore, voice: Voice) -> str:
 def litres(reasons: Iterable[Reason], voice: Voice) -> str:
     """Return how much plants are given in all: "1.5 L"."""
     amount = round(sum(reason.litres or 0.0 for reason in reasons), 2)
-    digits = 0 if amount >= 10 or amount == round(amount) else 1 if amount >= 1 else 2
+    digits = next((places for places in (0, 1) if round(amount, places) == amount), 2)
     return voice.measure(amount, "L", digits)
 
 

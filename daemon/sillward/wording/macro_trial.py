@@ -359,6 +359,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "on_nights.nights": ((_DAY,), (_DAY, _NEXT), (_DAY, date(2026, 5, 15), _NEXT)),
     "order.kind": _ORDERS,
     "pot_water.again": (False, True),
+    "pot_water.at": ("", "16:00"),
     "pot_water.wants": ("65 %", "50 %"),
     "roots_hot.at": (_AT, _LATER),
     "water_days.days": ([_DAY, _NEXT], []),

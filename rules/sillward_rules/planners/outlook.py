@@ -16,7 +16,7 @@ from sillward_rules.planners import (
     heat,
     mist,
     open_orders,
-    pot_watering,
+    pot_days,
     shelter,
 )
 from sillward_rules.planners.day_films import DayFilms
@@ -159,10 +159,8 @@ def look_ahead(scene: Scene) -> Outlook:
             warnings.setdefault(remark, []).append(night.day)
         nights.append(_night_ahead(scene, night, lows, needs))
     if nights:
-        last = nights[-1].day + timedelta(days=1)
-        days.append(_plan_day(scene, last, standing, given))
+        days.append(_plan_day(scene, nights[-1].day + timedelta(days=1), standing, given))
     known = [day.summary for day in days if day.summary.high_c is not None]
-    places = [(day.summary.day, day.standing) for day in days]
     return Outlook(
         nights=tuple(nights),
         days=tuple(known),
@@ -172,7 +170,7 @@ def look_ahead(scene: Scene) -> Outlook:
         warnings=_warnings_of_week(scene, first.day, warnings),
         dark=tuple(_dark(scene, [night.day for night in nights])),
         resting=plants_at_rest(scene),
-        watering=pot_watering.water_days(scene, places),
+        watering=pot_days.water_days(scene, [(day.summary.day, day.standing) for day in days]),
     )
 
 

@@ -6,13 +6,12 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
 from sillward_rules.planners.scene.scene import Scene, Standing
-from sillward_rules.plants.pot_water import Buckets
 from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.remark import PotsUnknown, Remark
 from sillward_rules.weather import sun
@@ -31,14 +30,19 @@ soon will be, and nothing drinks."""
 SOON = timedelta(hours=2)
 """A pot that is low already is watered within so long from when it can be. Judgement: a morning."""
 
+SECOND_SHARE = 0.5
+"""A pot is watered twice a day only if it is expected to fall to this share of its usual lowest.
+Judgement: until the next morning a plant stands some thirst, and nobody likes to water twice."""
+
+SECOND_WITHIN = timedelta(hours=3)
+"""A second watering of a day is not done longer than this before it is needed. Judgement."""
+
 RUN_THROUGH = 0.15
 """More is given than is missing by this share of it, so that some runs through and takes salt with
 it. Common practice, no source: 10 to 20 %."""
 
 AT_REST = 0.5
 """A plant at rest may use up this share of what it otherwise keeps back. Judgement: "sparingly"."""
-
-DAY_S = 24.0 * HOUR_S
 
 ASKED_AGAIN = timedelta(hours=36)
 """A watering that was told no longer ago than this and is not confirmed may have been done."""
@@ -48,14 +52,12 @@ ASKED_AGAIN = timedelta(hours=36)
 class PotNeeds:
     """Which pots need water in the coming day; arrays (pot,).
 
-    - needed: whether it does.
     - crosses: when it may be low [unix s]; infinite for not in that time.
-    - litres: how much it is given now [L].
+    - again: when it will want water once more (`SECOND_SHARE`) after that; infinite as above.
     """
 
-    needed: np.ndarray
     crosses: Array
-    litres: Array
+    again: Array
 
 
 def lowest_share(levels: PotLevels) -> Array:
@@ -73,13 +75,22 @@ def lowest_share(levels: PotLevels) -> Array:
 
 def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeeds:
     """Return which pots need water until a moment, at the spots (pot,) where they stand."""
-    lowest, missing = lowest_share(levels), 1.0 - levels.now.share
-    crosses = np.where(levels.early(levels.now) <= lowest, levels.scene.now.timestamp(), np.inf)
-    for at, buckets in levels.ahead(columns, until):
-        low = (levels.early(buckets) <= lowest) & np.isinf(crosses)
-        crosses[low] = at
-    litres = missing * levels.pots.capacity_l * (1.0 + RUN_THROUGH)
-    return PotNeeds(levels.known & np.isfinite(crosses), crosses, litres)
+    lowest, buckets = lowest_share(levels), levels.now.copy()
+    crosses = np.full(columns.shape, np.inf)
+    again = crosses.copy()
+
+    def look_for_low(at: float) -> None:
+        empties = buckets.share <= SECOND_SHARE * lowest
+        again[empties & np.isfinite(crosses) & np.isinf(again)] = at
+        first = (levels.early(buckets) <= lowest) & np.isinf(crosses)
+        crosses[first] = at
+        buckets.fill(np.flatnonzero(first))
+
+    now = levels.scene.now.timestamp()
+    look_for_low(now)
+    for at, _ in levels.between(columns, now, until.timestamp(), buckets):
+        look_for_low(at)
+    return PotNeeds(crosses, again)
 
 
 def water_pots(
@@ -99,34 +110,60 @@ def water_pots(
     columns = np.where(columns == NO_SPOT, scene.home[levels.cohorts], columns)
     tomorrow = scene.habits.morning_at.on(scene.site, day + timedelta(days=1))
     needs = find_needs(levels, columns, tomorrow)
-    start, end = _hours(levels, columns, needs, day)
     wet = [cohort for chore in flushed for cohort in scene.cohorts_of(chore.grounds)]
-    needed = needs.needed & ~np.isin(levels.cohorts, wet)
-    chosen = np.flatnonzero(needed & np.isfinite(start))
-    errands = _errands(levels, needs, columns, start, end, chosen)
+    first, second = (
+        _hours(levels, columns, needs.crosses, scene.now, day),
+        _second_hours(levels, columns, needs, day),
+    )
+    first[0][np.isin(levels.cohorts, wet)] = np.nan  # the flush waters them
+    errands = [
+        errand
+        for turn, window in enumerate((first, second))
+        for errand in _errands(levels, needs, columns, window, turn)
+    ]
     unknown = np.flatnonzero(~levels.known & np.isfinite(lowest_share(levels)))
-    cohorts = levels.cohorts[unknown]
-    names = scene.names(cohorts[np.argsort(scene.rank_by_name[cohorts])].tolist())
+    names = tuple(sorted(scene.names(levels.cohorts[unknown].tolist())))
     return errands, [PotsUnknown(names)] if names else []
 
 
-def _hours(levels: PotLevels, columns: Standing, needs: PotNeeds, day: date) -> tuple[Array, Array]:
-    """Return from when and until when pots (pot,) are watered [unix s]; NaN for not on this day."""
+def _hours(
+    levels: PotLevels, columns: Standing, crosses: Array, earliest: datetime, day: date
+) -> tuple[Array, Array]:
+    """Return from when and until when pots (pot,) are watered [unix s]; NaN for not on this day.
+
+    crosses (pot,) : when they may be low [unix s].
+    """
     scene = levels.scene
     events = sun.day_events(scene.site, day)
     sunset = events.sunset.timestamp()
-    begin = max(scene.now, events.sunrise)
+    begin = max(earliest, events.sunrise)
     rows = scene.rows(begin, events.sunset)
-    if not rows.size:
-        start = np.full(columns.shape, begin.timestamp())
-    else:
-        start = _first_good_hour(scene, rows, columns)
-        start = np.where(start == scene.climate.times[rows[0]], begin.timestamp(), start)
+    start = np.full(columns.shape, begin.timestamp())
+    if rows.size:
+        first = _first_good_hour(scene, rows, columns)
+        start = np.where(first == scene.climate.times[rows[0]], start, first)
     soon = start + SOON.total_seconds()
-    end = np.where(
-        needs.crosses <= start, soon, np.minimum(needs.crosses, max(sunset, begin.timestamp()))
-    )
+    end = np.where(crosses <= start, soon, np.minimum(crosses, max(sunset, begin.timestamp())))
+    start = np.where(np.isfinite(crosses), start, np.nan)
     return start, np.maximum(end, start)
+
+
+def _second_hours(
+    levels: PotLevels, columns: Standing, needs: PotNeeds, day: date
+) -> tuple[Array, Array]:
+    """Return the same for a second watering, of pots that do not last the day after the first.
+
+    There is none before noon, or where the pot lasts into the night, when little is lost.
+    """
+    scene = levels.scene
+    noon, sunset = scene.site.middle_of_day(day), sun.day_events(scene.site, day).sunset
+    again = np.where(needs.again < sunset.timestamp(), needs.again, np.inf)
+    if not np.isfinite(again).any() or scene.now > sunset:
+        empty = np.full(columns.shape, np.nan)
+        return empty, empty
+    start, end = _hours(levels, columns, again, max(scene.now, noon), day)
+    later = again - start > SECOND_WITHIN.total_seconds()
+    return np.where(later, again - SECOND_WITHIN.total_seconds(), start), end
 
 
 def _first_good_hour(scene: Scene, rows: np.ndarray, columns: Standing) -> Array:
@@ -159,10 +196,10 @@ def _errands(
     levels: PotLevels,
     needs: PotNeeds,
     columns: Standing,
-    start: Array,
-    end: Array,
-    chosen: np.ndarray,
+    window: tuple[Array, Array],
+    turn: int,
 ) -> list[Errand]:
+    """Return the errands of a turn of watering. window : from when and until when (pot,)."""
     scene, lowest = levels.scene, lowest_share(levels)
     size = len(scene.cohorts)
     pot_of = np.full(size, -1, dtype=np.int64)
@@ -175,26 +212,30 @@ def _errands(
 
     def reason(cohort: int) -> Reason:
         pot = int(pot_of[cohort])
-        plant = scene.cohorts[cohort].plant
+        capacity_l = float(levels.pots.capacity_l[pot]) * (1.0 + RUN_THROUGH)
+        share = float(SECOND_SHARE * lowest[pot] if turn else levels.now.share[pot])
+        at = needs.again if turn else needs.crosses
         return Reason(
             plant=scene.cohorts[cohort].names[0],
             quantity="pot water",
-            value=round(100.0 * float(levels.now.share[pot])),
+            value=round(100.0 * share),
             unit="%",
             limit=round(100.0 * float(lowest[pot])),
-            at=moment(float(needs.crosses[pot])),
-            origin=f"water use {water_use_of(plant).name}",
-            litres=rounded_litres(float(needs.litres[pot])),
+            at=moment(float(at[pot])),
+            origin=f"water use {water_use_of(scene.cohorts[cohort].plant).name}",
+            litres=rounded_litres((1.0 - share) * capacity_l),
         )
 
+    chosen = np.flatnonzero(levels.known & np.isfinite(window[0]))
     again = np.array([_may_be_done(scene, int(cohort)) for cohort in levels.cohorts[chosen]], bool)
     errands: list[Errand] = []
     spots = of_cohorts(columns, NO_SPOT)
-    times = of_cohorts(start, np.nan), of_cohorts(end, np.nan)
+    times = of_cohorts(window[0], np.nan), of_cohorts(window[1], np.nan)
     for unconfirmed in (False, True):
         cohorts = levels.cohorts[chosen[again == unconfirmed]]
         made = make_errands(scene, ChoreKind.WATER, cohorts, (spots, spots), times, reason)
-        errands += [replace(errand, unconfirmed=unconfirmed) for errand in made]
+        doubtful = unconfirmed and not turn
+        errands += [replace(errand, turn=turn, unconfirmed=doubtful) for errand in made]
     return errands
 
 
@@ -212,60 +253,3 @@ def _may_be_done(scene: Scene, cohort: int) -> bool:
         and scene.now - ASKED_AGAIN <= one.at <= scene.now
         for one in scene.cohorts[cohort].state.care.wettings
     )
-
-
-# -- the week
-
-
-def water_days(
-    scene: Scene, standing_by_day: Sequence[tuple[date, Standing]]
-) -> tuple[tuple[tuple[str, ...], tuple[date, ...]], ...]:
-    """Return on which of these days pots will be watered, if each morning's advice is followed.
-
-    Plants with the same days are together, those that are watered soonest first. Pots of which
-    nothing is known are taken to be watered on the first day.
-
-    standing_by_day : each day with the spot of each cohort, (cohort,).
-    """
-    levels = levels_of(scene)
-    if levels is None or not standing_by_day:
-        return ()
-    lowest = lowest_share(levels)
-    buckets = levels.now.copy()
-    watered = np.zeros((len(standing_by_day), levels.cohorts.size), dtype=bool)
-    at_mornings = [
-        scene.habits.morning_at.on(scene.site, day).timestamp() for day, _ in standing_by_day
-    ]
-    ends = [*at_mornings[1:], at_mornings[-1] + DAY_S]
-    here = levels.cohorts
-    for _ in levels.between(scene.standing[here], scene.now.timestamp(), at_mornings[0], buckets):
-        pass
-    for number, ((_, standing), end) in enumerate(zip(standing_by_day, ends, strict=True)):
-        columns = np.where(standing[here] == NO_SPOT, scene.home[here], standing[here])
-        begin = max(at_mornings[number], scene.now.timestamp())
-        dry = _runs_low(levels, buckets, columns, begin, end, lowest)
-        dry |= np.isnan(buckets.share) & np.isfinite(lowest)
-        buckets.fill(np.flatnonzero(dry))
-        watered[number] = dry
-        for _ in levels.between(columns, begin, end, buckets):
-            pass
-    days = [day for day, _ in standing_by_day]
-    found: dict[tuple[date, ...], list[int]] = {}
-    for pot in range(levels.cohorts.size):
-        on = tuple(day for day, wet in zip(days, watered[:, pot].tolist(), strict=True) if wet)
-        if on:
-            found.setdefault(on, []).append(int(levels.cohorts[pot]))
-    return tuple(
-        (scene.names(sorted(cohorts, key=lambda one: int(scene.rank_by_name[one]))), on)
-        for on, cohorts in sorted(found.items())
-    )
-
-
-def _runs_low(
-    levels: PotLevels, buckets: Buckets, columns: Standing, begin: float, end: float, lowest: Array
-) -> np.ndarray:
-    """(pot,) whether pots may be low at any time between two moments [unix s]."""
-    low = levels.early(buckets) <= lowest
-    for _, after in levels.between(columns, begin, end, buckets.copy()):
-        low |= levels.early(after) <= lowest
-    return np.asarray(low)

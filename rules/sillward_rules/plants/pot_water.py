@@ -39,6 +39,17 @@ LOOKS: Mapping[PotWord, tuple[float, float]] = {
 """The share of its water that a pot has left by a look, and the standard deviation of that.
 Judgement: a finger and a lifted pot tell a third of the range apart, and wet best of all."""
 
+TEACHING: frozenset[PotWord] = frozenset({"dry", "moist"})
+"""Looks that teach what the plant itself drinks. That a pot is wet is due more often to a watering
+or rain than to a plant that drinks little."""
+
+SURPRISE_SD = 2.5
+"""A look that is so many standard deviations from what was worked out begins anew. Judgement: one
+look in a hundred is that far off by itself, a forgotten watering is commoner."""
+
+ANEW = 1e6
+"""The variance with which nothing but a look counts."""
+
 LATE_LOOK_SD = 0.1
 """A look that is told only after a morning has been counted is this much less sure. Judgement."""
 
@@ -172,17 +183,24 @@ class Buckets:
         self.variance[pots] = FULL_SD**2
         self.covariance[pots] = 0.0
 
-    def look(self, pots: np.ndarray, share: Array, sd: Array) -> None:
-        """Take a look at these pots (indices) into account: what it showed, and how surely."""
-        unknown = pots[np.isnan(self.share[pots])]
-        self.share[unknown], self.variance[unknown] = share[np.isin(pots, unknown)], 1e6
-        self.covariance[unknown] = 0.0
+    def look(self, pots: np.ndarray, share: Array, sd: Array, *, teaches: bool = True) -> None:
+        """Take a look at these pots (indices) into account: what it showed, and how surely.
+
+        teaches: whether it says anything of the plant's own loss. One that contradicts what was
+        worked out (`SURPRISE_SD`) never does: something happened of which nobody has told, and it
+        alone counts.
+        """
         off = share - self.share[pots]
         total = self.variance[pots] + sd**2
-        gain, gain_of_factor = self.variance[pots] / total, self.covariance[pots] / total
+        anew = ~(np.abs(off) <= SURPRISE_SD * np.sqrt(total))  # also where nothing is known
+        self.share[pots[anew]], self.variance[pots[anew]] = share[anew], ANEW
+        self.covariance[pots[anew]] = 0.0
+        off, total = np.where(anew, 0.0, off), np.where(anew, ANEW + sd**2, total)
+        gain = self.variance[pots] / total
+        gain_of_factor = self.covariance[pots] / total * teaches
         self.share[pots] = np.clip(self.share[pots] + gain * off, 0.0, 1.0)
         self.factor[pots] = np.clip(self.factor[pots] + gain_of_factor * off, *FACTOR_RANGE)
-        self.factor_variance[pots] -= gain_of_factor * self.covariance[pots]
+        self.factor_variance[pots] -= gain_of_factor * self.covariance[pots]  # none if not taught
         self.covariance[pots] *= 1.0 - gain
         self.variance[pots] *= 1.0 - gain
         self._bound()

@@ -320,3 +320,17 @@ def test_plants_that_went_through_the_same_stay_one_cohort() -> None:
 
     assert len({state.care for state in after.values()}) == 1
     assert len(Scene(of, sky(), dict(after), NOW).cohorts) == 1
+
+
+def test_a_pot_that_does_not_last_the_day_is_watered_twice() -> None:
+    tiny = potted(litres=2.0, span_cm=50.0)
+
+    first, second = waterings(morning(garden(tiny), {"Hibiscus": kept(0.3)}))
+
+    assert first.before == NOW + timedelta(hours=2)
+    assert second.not_before is not None
+    assert second.not_before >= NOW + timedelta(hours=5)
+    assert first.before < second.before
+    (reason,) = second.because
+    assert reason.litres is not None
+    assert reason.litres == pytest.approx(2.0 * 0.3 * 0.68 * 1.15, abs=0.03)

@@ -4,13 +4,14 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from sillward_rules.plants.pot_water import (
     FACTOR_RANGE,
     LOOKS,
     MOST_SD,
+    SURPRISE_SD,
     Buckets,
     PotWater,
 )
@@ -88,29 +89,38 @@ def test_a_look_makes_it_more_sure_and_moves_it_towards_what_was_seen(
     buckets = one(share, sd)
     step(buckets, "lose", lost)
     before, doubt = float(buckets.share[0]), float(buckets.sd[0])
+    seen, sd_of_look = LOOKS["moist"]
+    assume(abs(seen - before) < SURPRISE_SD * np.hypot(doubt, sd_of_look))
 
     step(buckets, "moist", 0.0)
 
-    seen = LOOKS["moist"][0]
     assert min(before, seen) - 1e-9 <= buckets.share[0] <= max(before, seen) + 1e-9
     assert buckets.sd[0] <= doubt + 1e-12
 
 
-@pytest.mark.parametrize(("word", "sign"), [("dry", 1), ("wet", -1)])
-def test_looks_teach_how_much_the_plant_itself_drinks(word: str, sign: int) -> None:
-    """After a loss of half, a dry pot says that it drinks more than was worked out; a wet one less.
-
-    The loss of the next days follows that.
-    """
+@pytest.mark.parametrize(("word", "lost", "sign"), [("dry", 0.5, 1), ("moist", 0.75, -1)])
+def test_looks_teach_how_much_the_plant_itself_drinks(word: str, lost: float, sign: int) -> None:
+    """A pot that is drier than was worked out says that its plant drinks more, and so for less."""
     buckets = one()
     for _ in range(5):
         step(buckets, "fill", 0.0)
         for _ in range(5):
-            step(buckets, "lose", 0.1)
+            step(buckets, "lose", lost / 5)
         step(buckets, word, 0.0)
 
-    assert sign * (buckets.factor[0] - 1.0) > 0.2
+    assert sign * (buckets.factor[0] - 1.0) > 0.15
     assert buckets.factor_variance[0] < 0.35**2
+
+
+def test_a_look_that_contradicts_everything_counts_alone_and_teaches_nothing() -> None:
+    """Somebody has watered and not said so."""
+    buckets = one(0.2, 0.1)
+
+    step(buckets, "wet", 0.0)
+
+    assert buckets.share[0] == pytest.approx(LOOKS["wet"][0])
+    assert buckets.sd[0] == pytest.approx(LOOKS["wet"][1], abs=1e-3)
+    assert buckets.factor[0] == 1.0
 
 
 def test_nothing_is_known_until_it_is_filled_or_looked_at() -> None:

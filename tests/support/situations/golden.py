@@ -8,10 +8,10 @@ from pathlib import Path
 
 from sillward.text.units import SI, Units
 from tests.support.paths import GOLDEN
-from tests.support.situations import alarms, away, dusk, follow_ups, morning, tonight, week
+from tests.support.situations import alarms, away, dusk, follow_ups, morning, pots, tonight, week
 from tests.support.situations.situation import ALL, US, Situation
 
-PLAYED = (dusk, morning, week, follow_ups, alarms, away, tonight)
+PLAYED = (dusk, morning, week, follow_ups, alarms, away, tonight, pots)
 """The modules whose situations are in ALL; importing them registers these."""
 
 

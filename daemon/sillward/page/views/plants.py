@@ -17,12 +17,15 @@ from sillward.page.drawings.years import years_drawing
 from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
-from sillward.reports import plant_words
+from sillward.reports import plant_words, pot_water
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_years import years_of
-from sillward.service import answers, diary
+from sillward.service import answers, diary, looks
 from sillward.service.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nights_of
 from sillward.wording import salt_words
+from sillward.wording.voice import capital
+from sillward_rules.explanation import pot_of
+from sillward_rules.planners.pot_days import PotExplained
 from sillward_rules.planners.scene.salts import salt_now
 from sillward_rules.plants.plant import Plant
 
@@ -34,6 +37,7 @@ SAID = {
     "noted": "Noted.",
     "photo": "Noted, with the photo.",
     "all": "Noted of all plants here.",
+    "looked": "Noted: what is told of its water follows from that.",
     "moved": "Noted: it stands at {spot} now.",
     "back": "The move is taken back: it stands at {spot}.",
     "corrected": "The entry is corrected.",
@@ -181,7 +185,39 @@ def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, A
         "damage": damage_told(visit, it),
         "nights": plant_words.night_rows(nights, now, voice),
         "watered": plant_words.watered(state, now, voice),
+        "pot": _pot(visit, it),
     }
+
+
+def _pot(visit: Visit, it: Plant) -> list[str]:
+    """Return how wet its pot is and by when it wants water, in words; nothing without a pot."""
+    context = visit.context
+
+    def make() -> PotExplained | None:
+        states = context.states()
+        return pot_of(it, context.collection, context.weather(), states, context.clock())
+
+    pot = None if it.pot is None else visit.desk.worked_out(("pot", it.name), make)
+    if pot is None:
+        return []
+    parts = (pot_water.left(pot), pot_water.wanted(pot, visit.voice))
+    return [capital(part) for part in parts if part]
+
+
+# -- looked at
+
+
+def looked(visit: Visit, key: str) -> Response:
+    """Note how wet a pot is."""
+    it = plant_named(visit, name_of(visit, key))
+    if it is None:
+        raise NotFound
+    context, now = visit.context, visit.now
+    word = visit.field("word")
+    if word not in looks.WORDS:
+        raise NotFound
+    looks.look(context.ledger, context.household.collection, it.name, word, now, now, visit.person)
+    return visit.redirect("plant", key=key, said="looked")
 
 
 # -- moved
@@ -261,6 +297,7 @@ ROUTES = (
     Route("/plants", "plants", plants),
     Route("/plants/<key>", "plant", plant),
     Route("/plants/<key>/move", "move", moved, "POST"),
+    Route("/plants/<key>/look", "looked", looked, "POST"),
     Route("/plants/<key>/move/back", "move_back", move_back, "POST"),
     Route("/photos/<photo>", "photo", large_photo),
     Route("/photos/<photo>/small", "small_photo", small_photo),

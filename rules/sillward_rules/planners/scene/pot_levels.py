@@ -24,6 +24,7 @@ from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.pot_water import (
     LATE_LOOK_SD,
     LOOKS,
+    TEACHING,
     UNSEEN_SD,
     WEATHER_H,
     WEATHER_SD,
@@ -217,12 +218,13 @@ class _Told:
     """What the grower has said of a pot since its water was last counted.
 
     - at: when it happened [unix s]. look: the share that a look showed and its standard deviation;
-      None for a watering.
+      None for a watering. teaches: as in `Buckets.look`.
     """
 
     pot: int
     at: float
     look: tuple[float, float] | None = None
+    teaches: bool = False
 
     def happen(self, buckets: Buckets) -> None:
         """Change the water of the pot by it."""
@@ -230,7 +232,8 @@ class _Told:
         if self.look is None:
             buckets.fill(pot)
         else:
-            buckets.look(pot, np.array([self.look[0]]), np.array([self.look[1]]))
+            share, sd = (np.array([value]) for value in self.look)
+            buckets.look(pot, share, sd, teaches=self.teaches)
 
 
 def _told(pot: int, state: PlantState) -> Iterator[_Told]:
@@ -243,10 +246,10 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
         if counted is not None and look.told_at <= counted.at:
             continue
         share, sd = LOOKS[look.word]
-        if counted is not None and look.at < counted.at:
-            yield _Told(pot, counted.at.timestamp(), (share, sd + LATE_LOOK_SD))
-        else:
-            yield _Told(pot, look.at.timestamp(), (share, sd))
+        at = look.at
+        if counted is not None and at < counted.at:
+            at, sd = counted.at, sd + LATE_LOOK_SD
+        yield _Told(pot, at.timestamp(), (share, sd), look.word in TEACHING)
 
 
 class _Whereabouts:
