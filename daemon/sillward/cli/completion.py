@@ -80,6 +80,13 @@ def courses(context: click.Context, _: click.Parameter, incomplete: str) -> list
     return _next_words(names, context.params.get("words") or (), incomplete)
 
 
+def feeds(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete the next word of the names of feeds that begin with the words so far."""
+    household = _household(context)
+    names = () if household is None else [one.name for one in household.collection.feeds]
+    return _next_words(names, context.params.get("words") or (), incomplete)
+
+
 def spots(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the next word of the names of spots that begin with the words so far."""
     words = context.params.get("words") or context.params.get("spot") or ()

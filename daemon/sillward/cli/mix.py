@@ -4,9 +4,11 @@ from typing import Any
 
 import click
 
+from sillward.assembly.app import Options
+from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
 from sillward.reports import mix as report
-from sillward.reports.mix_options import request_from_options
+from sillward.reports.mix_options import request_by_name, request_from_options
 from sillward.text import printable, terminal
 
 
@@ -22,11 +24,12 @@ def number(text: str) -> float:
 
 
 @click.command()
-@click.option("--npk", required=True, metavar="N-P-K", help="The label, such as 20-20-20.")
+@click.argument("words", nargs=-1, metavar="[FEED]", shell_complete=completion.feeds)
+@click.option("--npk", metavar="N-P-K", help="The label, such as 20-20-20.")
 @click.option("--ppm-n", type=number, help="Nitrogen wanted from the fertiliser, mg/L.")
 @click.option("--grams-per-litre", type=number, help="Fertiliser in a litre, instead of --ppm-n.")
 @click.option("--salt", "salts", multiple=True, metavar="NAME=G/L", help="A salt; repeatable.")
-@click.option("--water-ec", type=number, required=True, help="EC of the bare water, mS/cm.")
+@click.option("--water-ec", type=number, help="EC of the bare water, mS/cm.")
 @click.option("--ec-per-100", type=number, help="EC for 100 ppm N by the label, mS/cm.")
 @click.option("--mg", type=number, help="Magnesium (Mg) by the label, %.")
 @click.option("--ca", type=number, help="Calcium (Ca) by the label, %.")
@@ -38,13 +41,23 @@ def number(text: str) -> float:
 @click.option("--aim-ph", type=number, help="The pH wanted in the water (6).")
 @click.option("--acid", "acids", multiple=True, metavar="ACID", help="Tell of this one alone.")
 @click.option("--stock", type=number, help="A stock so many times as strong.")
-@click.option("--json", "as_json", is_flag=True, help="One JSON document.")
-def mix(as_json: bool, **values: Any) -> None:
+@shared.options(at=False, recorded=False)
+def mix(options: Options, as_json: bool, words: tuple[str, ...], **values: Any) -> None:
     """Work out a feed: what to weigh out, its nutrients and strength, and when to rinse.
+
+    Either by its label, or a FEED of your collection by its name. Its limit is then that of the
+    most tender plant that gets it.
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """
-    request = request_from_options(**values)
+    if words:
+        request = request_by_name(shared.build(options).household.collection, words, **values)
+    else:
+        for option in ("--npk", "--water-ec"):
+            if values[option[2:].replace("-", "_")] is None:
+                msg = f"Missing option '{option}'."
+                raise click.UsageError(msg)
+        request = request_from_options(**values)
     if as_json:
         print_json(report.document(request))
     else:

@@ -16,8 +16,9 @@ from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
 from sillward_rules.plants.collection import CAUTION, Collection
+from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
-from sillward_rules.sheet import describe_feed
+from sillward_rules.sheet import describe_feed, describe_mixes
 from sillward_rules.weather import light
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -166,8 +167,7 @@ def _facts(
     """Yield what holds for the whole collection: its subject, and what is said of it."""
     collection, voice = household.collection, household.voice
     yield "rules:", ", ".join(rule.name for rule in collection.rules)
-    if collection.feed is not None:
-        yield "feed:", describe_feed(collection.feed)
+    yield from _given(collection)
     yield "caution:", _caution(collection.habits.caution)
     if collection.habits.hours:
         yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
@@ -184,6 +184,33 @@ def _facts(
         yield "broker:", _broker(household.broker)
     for sensor in household.sensors:
         yield "sensor:", _sensor(sensor)
+
+
+def _given(collection: Collection) -> Iterator[tuple[Cell, Cell]]:
+    """Yield each feed and course, with how many plants get it, and who is not fed."""
+    mixes = describe_mixes(collection)
+    every: list[Feed | Course] = [*collection.feeds, *collection.courses]
+    for one in every:
+        count = sum(one.plants.includes(plant) for plant in collection.plants)
+        kind = "course" if isinstance(one, Course) else "feed"
+        yield f"{kind} {one.name}:", f"{mixes[one.name]}; for {_plants(count)}"
+    if collection.feed is not None:
+        others = "feed of the others:" if collection.feeds else "feed:"
+        yield others, describe_feed(collection.feed)
+        return
+    unfed = [plant.name for plant in collection.plants if collection.feed_of(plant) is None]
+    if unfed:
+        more = len(unfed) - MAX_UNFED_NAMED
+        names = ", ".join(unfed[:MAX_UNFED_NAMED]) + (f" and {more} more" if more > 0 else "")
+        yield "not fed:", f"{names}, as no feed is for them"
+
+
+MAX_UNFED_NAMED = 6
+"""Plants without a feed that are named. Judgement: it is no fault, and their number tells it."""
+
+
+def _plants(count: int) -> str:
+    return "1 plant" if count == 1 else f"{count} plants"
 
 
 def _about_links(household: Household, links: MessageLinks | None) -> Iterator[tuple[Cell, Cell]]:

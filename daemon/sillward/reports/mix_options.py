@@ -4,10 +4,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+
 from sillward.errors import UsageError
 from sillward.reports import mix_water
 from sillward.reports.mix_water import WaterRequest
 from sillward.text import printable
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.feeds import Feed
 from sillward_rules.plants.fertiliser import (
     SALTS,
     Fertiliser,
@@ -96,6 +100,64 @@ def request_from_options(
     water = mix_water.request_from_options(water_ec, **of_water)
     mix = Mix(fertiliser, grams, water.water.blended.ec, _salts(salts))
     return MixRequest(mix, litres, limit, water if any(of_water.values()) else None)
+
+
+_OF_THE_MIX = ("npk", "ppm_n", "grams_per_litre", "water_ec", "ec_per_100", "mg", "ca", "salts")
+"""Options that say what is in a feed, which the collection says of one that is named."""
+
+
+def request_by_name(
+    collection: Collection,
+    words: Sequence[str],
+    *,
+    litres: float | None,
+    limit: float | None,
+    **of: Any,
+) -> MixRequest:
+    """Return the mix of a feed of the collection, with the limit of its most tender plant.
+
+    Raise UsageError if there is no such feed, or an option says something else of it.
+    """
+    given = [name for name in _OF_THE_MIX if of[name] not in (None, ())]
+    if given:
+        option = given[0].replace("_", "-").removesuffix("s" if given[0] == "salts" else "")
+        msg = f"--{option}: the collection says what is in a feed that is named; leave it out"
+        raise UsageError(msg)
+    for option, value, maximum in (("--litres", litres, MAX_LITRES), ("--limit", limit, MAX_EC)):
+        if value is not None:
+            _require_range(option, value, maximum)
+            if value == 0:
+                msg = f"{option} must be above 0"
+                raise UsageError(msg)
+    feed = _feed_named(collection, " ".join(words))
+    recipe = feed.recipe
+    assert recipe is not None
+    limits = [
+        plant.limits.salt_high.value
+        for plant in collection.plants
+        if plant.limits.salt_high is not None and collection.feed_of(plant) == feed
+    ]
+    of_water = {name: value for name, value in of.items() if name not in _OF_THE_MIX}
+    asks = any(of_water.values())
+    water_ec = float(np.asarray(recipe.mix.water_ec))
+    water = mix_water.request_from_options(water_ec, **of_water) if asks else None
+    return MixRequest(
+        recipe.mix, litres or recipe.litres, limit or min(limits, default=None), water
+    )
+
+
+def _feed_named(collection: Collection, name: str) -> Feed:
+    """Return the feed of this name, "feed" for [feed], or the only one whose name contains it."""
+    feeds = {feed.name or "feed": feed for feed in collection.all_feeds if feed.recipe is not None}
+    wanted = " ".join(name.lower().split())
+    exact = [feed for known, feed in feeds.items() if known.lower() == wanted]
+    found = exact or [feed for known, feed in feeds.items() if wanted in known.lower()]
+    if len(found) == 1:
+        return found[0]
+    what = "more than one feed" if found else "not a feed"
+    known = ", ".join(feed.name or "feed" for feed in found) or ", ".join(feeds) or "there is none"
+    msg = f'"{printable.escaped(name[:60])}" is {what} here ({known})'
+    raise UsageError(msg)
 
 
 def _require_range(option: str, value: float, maximum: float, hint: str = "") -> None:

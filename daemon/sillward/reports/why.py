@@ -18,7 +18,14 @@ from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, Reason, Weighing
 from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
-from sillward_rules.remark import Remark, ShelterFailing
+from sillward_rules.plants.course_progress import CourseProgress
+from sillward_rules.remark import (
+    CourseTooStrong,
+    FeedWaits,
+    LookAtLeaf,
+    Remark,
+    ShelterFailing,
+)
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
@@ -357,13 +364,43 @@ def _walk(weighing: Weighing) -> str:
 def _decision_lines(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> list[str]:
     """Return what the rounds would ask for this plant, by when and why."""
     lines = [
-        f"{voice.say('kind', name=chore.kind.value).lower()}: "
+        f"{voice.say('kind', name=chore.kind.value).lower()}{_of(chore, sheet, voice)}: "
         f"{full_sheet.when(chore, sheet.at, voice)}; "
         f"{voice.retold(full_sheet.because(_of_the_table(reason, explanation), chore, voice))}"
         for sheet, chore, reason in _decisions(explanation, decided)
     ]
     lines += _shelter_lines(explanation, decided, voice)
+    lines += _course_lines(explanation, decided, voice)
     return lines or ["nothing to do for it today and tonight"]
+
+
+def _of(chore: Chore, sheet: Sheet, voice: Voice) -> str:
+    """Return which feed or course a chore gives, where it has a name, and what that is."""
+    if not chore.what:
+        return ""
+    mix = sheet.mix_of(chore)
+    return f", {chore.what}{f' ({voice.retold(mix)})' if mix else ''}"
+
+
+def _course_lines(
+    explanation: Explanation, decided: Sequence[Sheet], voice: Voice
+) -> Iterator[str]:
+    """Yield how far each course of the plant has come."""
+    for course in _courses(explanation, decided):
+        if course.ended_at is not None:
+            yield f"course {course.name}: ended {voice.day(course.ended_at)}"
+            continue
+        last = f", last {voice.day(course.doses[-1].at)}" if course.doses else ""
+        at = course.looked_at
+        looked = "" if at is None else f"; leaves looked at {voice.day(at)}"
+        times = "once" if course.total == 1 else f"{course.total} times"
+        yield f"course {course.name}: given {times if course.total else 'not yet'}{last}{looked}"
+
+
+def _courses(explanation: Explanation, decided: Sequence[Sheet]) -> tuple[CourseProgress, ...]:
+    states = decided[0].states if decided else {}
+    state = states.get(explanation.plant.name)
+    return () if state is None else state.care.courses
 
 
 def _of_the_table(reason: Reason, explanation: Explanation) -> Reason:
@@ -384,13 +421,16 @@ SAME_K = 0.05
 """Two temperatures that are told alike [K]."""
 
 
+_TOLD_OF_PLANTS = (ShelterFailing, FeedWaits, CourseTooStrong, LookAtLeaf)
+
+
 def _shelter_lines(
     explanation: Explanation, decided: Sequence[Sheet], voice: Voice
 ) -> Iterator[str]:
-    """Yield what the sheets warn of about the spot where the plant is to spend its nights."""
+    """Yield what the sheets warn of about where the plant spends its nights and what it gets."""
     name, told = explanation.plant.name, set[Remark]()
     for remark in (remark for sheet in decided for remark in sheet.warnings):
-        if not (chore_phrases.is_too_cold(remark) or isinstance(remark, ShelterFailing)):
+        if not (chore_phrases.is_too_cold(remark) or isinstance(remark, _TOLD_OF_PLANTS)):
             continue
         of_plant = replace(remark, plants=(name,))
         if name in remark.plants and of_plant not in told:
@@ -410,7 +450,7 @@ def _decisions(
         for chore in sheet.chores:
             for reason in chore.because:
                 if reason.plant == explanation.plant.name:
-                    what = chore.kind, chore.from_spot, chore.to_spot, chore.before
+                    what = chore.kind, chore.what, chore.from_spot, chore.to_spot, chore.before
                     found[what] = sheet, chore, reason
     return list(found.values())
 
@@ -448,9 +488,27 @@ def document(explanation: Explanation, decided: Sequence[Sheet], site: Site) -> 
         "limits": limits_document(explanation.plant.limits),
         "rules": [_rule_document(rule, voice) for rule in explanation.rules],
         "notes": list(explanation.notes),
+        **_courses_document(explanation, decided, site),
         "chores": [chore_document(chore, site) for _, chore, _ in _decisions(explanation, decided)],
         "hours": [_hour_document(hour, site) for hour in explanation.hours],
     }
+
+
+def _courses_document(
+    explanation: Explanation, decided: Sequence[Sheet], site: Site
+) -> dict[str, Any]:
+    """Return how far the courses of the plant have come; nothing without any."""
+    told = [
+        {
+            "name": course.name,
+            "given": course.total,
+            "last": iso(course.doses[-1].at, site) if course.doses else None,
+            "looked_at": None if course.looked_at is None else iso(course.looked_at, site),
+            "ended_at": None if course.ended_at is None else iso(course.ended_at, site),
+        }
+        for course in _courses(explanation, decided)
+    ]
+    return {"courses": told} if told else {}
 
 
 def _weighing_document(explanation: Explanation) -> dict[str, Any] | None:

@@ -1,0 +1,91 @@
+"""Feeds and courses by their names, in `sillward mix`, `check` and `why`."""
+
+import functools
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.assembly import app, examples
+from sillward.cli import main, shared
+from tests.daemon.cli.test_course_command import COURSES
+from tests.end_to_end.test_screens import recorded, too_wide
+from tests.support.paths import EXAMPLES
+
+MORNING = examples.demo("dry-summer").clock()
+FEEDS = """
+[[feeds]]
+name = "air plant feed"
+npk = "17-8-22"
+ppm_n = 25
+ec_per_100_ppm_n = 0.6
+water_ec = 0.1
+litres = 2
+every = "1 d"
+plants = { holder = "mount" }
+"""
+
+
+@pytest.fixture(autouse=True)
+def _morning(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    path = tmp_path / "yard.toml"
+    text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
+    path.write_text(text + FEEDS + COURSES, encoding="utf-8")
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: MORNING))
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
+
+
+def call(*words: object) -> Result:
+    result = CliRunner().invoke(main, list(map(str, words)))
+    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
+    return result
+
+
+def test_a_feed_is_worked_out_by_its_name_with_the_limit_of_its_plants() -> None:
+    told = json.loads(call("mix", "air", "plant", "--json").stdout)
+
+    # 25 ppm N of 17 % are 0.147 g/L.
+    assert told["weigh"][0]["what"] == "17-8-22"
+    assert told["weigh"][0]["grams_per_litre"] == pytest.approx(0.147, abs=0.001)
+    assert told["litres"] == 2
+    assert told["ec"]["sum"] == pytest.approx(0.25)
+    assert told["ec"]["limit"] is not None
+    assert json.loads(call("mix", "air", "--json", "--limit", "0.2").stdout)["ec"]["over"]
+    assert json.loads(call("mix", "feed", "--json").stdout)["weigh"][0]["what"] != "17-8-22"
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("moss", "feed"), '"moss feed" is not a feed here (air plant feed, feed)'),
+        (("air", "--npk", "1-1-1"), "--npk: the collection says what is in a feed"),
+        (("air", "--salt", "KNO3=0.1"), "--salt: the collection says"),
+        (("air", "--litres", "0"), "--litres must be above 0"),
+        ((), "Missing option '--npk'"),
+        (("--npk", "1-1-1", "--ppm-n", "20"), "Missing option '--water-ec'"),
+    ],
+)
+def test_what_cannot_be_meant_is_refused(words: tuple[str, ...], why: str) -> None:
+    result = call("mix", *words)
+
+    assert result.exit_code == 2
+    assert why in result.stderr
+
+
+def test_check_tells_of_every_feed_and_course_and_how_many_get_it() -> None:
+    told = call("check").stdout
+
+    assert too_wide(told) == []
+    one_line = " ".join(told.split())
+    assert "feed air plant feed: 0.15 g/L 17-8-22 (0.29 g in 2 L): 25 ppm N, about 0.2" in one_line
+    assert "course magnesium: 0.5 g/L Epsom salt" in one_line
+    assert "feed of the others: 0." in one_line
+
+
+def test_why_names_the_feed_or_the_course_of_a_plant() -> None:
+    words = ("--recorded", recorded("dry-summer"), "--at", "2026-01-20T07:05")
+
+    told = " ".join(call("why", "Old cattleya", *words).stdout.split())
+
+    assert "magnesium" in told or "calcium for roots" in told
