@@ -178,7 +178,10 @@ _NIGHTS = (Column(fixed=True), Column(), Column())
 def text(report: PlantReport, voice: Voice, screen: Screen = PIPE) -> str:
     """Return it for a terminal, parts with a blank line between them."""
     parts = [
-        [one_line(report.name, 200), *table(_now_rows(report, voice), _ROWS, screen, indent=2)]
+        [
+            *screen.lines(one_line(report.name, 200)),
+            *table(_now_rows(report, voice), _ROWS, screen, indent=2),
+        ]
     ]
     for year in report.years:
         rows = _without_repeats(year_rows(year, report.now, voice))
