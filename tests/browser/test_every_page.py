@@ -30,6 +30,9 @@ A_SPOT = f"/spots/{key_of('pergola')}"
 STOPS = 3
 """Of the keyboard for each thing to press, at most: a date and time has six in one field."""
 
+KINDS = ("root", "spike", "flower", "repotted", "damage")
+"""What the diary of a plant has, for its years to be drawn."""
+
 PAGES = [route.name for route in ROUTES if is_page(route)]
 
 
@@ -45,6 +48,7 @@ def visitor(yard: Yard) -> Visitor:
     visitor.sign_in("Inés", passphrase_of("Inés"))
     for path, fields in (
         (f"{A_PLANT}/notes", {"text": "a new root, <b>green</b> at its tip"}),
+        *((f"{A_PLANT}/notes", {"text": "", "kind": kind}) for kind in KINDS),
         (f"{A_SPOT}/readings", {"value": "7.5", "when": "now"}),
     ):
         assert visitor.post(path, **fields).status_code == 303
