@@ -60,6 +60,7 @@ def correction(revision: Revision, sheet: Sheet, voice: Voice, *, last: bool) ->
     parts = [
         *_orders([(change.chore, change.was) for change in moved_orders], now, voice),
         *_orders([(order, None) for order in revision.added], now, voice),
+        replace(load_words.of_push(orders, now, voice), hours=()),
         _too_cold_part(orders, sheet, voice),
         plain_part(reason_phrases.why(orders, voice) if orders else ""),
         _may_stay_out(off, sheet, voice),
