@@ -57,11 +57,8 @@ def course(
         if writes:
             say(_answered(app, ledger, chosen[0], plant, by, over=ends))
             return
-        document = report.document(app.household.collection, ledger, app.clock(), chosen)
-    if plant is not None:
-        wanted = shared.plant_named(app, plant).name
-        for told in document["courses"]:
-            told["plants"] = [row for row in told["plants"] if row["plant"] == wanted]
+        only = None if plant is None else shared.plant_named(app, plant).name
+        document = report.document(app.household.collection, ledger, app.clock(), chosen, only)
     if as_json:
         print_json(document)
     else:

@@ -256,7 +256,8 @@ def _names(plants: Sequence[str], voice: Voice) -> str:
 
 def _chore_name(chore: Chore, voice: Voice) -> str:
     until = None if chore_phrases.forbids_wetting(chore) else voice.hour(chore.before)
-    return _event_name(chore.kind, voice, tonight=chore.not_before is None, until=until)
+    name = _event_name(chore.kind, voice, tonight=chore.not_before is None, until=until)
+    return f"{name}, {chore.what}" if chore.what else name
 
 
 def _event_name(

@@ -10,11 +10,12 @@ from sillward.ledger.tables.deeds import Deed
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.text.columns import PIPE, Screen
-from sillward.wording.voice import Voice
+from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import describe_course
 
 MOST_LOOKS = 8
@@ -28,9 +29,16 @@ MAX_DEEDS = 2000
 
 
 def document(
-    collection: Collection, ledger: Ledger, now: datetime, courses: Sequence[Course]
+    collection: Collection,
+    ledger: Ledger,
+    now: datetime,
+    courses: Sequence[Course],
+    plant: str | None = None,
 ) -> dict[str, Any]:
-    """Return courses as plain types, with times in the site's zone."""
+    """Return courses as plain types, with times in the site's zone.
+
+    plant: the only one to tell of; None for all.
+    """
     site = collection.site
     states = ledger.plant_states.of_site(site.name)
     deeds = ledger.deeds.latest(site.name, MAX_DEEDS)
@@ -49,7 +57,8 @@ def document(
                 collection,
                 now,
             )
-            for name in (plant.name for plant in collection.plants if course.plants.includes(plant))
+            for name in (one.name for one in collection.plants if course.plants.includes(one))
+            if plant in (None, name)
         ]
         for course in courses
     }
@@ -172,6 +181,34 @@ def text(report: Mapping[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
     return "\n".join([*lines, *screen.lines(voice.say("salt_caution"))])
 
 
+def told_of_plant(
+    plant: Plant, collection: Collection, ledger: Ledger, now: datetime, voice: Voice
+) -> dict[str, str]:
+    """Return the feed of a plant and how far its courses have come, each by what it is.
+
+    Nothing where all plants have one feed, and without courses.
+    """
+    told = {}
+    feed = collection.feed_of(plant)
+    if collection.feeds:
+        told["Feed"] = "none" if feed is None else feed.name or "that of all other plants"
+    courses = collection.courses_of(plant)
+    if courses:
+        for course in document(collection, ledger, now, courses, plant.name)["courses"]:
+            (row,) = course["plants"]
+            looks = f"; leaves: {_looks(row, voice)}" if row["looks"] else ""
+            told[f"Course, {course['name']}"] = capital(_progress(course, row, voice)) + looks
+    return told
+
+
+def _looks(plant: Mapping[str, Any], voice: Voice) -> str:
+    """Return "Thu 14 May better, Thu 28 May same"."""
+    return ", ".join(
+        f"{voice.day(datetime.fromisoformat(look['at']))} {one_line(look['leaf'] or '?', 20)}"
+        for look in plant["looks"]
+    )
+
+
 def _told(course: Mapping[str, Any], voice: Voice) -> Iterator[str]:
     often = f"{_times(course['times'])} in {course['days']} days"
     yield f"{course['name']}: {voice.retold(course['mix'])}; {often}{_days(course, voice)}"
@@ -182,11 +219,7 @@ def _told(course: Mapping[str, Any], voice: Voice) -> Iterator[str]:
     for plant in course["plants"]:
         yield f"  {plant['plant']}: {_progress(course, plant, voice)}"
         if plant["looks"]:
-            looks = ", ".join(
-                f"{voice.day(datetime.fromisoformat(at))} {one_line(leaf or '?', 20)}"
-                for at, leaf in ((look["at"], look["leaf"]) for look in plant["looks"])
-            )
-            yield f"    leaves: {looks}"
+            yield f"    leaves: {_looks(plant, voice)}"
 
 
 def _times(count: int) -> str:

@@ -2,6 +2,7 @@
 
 import functools
 import json
+import os
 from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
@@ -12,9 +13,11 @@ from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
 from sillward.cli import main, shared
+from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.reports.course import told_of_plant
 from sillward.text import printable
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.state import PlantState
@@ -99,6 +102,21 @@ def test_it_tells_how_far_each_course_has_come() -> None:
     assert f"{OLD}: not given so far, next from Thu 14 May" in told
     assert "calcium for roots: 0.3 g/L calcium nitrate tetrahydrate" in told
     assert "gloves" in told
+
+
+def test_the_page_of_a_plant_has_its_feed_and_courses() -> None:
+    given()
+    path = Path(os.environ["SILLWARD_COLLECTION"])
+    household = load_household(path)
+    of = household.collection
+    blue = next(plant for plant in of.plants if plant.name == BLUE)
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        told = told_of_plant(blue, of, ledger, DUSK, household.voice)
+
+    (course,) = told.values()
+    assert list(told) == ["Course, magnesium"]
+    assert course.startswith("Given 7 times, 2 of 3 in the last 7 days (1 not confirmed)")
+    assert course.endswith("leaves: Thu 14 May better")
 
 
 def test_salts_that_settle_together_are_told_never_to_be_mixed() -> None:

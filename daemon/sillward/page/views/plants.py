@@ -18,6 +18,7 @@ from sillward.page.keys import key_of, named
 from sillward.page.route import Route
 from sillward.page.visit import Visit, whole_number
 from sillward.reports import plant_words, pot_water
+from sillward.reports.course import told_of_plant
 from sillward.reports.limits import limit_rows
 from sillward.reports.plant_years import years_of
 from sillward.service import answers, diary, looks
@@ -186,6 +187,7 @@ def _facts(visit: Visit, it: Plant, nights: Sequence[PlantNight]) -> dict[str, A
         "nights": plant_words.night_rows(nights, now, voice),
         "watered": plant_words.watered(state, now, voice),
         "pot": _pot(visit, it),
+        "given": told_of_plant(it, collection, context.ledger, now, voice),
     }
 
 
