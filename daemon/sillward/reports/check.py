@@ -18,6 +18,7 @@ from sillward_rules.physics.cold_harm import MIN_SPAN_K
 from sillward_rules.plants.collection import CAUTION, Collection
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.sheet import describe_feed, describe_mixes
 from sillward_rules.weather import light
 from sillward_rules.weather.site import Site
@@ -171,6 +172,8 @@ def _facts(
     yield "caution:", _caution(collection.habits.caution)
     if collection.habits.hours:
         yield "watering hours:", ", ".join(map(voice.hours, collection.habits.hours))
+    if collection.water is not None:
+        yield "water:", _water(collection.water)
     yield "forecast:", ", then ".join(sources)
     for round_, occasion in due_rounds.upcoming(collection.site, household.rounds, now).items():
         yield f"next {round_.value} round:", voice.date_and_hour(occasion.due_at)
@@ -211,6 +214,16 @@ MAX_UNFED_NAMED = 6
 
 def _plants(count: int) -> str:
     return "1 plant" if count == 1 else f"{count} plants"
+
+
+def _water(water: Water) -> str:
+    """Return the water in use: "EC 0.62 mS/cm, 50 % rain: 0.31; alkalinity 150 mg/L, pH 7.6"."""
+    blend = f", {100 * water.rain:.0f} % rain: {water.blended.ec:.2g}" if water.rain else ""
+    ph = "pH not known" if water.ph is None else f"pH {water.ph:g}"
+    alkalinity = "not known" if water.alkalinity is None else f"{water.alkalinity:g} mg/L"
+    return (
+        f"EC {water.ec:g} mS/cm{blend}; alkalinity {alkalinity}, {ph}, aimed at pH {water.aim_ph:g}"
+    )
 
 
 def _about_links(household: Household, links: MessageLinks | None) -> Iterator[tuple[Cell, Cell]]:

@@ -51,6 +51,10 @@ would order a flush every week of those who never answer."""
 RAIN_COUNTS = 0.5
 """The part of forecast rain that counts. Judgement: showers miss, and leaves shed."""
 
+SAME_WETTING = timedelta(hours=3)
+"""A misting this close to a feed is the one with which it is given. Judgement: its window is about
+as long, and the next misting is later."""
+
 MIN_RAIN_MM = 1.0
 """Less rain in a day [mm] washes nothing. Judgement: it stays on the leaves."""
 
@@ -242,7 +246,7 @@ def carried_on(
     last = np.full(ec.shape, -np.inf)
     queues = [
         sorted(
-            (one for one in [*of_plant, *_rains(balance)] if balance.at < one.at <= end),
+            (one for one in [*_single(of_plant), *_rains(balance)] if balance.at < one.at <= end),
             key=lambda one: one.at,
         )
         for balance, of_plant, end in zip(balances, given, until, strict=True)
@@ -261,6 +265,21 @@ def carried_on(
         doubt[rows] = np.hypot(doubt[rows] * stays, GAIN_DOUBT * water * dried * stays)
         last[rows] = at
     return Balances(ec, doubt)
+
+
+def _single(given: Sequence[Given]) -> list[Given]:
+    """Return what was given without the mistings that were the feed or the course itself.
+
+    A plant is fed with its first misting, which is a chore of its own: the nearest one in time.
+    """
+    left = list(given)
+    for one in given:
+        if one.kind in (ChoreKind.FEED, ChoreKind.COURSE):
+            mistings = [other for other in left if other.kind is ChoreKind.MIST]
+            near = min(mistings, key=lambda other: abs(other.at - one.at), default=None)
+            if near is not None and abs(near.at - one.at) <= SAME_WETTING:
+                left.remove(near)
+    return left
 
 
 def _rains(balance: SaltBalance) -> list[Given]:

@@ -379,3 +379,11 @@ def test_with_a_water_each_plant_has_a_limit_for_the_salts_at_its_roots(tmp_path
     assert first.salt_high is not None
     assert first.medium_salt_high.value == pytest.approx(2.5 * first.salt_high.value)
     assert first.medium_salt_high.origin.startswith("2.5 times salt_high (")
+
+
+def test_check_tells_the_water_and_the_limit_for_salts_at_the_roots(tmp_path: Path) -> None:
+    text = "[water]\nec = 0.6\nalkalinity = 150\nrain = 0.5\n"
+    result = CliRunner().invoke(main, ["check", "--collection", str(written(tmp_path, more=text))])
+
+    assert "EC 0.6 mS/cm, 50 % rain: 0.3; alkalinity 150 mg/L" in " ".join(result.output.split())
+    assert "medium_salt_high" in result.output

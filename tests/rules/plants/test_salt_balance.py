@@ -141,6 +141,17 @@ def test_rain_takes_salt_away_and_brings_none() -> None:
     assert after(start=wet, holding=BARK)[0] == pytest.approx(math.exp(-2.0 / 40.0))
 
 
+def test_a_feed_and_the_misting_that_it_goes_with_are_one_wetting() -> None:
+    feed = given(5, ChoreKind.FEED, 0.8)
+    alone = after(feed)[0]
+
+    assert after(feed, given(5, ChoreKind.MIST))[0] == alone
+    assert after(given(4.9, ChoreKind.MIST), feed)[0] == alone
+    assert after(feed, given(6.5, ChoreKind.MIST))[0] == alone  # its trip ends later
+    assert after(feed, given(6.5, ChoreKind.MIST), given(10, ChoreKind.MIST))[0] != alone
+    assert after(feed, given(12, ChoreKind.MIST))[0] != alone
+
+
 def test_doubt_grows_with_what_is_given_and_falls_with_what_runs_off() -> None:
     assert after(given(80, ChoreKind.FEED, 2.0), holding=BARK)[1] > 0.1
     assert after(given(80, ChoreKind.LEACH, 0.0, confirmed=True), holding=BARK)[1] < 0.03

@@ -8,7 +8,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene.cohorts import Cohort
+from sillward_rules.planners.scene.cohorts import Cohort, States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import Collection
@@ -133,15 +133,13 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
     now = salt_balance.settled(
         salts.balances, salts.given, salts.holdings, scene.now, _rain_of_last_day(scene)
     )
-    after = dict(states)
+    cohorts = []
     for cohort, balance in zip(scene.cohorts, now, strict=True):
-        made: dict[int, PlantState] = {}
-        for name in cohort.names:
-            state = states[name]
-            if id(state) not in made:
-                made[id(state)] = replace(state, care=replace(state.care, salt=balance))
-            after[name] = made[id(state)]
-    return after
+        state = states[cohort.names[0]]
+        if balance != state.care.salt:
+            state = replace(state, care=replace(state.care, salt=balance))
+        cohorts.append(replace(cohort, state=state))
+    return States(cohorts)
 
 
 def _given(collection: Collection, state: PlantState) -> tuple[Given, ...]:
