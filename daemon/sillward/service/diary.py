@@ -248,7 +248,7 @@ def correct(
     """Write an entry anew that was `checked`. Return whether there is one of its number.
 
     With another kind or time it takes effect on the plant's state anew; what it had changed before
-    stays.
+    stays, as in `delete`.
     """
     site = collection.site.name
     with ledger.transaction():
@@ -256,6 +256,7 @@ def correct(
         if before is None or not ledger.diary.correct(site, entry):
             return False
         if (before.kind, before.seen_at) != (entry.kind, entry.seen_at):
+            _take_out(ledger, site, before)
             _take_effect(ledger, collection, [entry])
         _log(ledger, site, CORRECTED, [replace(entry, person=person)], now)
         return True
@@ -267,12 +268,17 @@ def delete(
     """Delete an entry. What it has changed about the plant's state stays, except for a look that no
     morning has counted yet."""
     with ledger.transaction():
-        known = ledger.plant_states.of_site(site).get(entry.plant)
-        after = known and state_without(entry, known)
-        if after is not None and after != known:
-            ledger.plant_states.keep(site, {entry.plant: after})
+        _take_out(ledger, site, entry)
         ledger.diary.remove(site, entry.id)
         _log(ledger, site, DELETED, [replace(entry, person=person)], now)
+
+
+def _take_out(ledger: Ledger, site: str, entry: DiaryEntry) -> None:
+    """Take out of a plant's state what an entry has changed, as far as that can be."""
+    known = ledger.plant_states.of_site(site).get(entry.plant)
+    after = known and state_without(entry, known)
+    if after is not None and after != known:
+        ledger.plant_states.keep(site, {entry.plant: after})
 
 
 def _take_effect(ledger: Ledger, collection: Collection, entries: Sequence[DiaryEntry]) -> None:

@@ -6,7 +6,7 @@ of the core here, which takes the state and what was seen.
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 from types import MappingProxyType
 
@@ -42,6 +42,10 @@ POT = "pot"
 LEAF = "leaf"
 """What a look is at that tells whether leaves are better while a course runs."""
 
+REPOTTED_WITHIN = timedelta(days=14)
+"""A repotting that is noted later than this leaves the balance of salts as it is, which is then
+too high rather than too low. Judgement: notes come within days, or are entered from old records."""
+
 Effect = Callable[[PlantState, Seen], PlantState]
 """Returns the state of a plant once something was seen of it."""
 
@@ -72,6 +76,8 @@ def _looked(state: PlantState, seen: Seen) -> PlantState:
 
 
 def _repotted(state: PlantState, seen: Seen) -> PlantState:
+    if seen.at < seen.entered_at - REPOTTED_WITHIN:
+        return state
     # What was given longer ago than that is settled, and no more known one by one.
     return transitions.repotted(state, max(seen.at, seen.entered_at - SETTLED_AFTER))
 

@@ -92,7 +92,7 @@ def test_a_correction_takes_effect_if_kind_or_time_are_others(
     assert not diary.correct(ledger, YARD, replace(entry, id=99), NOW)
 
 
-@pytest.mark.parametrize(("days", "counted_from"), [(1, timedelta(days=1)), (30, SETTLED_AFTER)])
+@pytest.mark.parametrize(("days", "counted_from"), [(1, timedelta(days=1)), (9, SETTLED_AFTER)])
 def test_repotting_begins_the_balance_of_salts_anew(days: int, counted_from: timedelta) -> None:
     before = Care(salt=SaltBalance(NOW - timedelta(days=3), 2.2, 0.4))
     noted = seen(EntryKind.REPOTTED, NOW - timedelta(days=days))
@@ -102,3 +102,10 @@ def test_repotting_begins_the_balance_of_salts_anew(days: int, counted_from: tim
     salt = after[PLANT.name].care.salt
     assert salt is not None
     assert (salt.ec, salt.at) == (FRESH_EC, NOW - counted_from)
+
+
+def test_a_repotting_of_long_ago_leaves_the_balance_of_salts() -> None:
+    before = Care(salt=SaltBalance(NOW - timedelta(days=3), 2.2, 0.4))
+    noted = seen(EntryKind.REPOTTED, NOW - timedelta(days=400))
+
+    assert states_after([noted], {PLANT.name: PlantState("room", care=before)}, YARD) == {}

@@ -184,6 +184,14 @@ def test_an_answer_can_be_taken_back(visitor: Visitor) -> None:
     assert [deed.what for deed in deeds] == ["taken back", "done"]
 
 
+def test_a_note_hides_no_answer_that_can_be_taken_back(visitor: Visitor) -> None:
+    answer(visitor, "done", *SIX)
+    before = numbers_in(visitor.get())
+    visitor.post(f"/plants/{key_of(SIX[0])}/notes", text="a new root")
+
+    assert numbers_in(visitor.get()) == before
+
+
 def test_a_press_that_is_sent_late_takes_back_no_later_answer(visitor: Visitor) -> None:
     answer(visitor, "done", *SIX)
     (number,) = set(numbers_in(visitor.get()))
