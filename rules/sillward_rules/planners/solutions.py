@@ -60,7 +60,8 @@ def last_given(scene: Scene) -> Given:
     """Return when everything was last given, as far as is known."""
     of = scene.collection
     fed = [cohort.state.fed_at for cohort in scene.cohorts]
-    feeds = np.array([[-np.inf if at is None else at.timestamp()] for at in fed])
+    times = np.array([-np.inf if at is None else at.timestamp() for at in fed], dtype=np.float64)
+    feeds = times[:, None]  # also of no cohort
     return [*(feeds for _ in of.all_feeds), *(_doses(scene, course) for course in of.courses)]
 
 
