@@ -37,6 +37,10 @@ long, and the dark comes."""
 CROWNS_DRY = timedelta(hours=12)
 """Crowns are to be kept dry for so long after their last hour. Judgement: until it is night."""
 
+POT_STILL_DRY = timedelta(hours=14)
+"""So long after its hour a pot that nobody has watered is still shown as to be watered. Judgement:
+by then the next morning round tells it anew."""
+
 GUARD_AFTER = timedelta(hours=2)
 """What guards plants from heat is of use for so long after the worst hour. Judgement: then the sun
 is low."""
@@ -277,7 +281,10 @@ def _group(kept: StoredChore, now: datetime) -> Group | None:
 
 
 def _ends_at(kept: StoredChore) -> datetime:
-    """Return when a chore is of no use any more; what guards plants is of use past its deadline."""
+    """Return when a chore is of no use any more; what guards plants, and water for a pot, is of use
+    past its deadline."""
+    if kept.kind is ChoreKind.WATER:
+        return kept.before + POT_STILL_DRY
     if kept.kind in WETTINGS or kept.kind in (ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
         return kept.before
     worst = max((reason.until or reason.at) + GUARD_AFTER for reason in kept.chore.because)

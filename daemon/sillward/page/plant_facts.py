@@ -20,9 +20,9 @@ from sillward.wording import diary_words, follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
 
-_MOVES = URGENT | {ChoreKind.MOVE}
-"""Chores that stay to do when their hour is over. What was to be done with water, or left, is over
-with it."""
+_MOVES = URGENT | {ChoreKind.MOVE, ChoreKind.WATER}
+"""Chores that stay to do when their hour is over. What was to be misted, fed or left is over with
+it."""
 
 MIN_FILTERED = 5
 """With fewer entries nobody needs to look through a diary by kind. Judgement: they fit a screen."""

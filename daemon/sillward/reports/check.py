@@ -8,6 +8,7 @@ from typing import Any
 from sillward.config import group_lookup
 from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Broker, Household, TopicSensor
+from sillward.reports import pot_water
 from sillward.reports.learned import learned_document
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.reports.plant_words import size_document, sized
@@ -144,6 +145,7 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
         *screen.lines(plant.name),
         *screen.lines(f"  {kind}; {plant.holder}{roots}; {plant.home}, {shelter}{worth}"),
         *(screen.lines(f"  {told}") if (told := sized(plant)) else ()),
+        *(screen.lines(f"  {told}") if (told := pot_water.classed(plant)) else ()),
         *(line for question in questions for line in screen.lines(f"  ? {question}")),
         *table(rows, _LIMITS, screen, indent=2),
     ]
@@ -323,6 +325,7 @@ def document(
                 "worth": plant.worth,
                 "limits": limits_document(plant.limits),
                 **size_document(plant),
+                **pot_water.class_document(plant),
             }
             for plant in collection.plants
         ],

@@ -5,8 +5,40 @@ from typing import Any
 from sillward.reports.json_encoding import iso
 from sillward.wording.voice import Voice
 from sillward_rules.planners.pot_days import PotExplained
+from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot_water import AVAILABLE
+from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import percent
+
+
+def classed(plant: Plant) -> str:
+    """Return what its pot holds, and as what its plant counts; empty without a pot."""
+    if plant.pot is None:
+        return ""
+    use = water_use_of(plant)
+    holds = plant.pot.litres * AVAILABLE[plant.pot.medium]
+    return (
+        f"Its pot holds {holds:.2g} L for the roots and is kept above {percent(1 - use.depletion)}"
+        f" of that; its water use is that of {use.title} (judgement; {use.factor:g} of grass)"
+    )
+
+
+def class_document(plant: Plant) -> dict[str, Any]:
+    """Return the same as plain types; nothing without a pot."""
+    if plant.pot is None:
+        return {}
+    use = water_use_of(plant)
+    holds = plant.pot.litres * AVAILABLE[plant.pot.medium]
+    return {
+        "water_use": {
+            "class": use.name,
+            "title": use.title,
+            "factor": use.factor,
+            "kept_above": round(1 - use.depletion, 2),
+            "holds_litres": round(holds, 3),
+        }
+    }
 
 
 def left(pot: PotExplained) -> str:
