@@ -362,6 +362,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "pot_water.at": ("", "16:00"),
     "pot_water.wants": ("65 %", "50 %"),
     "roots_hot.at": (_AT, _LATER),
+    "week_water.pots": ([("Wax vine", "Thu, Sat"), ("2 plants", "daily")], [("Wax vine", "daily")]),
     "water_days.days": ([_DAY, _NEXT], []),
     "water_of.days": ("Thu, Sat", "daily"),
     "water_pots.again": (False, True),

@@ -1,9 +1,12 @@
 """The week sheet: cold nights and trips ahead, the lows, and what turns with the season."""
 
+from collections.abc import Iterator
+
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.remarks import open_questions, warnings
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.voice import capital
+from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.planners.outlook import Outlook
 
 
@@ -22,9 +25,28 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
         plain_part(_lows(ahead, writer)),
         *(plain_part(capital(voice.remark(fact))) for fact in (ahead.turn, ahead.season) if fact),
         *beware,
+        *_watering(ahead, writer),
         *(plain_part(text, optional=True) for text in rest),
         questions,
     ]
+
+
+def _watering(ahead: Outlook, writer: SheetWriter) -> Iterator[Part]:
+    """Yield on which days which pots will want water, in a line."""
+    if not ahead.watering:
+        return
+
+    def line(most: int) -> str:
+        pots = [
+            (
+                writer.voice.names(plants, most),
+                week_ahead.water_days(on, ahead, writer.voice),
+            )
+            for plants, on in ahead.watering
+        ]
+        return writer.say("week_water", pots=pots)
+
+    yield Part((line,), optional=True)
 
 
 def _lows(ahead: Outlook, writer: SheetWriter) -> str:
