@@ -15,10 +15,12 @@ from sillward.assembly.examples import demo
 from sillward.config.channel import Channel
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.page.desk import PageDesk
 from sillward.page.photos.folder import PhotoFolder
 from sillward.service import due_rounds
 from sillward.wording.push import Message
+from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Round
 from sillward_rules.weather.site import Site
 
@@ -66,6 +68,7 @@ def told_page_desk(app: App, ledger: Ledger, *, now: datetime | None = None) -> 
         return dusk + AFTER_ROUND + (real - started)
 
     _plan_to_be_away(desk.context.ledger, site, dusk)
+    _keep_a_diary(app.household.collection, desk.context.ledger, dusk)
     desk.context.clock = running
     desk.context.forecasts.clock = running
     return PageDesk(desk.context, lambda: household, photos=_photos_until_closed(ledger))
@@ -79,6 +82,38 @@ def _plan_to_be_away(ledger: Ledger, site: Site, now: datetime) -> None:
     last = first + timedelta(days=9)
     note = "The key hangs behind the door of the back hall. Ring at any hour."
     ledger.absences.insert(site.name, first, last, "Inés", "neighbour", now, note)
+
+
+def _keep_a_diary(collection: Collection, ledger: Ledger, now: datetime) -> None:
+    """Let one plant of the example have a diary of two years."""
+    site = collection.site.name
+    if ledger.diary.counts(site) or DIARY_OF not in {plant.name for plant in collection.plants}:
+        return
+    entries = [
+        DiaryEntry(DIARY_OF, now - timedelta(days=days), now, kind, text, "Ana", None, what, amount)
+        for days, kind, what, amount, text in _DIARY
+    ]
+    ledger.diary.add(site, entries)
+
+
+DIARY_OF = "Dancing ladies"
+"""The plant of the example that has a diary."""
+
+_DIARY = (
+    (640, EntryKind.REPOTTED, "fine bark", None, "half of the roots were dead"),
+    (590, EntryKind.SPIKE, None, "1", ""),
+    (540, EntryKind.FLOWER, None, "9", ""),
+    (505, EntryKind.FADED, None, None, ""),
+    (480, EntryKind.GROWTH, None, "2", "from both ends"),
+    (470, EntryKind.ROOT, None, "6", ""),
+    (318, EntryKind.DAMAGE, "burnt tips", "a few", "on the side of the wall"),
+    (231, EntryKind.SPIKE, None, "2", ""),
+    (188, EntryKind.FLOWER, None, "17", "the first one smells of nothing"),
+    (139, EntryKind.FADED, None, None, ""),
+    (112, EntryKind.GROWTH, None, "3", ""),
+    (97, EntryKind.ROOT, None, "4", ""),
+)
+"""Days ago, kind, what, amount and text."""
 
 
 def _photos_until_closed(ledger: Ledger) -> PhotoFolder:
