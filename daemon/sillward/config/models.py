@@ -220,7 +220,7 @@ class LimitsTable(Table):
         None,
         description=(
             "strongest water in the medium or on the roots, as EC of a pour-through, mS/cm; left "
-            "out: 2.5 times salt_high"
+            "out: 2.5 times salt_high, at most 4.6"
         ),
     )
     gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(

@@ -82,7 +82,7 @@ def text(request: MixRequest, screen: Screen = PIPE) -> str:
     if request.water is not None:
         blocks += mix_water.lines(request.water, request.litres)
         if request.water.stock is not None:
-            blocks.append(mix_water.stock_lines([request.mix], request.water.stock))
+            blocks.append(mix_water.stock_lines(request.mix, request.water.stock, request.beside))
     warnings: list[str] = []
     for warning in _warnings(request):
         warnings += screen.lines(f"! {warning}", Mark.TROUBLE)
@@ -229,7 +229,7 @@ def document(request: MixRequest) -> dict[str, Any]:
 def _of_water(request: MixRequest) -> dict[str, Any]:
     if request.water is None:
         return {}
-    return {"water": mix_water.document(request.water, request.mix, request.litres)}
+    return {"water": mix_water.document(request.water, request.mix, request.litres, request.beside)}
 
 
 def _of_element(mix: Mix, element: Element) -> dict[str, float | None]:

@@ -1,6 +1,6 @@
 """The feed that the options of `sillward mix` describe."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -38,6 +38,8 @@ class MixRequest:
     limit: float | None
     water: WaterRequest | None = None
     """What else is known of its water; None if nothing is."""
+    beside: tuple[tuple[str, Mix], ...] = ()
+    """Courses of the same plants, by name."""
 
     @property
     def ec(self) -> float:
@@ -138,12 +140,39 @@ def request_by_name(
         if plant.limits.salt_high is not None and collection.feed_of(plant) == feed
     ]
     of_water = {name: value for name, value in of.items() if name not in _OF_THE_MIX}
-    asks = any(of_water.values())
-    water_ec = float(np.asarray(recipe.mix.water_ec))
-    water = mix_water.request_from_options(water_ec, **of_water) if asks else None
-    return MixRequest(
-        recipe.mix, litres or recipe.litres, limit or min(limits, default=None), water
-    )
+    water = _water_of(collection, recipe.mix, of_water)
+    most = limit or min(limits, default=None)
+    beside = tuple(_courses_beside(collection, feed))
+    return MixRequest(recipe.mix, litres or recipe.litres, most, water, beside)
+
+
+def _water_of(collection: Collection, mix: Mix, options: Mapping[str, Any]) -> WaterRequest | None:
+    """Return the water of the collection, with what the options say of it; None for neither."""
+    known = collection.water
+    if known is None:
+        water_ec = float(np.asarray(mix.water_ec))
+        asks = any(options.values())
+        return mix_water.request_from_options(water_ec, **options) if asks else None
+    if options["rain"]:
+        msg = "--rain: the table [water] says how much rain is mixed in; leave it out"
+        raise UsageError(msg)
+    told = {
+        "alkalinity": known.alkalinity,
+        "water_ph": known.ph,
+        "rain": known.rain,
+        "aim_ph": known.aim_ph,
+    }
+    given = {name: value for name, value in options.items() if value not in (None, 0.0)}
+    return mix_water.request_from_options(known.ec, **{**told, **given})
+
+
+def _courses_beside(collection: Collection, feed: Feed) -> Iterator[tuple[str, Mix]]:
+    """Yield the courses of plants that get a feed, by name, each as a mix of its salt alone."""
+    fed = [plant for plant in collection.plants if collection.feed_of(plant) == feed]
+    for course in collection.courses:
+        if any(course.plants.includes(plant) for plant in fed):
+            salt = ((course.salt, course.grams_per_litre),)
+            yield course.name, Mix(Fertiliser(0, 0, 0), 0.0, course.water_ec, salt)
 
 
 def _feed_named(collection: Collection, name: str) -> Feed:

@@ -7,6 +7,7 @@ from typing import Any
 import numpy as np
 
 from sillward.errors import UsageError
+from sillward.text.columns import wrapped
 from sillward_rules.plants.fertiliser import Element, Mix
 from sillward_rules.plants.water_chemistry import (
     ACIDS,
@@ -138,8 +139,9 @@ def _acid_lines(request: WaterRequest, blend: Water, litres: float | None) -> It
     yield (
         f"to pH {blend.aim_ph:g}: {meq:.2f} mmol/L of acid; {left:.0f} mg/L of alkalinity are left"
     )
-    share = float(rain_share_for(alkalinity, left))
-    yield f"or no acid: {_pct(share)} of rain water leaves the same alkalinity, and less salt"
+    more = float(rain_share_for(alkalinity, left))
+    share = 1.0 - (1.0 - request.water.rain) * (1.0 - more)
+    yield f"or no acid: {_pct(share)} of rain in all leaves the same alkalinity, and less salt"
     for_all = "" if litres is None else f"{f'in {litres:g} L':>12}"
     yield f"{'one of these':<22}{'in 1 L':>11}{'in 10 L':>11}{for_all}  brings"
     for acid in request.chosen:
@@ -187,24 +189,38 @@ def warnings(request: WaterRequest, litres: float | None) -> Iterator[str]:
 # -- stock
 
 
-def stock_lines(mixes: Sequence[Mix], stock: float) -> list[str]:
-    """Return one stock so many times as strong as these feeds, and what settles in it."""
+def stock_lines(mix: Mix, stock: float, beside: Sequence[tuple[str, Mix]] = ()) -> list[str]:
+    """Return a stock so many times as strong as a feed, and what settles in it.
+
+    beside: courses that might be dissolved with it, by name.
+    """
     lines = [f"a stock {stock:g} times as strong, in 1 L of it"]
-    for mix in mixes:
-        lines += [f"  {name}: {float(grams) * stock:.1f} g" for name, grams in mix.weights()]
-    calcium, sulphur, _ = _stock_ppm(mixes)
+    lines += [f"  {name}: {float(grams) * stock:.1f} g" for name, grams in mix.weights()]
+    calcium, sulphur, _ = _stock_ppm([mix])
     if calcium > 0 and sulphur > 0:
         share = f"{100 * float(gypsum_share(calcium, sulphur)):.0f} %"
         lines.append(f"in the feed itself calcium and sulphate are {share} of what dissolves")
-    return [*lines, *(f"! {text}" for text in stock_warnings(mixes, stock))]
+    for text in stock_warnings(mix, stock, beside):
+        lines += wrapped(f"! {text}").splitlines()
+    return lines
 
 
-def stock_warnings(mixes: Sequence[Mix], stock: float) -> list[str]:
-    """Return what settles if these feeds are dissolved in one stock, each in one line.
+def stock_warnings(mix: Mix, stock: float, beside: Sequence[tuple[str, Mix]] = ()) -> list[str]:
+    """Return what settles if a feed is dissolved in one stock, each in one line.
 
-    stock: how many times as strong as the feeds it is. Calcium meets sulphate, as gypsum, or
-    phosphate; what a label does not tell counts as not there.
+    stock: how many times as strong as the feed it is. Calcium meets sulphate, as gypsum, or
+    phosphate; what a label does not tell counts as not there. beside: as for `stock_lines`.
     """
+    found = _settles([mix], stock)
+    if found:
+        found.append("give calcium a stock of its own, and pour each into the full sprayer")
+    for name, other in beside:
+        more = [text for text in _settles([mix, other], stock) if text not in found]
+        found += [f"not in one stock with {name}: {text}" for text in more[:1]]
+    return found
+
+
+def _settles(mixes: Sequence[Mix], stock: float) -> list[str]:
     calcium, sulphur, phosphorus = (stock * ppm for ppm in _stock_ppm(mixes))
     found = []
     share = float(gypsum_share(calcium, sulphur))
@@ -212,8 +228,6 @@ def stock_warnings(mixes: Sequence[Mix], stock: float) -> list[str]:
         found.append(f"calcium and sulphate settle as gypsum: {share:.1f} times what dissolves")
     if calcium > 0 and phosphorus > 0 and stock > 1:
         found.append("calcium and phosphate settle in any stock")
-    if found:
-        found.append("give calcium a stock of its own, and pour each into the full sprayer")
     return found
 
 
@@ -232,7 +246,12 @@ def _stock_ppm(mixes: Sequence[Mix]) -> tuple[float, float, float]:
 # -- for machines
 
 
-def document(request: WaterRequest, mix: Mix, litres: float | None) -> dict[str, Any]:
+def document(
+    request: WaterRequest,
+    mix: Mix,
+    litres: float | None,
+    beside: Sequence[tuple[str, Mix]] = (),
+) -> dict[str, Any]:
     """Return the same as plain types, for JSON; what is unknown is null."""
     water, blend, meq = request.water, request.water.blended, request.acid_meq
     found: dict[str, Any] = {
@@ -251,7 +270,7 @@ def document(request: WaterRequest, mix: Mix, litres: float | None) -> dict[str,
     if request.stock is not None:
         found["stock"] = {
             "times": request.stock,
-            "warnings": stock_warnings([mix], request.stock),
+            "warnings": stock_warnings(mix, request.stock, beside),
         }
     found["warnings"] = list(warnings(request, litres))
     return found

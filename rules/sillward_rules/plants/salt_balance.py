@@ -66,6 +66,10 @@ MEDIUM_FACTOR = 2.5
 Judgement after the pour-through ranges of North Carolina State University (leaflet 590, from
 memory): light feeders 1.0 to 2.6 mS/cm, so that the upper end is 2.6 times the lower."""
 
+HEAVY_FEEDERS_HIGH = 4.6
+"""No plant is taken to bear more than this unless the grower says so [mS/cm]; the upper end for
+heavy feeders there."""
+
 LIGHT_FEEDERS_HIGH = 2.6
 """The limit of a plant without one for its feed [mS/cm]; the upper end for light feeders there."""
 
@@ -161,6 +165,8 @@ def medium_limit(limits: Limits) -> Limit:
         return Limit(LIGHT_FEEDERS_HIGH, "upper end of pour-through for light feeders")
     feed = limits.salt_high
     value = round(MEDIUM_FACTOR * feed.value, 2)
+    if value > HEAVY_FEEDERS_HIGH:
+        return Limit(HEAVY_FEEDERS_HIGH, "upper end of pour-through for heavy feeders")
     return Limit(value, f"{MEDIUM_FACTOR:g} times salt_high ({feed.origin})")
 
 

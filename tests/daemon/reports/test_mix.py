@@ -2,12 +2,14 @@
 
 import json
 import re
+from pathlib import Path
 from typing import Any
 
 import pytest
 from click.testing import CliRunner, Result
 
 from sillward.cli import main
+from tests.support.collection_files import SIX, garden
 
 USUAL = ("--npk", "20-20-20", "--ppm-n", "50", "--water-ec", "0.2")
 EPSOM = ("--salt", "MgSO4.7H2O=0.1")
@@ -315,3 +317,44 @@ def test_options_of_the_water_that_cannot_be(option: str, value: object) -> None
 
     assert result.exit_code == 2
     assert option in result.stderr
+
+
+WITH_WATER = """
+[water]
+ec = 0.62
+alkalinity = 150
+ph = 7.6
+rain = 0.5
+aim_ph = 5.8
+
+[feed]
+npk = "15-0-15"
+ppm_n = 60
+salts = { "Ca(NO3)2.4H2O" = 0.1 }
+
+[[courses]]
+name = "magnesium"
+salt = "MgSO4.7H2O"
+grams_per_litre = 0.5
+times = 3
+"""
+
+
+def test_a_feed_of_the_collection_is_mixed_with_its_water(tmp_path: Path) -> None:
+    path = tmp_path / "garden.toml"
+    path.write_text(garden(SIX, WITH_WATER), encoding="utf-8")
+    of = ("feed", "--collection", path)
+    told = document(*of, "--stock", 100)
+
+    assert (told["ec"]["water"], told["water"]["alkalinity"], told["water"]["aim_ph"]) == (
+        0.31,
+        75,
+        5.8,
+    )
+    # 1.5 mmol/L of charge, of which 0.2199 / 0.9468 are left.
+    assert told["water"]["acid_mmol_per_litre"] == pytest.approx(1.153, abs=0.01)
+    (only,) = told["water"]["stock"]["warnings"]
+    assert only.startswith("not in one stock with magnesium: calcium and sulphate")
+    assert "88 % of rain in all" in shown(*of)  # 17 of 150 mg/L are left
+    assert all(len(line) <= 78 for line in shown(*of, "--stock", 100).splitlines())
+    assert "--rain" in mix(*of, "--rain", 0.2).stderr

@@ -13,6 +13,7 @@ from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.salt_balance import (
     FRESH_EC,
+    HEAVY_FEEDERS_HIGH,
     HOLDINGS,
     LIGHT_FEEDERS_HIGH,
     SETTLED_AFTER,
@@ -240,5 +241,6 @@ def test_the_limit_of_the_medium() -> None:
 
     assert medium_limit(Limits()).value == LIGHT_FEEDERS_HIGH
     assert medium_limit(Limits(salt_high=feed)) == Limit(2.0, "2.5 times salt_high (a handbook)")
+    assert medium_limit(Limits(salt_high=Limit(3.0, "yours"))).value == HEAVY_FEEDERS_HIGH
     own = Limit(1.2, "yours")
     assert medium_limit(Limits(salt_high=feed, medium_salt_high=own)) is own
