@@ -23,7 +23,7 @@ from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.spray_volume import with_spray
 from sillward_rules.planners.walk_time import with_loads
 from sillward_rules.plants.collection import Collection, Recipe
-from sillward_rules.plants.feeds import Course
+from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.fertiliser import Element, ppm
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (
@@ -233,7 +233,27 @@ def describe_mixes(collection: Collection) -> dict[str, str]:
         for feed in collection.feeds
         if feed.recipe is not None
     }
-    return feeds | {course.name: describe_course(course) for course in collection.courses}
+    courses = {
+        course.name: f"{describe_course(course)}{_never_with(course, collection)}"
+        for course in collection.courses
+    }
+    return feeds | courses
+
+
+def _never_with(course: Course, collection: Collection) -> str:
+    others = not_to_be_mixed(course, collection)
+    return f"; never mix it with {', '.join(others)}" if others else ""
+
+
+def not_to_be_mixed(course: Course, collection: Collection) -> list[str]:
+    """Return what a course must not be mixed with: what the grower names, and what settles."""
+    others: list[Feed | Course] = [*collection.all_feeds, *collection.courses]
+    settling = [
+        other.name or "the feed"
+        for other in others
+        if other.name != course.name and course.clouds_with(other)
+    ]
+    return [*course.never_with, *settling]
 
 
 def describe_course(course: Course) -> str:

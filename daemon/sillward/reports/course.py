@@ -14,9 +14,9 @@ from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import CourseProgress
-from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.plant import Plant
-from sillward_rules.sheet import describe_course
+from sillward_rules.sheet import describe_course, not_to_be_mixed
 
 MOST_LOOKS = 8
 """Looks at the leaf that are told of a plant, the last ones. Judgement: four months of a course."""
@@ -86,19 +86,9 @@ def _course(
         "from": None if course.begins is None else str(course.begins),
         "until": None if course.until is None else str(course.until),
         "rinse_after_minutes": None if after is None else round(after / timedelta(minutes=1)),
-        "never_with": [*course.never_with, *_clouding(course, collection)],
+        "never_with": not_to_be_mixed(course, collection),
         "plants": list(plants),
     }
-
-
-def _clouding(course: Course, collection: Collection) -> list[str]:
-    """Return the feeds and other courses that it settles with."""
-    others: list[Feed | Course] = [*collection.all_feeds, *collection.courses]
-    return [
-        other.name or "the feed"
-        for other in others
-        if other is not course and course.clouds_with(other)
-    ]
 
 
 def _plant(

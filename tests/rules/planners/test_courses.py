@@ -20,7 +20,7 @@ from sillward_rules.remark import (
     FeedWaits,
     LookAtLeaf,
 )
-from sillward_rules.sheet import Round, Sheet, draw_up
+from sillward_rules.sheet import Round, Sheet, draw_up, not_to_be_mixed
 from sillward_rules.transitions import (
     answered,
     course_ended,
@@ -238,6 +238,17 @@ def test_a_salt_that_clouds_with_the_feed_is_said_never_to_be_mixed() -> None:
     (said,) = warned(morning(both), FeedWaits)
 
     assert said == FeedWaits(("Left",), "weak", "magnesium", clouds=True)
+
+
+def test_the_mix_of_a_course_says_what_it_must_not_be_mixed_with() -> None:
+    calcium = course("Left", salt=SALTS["Ca(NO3)2.4H2O"], never_with=("soap",))
+    both = beds(feed("weak", "Left"), courses=(calcium,))
+
+    mixes = morning(both).mixes
+
+    assert mixes["magnesium"].endswith("; never mix it with soap, weak")
+    assert "never" not in mixes["weak"]
+    assert not_to_be_mixed(course("Left"), both) == [], "no calcium by the label"
 
 
 def test_plain_water_follows_a_course_within_its_minutes() -> None:

@@ -11,7 +11,15 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.replay.past_nights import PastNights
 from sillward_rules.replay.season import season_outlook, spots_in_question
 from sillward_rules.weather.season import Season
-from tests.support.collection_files import FORTY, OUTDOORS, SIX, Pot, courtyard, garden
+from tests.support.collection_files import (
+    FEEDS_AND_COURSE,
+    FORTY,
+    OUTDOORS,
+    SIX,
+    Pot,
+    courtyard,
+    garden,
+)
 from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import COLD, with_a_cold_sunroom
 from tests.support.situations.morning import COOL, remembering
@@ -50,6 +58,13 @@ def a_cold_week(units: Units) -> Told:
     """Six plants, every night too cold for some."""
     lows = (3, 2, 4, 5, 7, 6, 4, 3)
     return week(garden(SIX), Sky([(low, low + 12) for low in lows]), units)
+
+
+@situation("push-week", full_in=(SI,))
+def a_mild_week_with_two_feeds_and_a_course(units: Units) -> Told:
+    """On which days what is given, with a feed of every day and a salt."""
+    sky = Sky([(15, 24)] * 9, dew_c=12, cloud_pct=100)
+    return week(garden(SIX, FEEDS_AND_COURSE), sky, units, day=date(2026, 1, 18))
 
 
 @situation("push-week")
