@@ -15,7 +15,7 @@ from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.readings.by_hand import clock_time
 from sillward.service.diary_effects import state_without, states_after
 from sillward.text.printable import blanked
-from sillward.wording.diary_words import NAMES, told
+from sillward.wording.diary_words import HEADS, NAMES, told
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.quality import CLOCK_AHEAD
 from sillward_rules.weather.site import Site
@@ -197,7 +197,7 @@ def _iso_time(text: str, site: Site) -> datetime | None:
 def checked(entry: DiaryEntry) -> DiaryEntry:
     """Return an entry as it can be kept: cleaned, and complete. Raise UsageError.
 
-    What and amount are left as they are for the kinds that a grower does not note as such.
+    What and amount of looks and moves are left as they are: they are made elsewhere.
     """
     text, kind = clean_text(entry.text), entry.kind
     if len(text) > MAX_TEXT:
@@ -206,18 +206,19 @@ def checked(entry: DiaryEntry) -> DiaryEntry:
     if not text and kind is EntryKind.OBSERVATION and entry.photo is None:
         msg = "write what you see, or add a photo"
         raise UsageError(msg)
-    if kind not in CAN_BE_NOTED:
+    if kind in (EntryKind.LOOK, EntryKind.MOVE):
         return replace(entry, text=text)
+    called = HEADS[kind]
     what = one_line(entry.what or "", MAX_WHAT + 1)
     if len(what) > MAX_WHAT:
         msg = f"what you saw is longer than {MAX_WHAT} characters; write more in the text"
         raise UsageError(msg)
     if what and kind not in HAS_WHAT:
-        msg = f"what is for damage, and for the medium of repotting, not for {NAMES[kind]}"
+        msg = f"what is for damage, and for the medium of repotting, not for {called}"
         raise UsageError(msg)
     amount = entry.amount or ""
     if amount.strip() and kind not in HAS_AMOUNT:
-        msg = f"an amount is for damage, roots, growth, spikes and flowers, not for {NAMES[kind]}"
+        msg = f"an amount is for damage, roots, growth, spikes and flowers, not for {called}"
         raise UsageError(msg)
     amount = amount_named(amount) if amount.strip() else ""
     return replace(entry, text=text, what=what or None, amount=amount or None)

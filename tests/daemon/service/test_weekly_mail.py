@@ -14,6 +14,7 @@ from sillward.charts import process
 from sillward.charts.data import ChartData
 from sillward.config.channel import Channel
 from sillward.ledger import Ledger, NoticeState, week_review
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.links.page_links import PageLinks
 from sillward.service import due_rounds, weekly_mail
 from sillward.service.desk import Desk
@@ -210,9 +211,16 @@ def test_the_review_is_of_what_the_ledger_has() -> None:
     ]
     world.ledger.confirm(SITE.name, world.clock.now, {orders[0].id: None}, {})
 
+    seen = {days: local("12:00", SUNDAY - timedelta(days=days)) for days in (8, 7, 1, 0)}
+    noted = [
+        DiaryEntry("Test strap", at, at, EntryKind.SPIKE, str(days)) for days, at in seen.items()
+    ]
+    world.ledger.diary.add(SITE.name, noted)
+
     week = weekly_mail.review_week(desk.context, SUNDAY)
 
     assert len(orders) == 4
+    assert [entry.text for entry in week.seen] == ["7", "1"]
     assert (week.told, week.done, week.missed, week.false_alarms) == (4, 1, 0, 0)
     assert [night.day for night in week.nights] == [
         SUNDAY - timedelta(days=days) for days in (4, 3, 2, 1)

@@ -120,6 +120,7 @@ def test_a_note_has_a_kind_and_says_what_and_how_much(visitor: Visitor) -> None:
     assert "3 flowers opened" in visitor.says("/log")
     answer = send(visitor, jpeg(), kind="damage", what="burnt tips")
     assert answer.status_code == 303
+    assert send(visitor, jpeg(), amount="<b>" * 99).status_code == 422
     assert (diary(visitor)[0].kind, diary(visitor)[0].photo is None) == (EntryKind.DAMAGE, False)
 
 
