@@ -85,7 +85,8 @@ class _Treatment:
     """What plants must have in common to be told together.
 
     shelter: where they go, None if nowhere. usual: their own shelter. is_sure: whether the shelter
-        is known to be warm enough. here: where they stand, if elsewhere.
+        is known to be warm enough. here: where they stand, if elsewhere. watered: whether messages
+        say when their pots want water.
     """
 
     shelter: str | None
@@ -96,6 +97,7 @@ class _Treatment:
     bare: bool
     tender_crown: bool
     here: str
+    watered: bool
 
 
 def date_in_words(day: date, voice: Voice) -> str:
@@ -283,6 +285,7 @@ def _treatments(
                     plant.velamen,
                     plant.rot == "high",
                     "" if here == plant.home else here,
+                    plant.pot is not None,
                 ),
             )
 
@@ -320,6 +323,7 @@ def _alike(treatment: _Treatment, names: Sequence[str], voice: Voice) -> AlikePl
         holder=treatment.holder,
         misted=treatment.misted,
         bare=treatment.bare,
+        watered=treatment.watered,
         count=count,
     )
     crowns = [say("list_crowns")] if treatment.tender_crown else []

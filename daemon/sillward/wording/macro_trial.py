@@ -339,6 +339,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "list_way.sure": (True, False),
     "list_way.usual": ("back hall", "hall"),
     "list_water.misted": (True, False),
+    "list_water.watered": (False, True),
     "limit_of.chance": ("", ", 11 % chance of less; worth taking along"),
     "limit_of.hours": (6.4, None),
     "limit_of.limit": ("13 °C", "10 °C"),

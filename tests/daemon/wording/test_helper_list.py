@@ -266,3 +266,15 @@ def test_what_is_heavy_or_high_is_named_with_how_to_go_about_it(tmp_path: Path) 
     assert "High up: pergola. Use a steady stepladder on level ground" in flat
     assert "Heavy:" not in plain
     assert "High up:" not in plain
+
+
+def test_plants_of_which_the_pot_is_known_are_watered_when_told_to(tmp_path: Path) -> None:
+    pot = 'pot = { litres = 5, medium = "peat" }'
+    known = Pot("Lime", "citrus tender", more=pot)
+    basket = Pot("Lady", "cattleya", holder="basket", more=pot)
+
+    told = joined(a_list(garden([known, basket, Pot("Lemon", "citrus hardier")]), tmp_path))
+
+    assert "In a pot: when told to water, pour slowly into the pot until some runs out" in told
+    assert "until they drip; when told to water, pour" in told
+    assert "In a pot: not misted. No message says when it needs water; ask." in told
