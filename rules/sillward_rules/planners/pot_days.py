@@ -64,8 +64,7 @@ def explain_pot(scene: Scene, cohort: int) -> PotExplained | None:
     loss = reference = 0.0
     for at, after in levels.between(columns, now, now + DAY_S, full.copy()):
         loss = float(1.0 - after.share[pot])
-        row = int(np.searchsorted(scene.climate.times, at))
-        reference += float(levels.demand.reference_mm[row, columns[pot]])
+        reference += levels.reference_mm(at, int(columns[pot]))
     low_at = now if levels.early(buckets)[pot] <= lowest[pot] else None
     if low_at is None:
         low_at = next(

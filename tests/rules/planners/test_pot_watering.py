@@ -259,25 +259,39 @@ def test_a_pot_that_was_under_cover_last_night_is_credited_with_no_rain() -> Non
     assert share_left(garden(potted(litres=20.0)), out_since, rain)[0] < 0.5
 
 
-def test_before_the_weather_begins_doubt_grows_fast() -> None:
-    of, ago = garden(potted(litres=20.0)), START - timedelta(days=5)
-    share, sd = share_left(of, kept(1.0, ago, sd=0.06))
+def test_before_the_weather_begins_doubt_grows_fast_and_after_days_nothing_is_known() -> None:
+    of = garden(potted(litres=60.0))
+    ago = START - timedelta(days=2)
 
-    assert share < 0.5
-    assert sd > 0.15
+    share, sd = share_left(of, kept(1.0, ago))
+    assert share < 0.95
+    assert sd > share_left(of, kept(1.0, START))[1]
+    assert np.isnan(share_left(of, kept(1.0, START - timedelta(days=5)))[0])
+
+
+def test_without_weather_a_pot_is_not_taken_to_stay_full() -> None:
+    """A forecast of other days tells nothing; what is lost is guessed, and told by caution."""
+    of, later = garden(potted(litres=8.0)), NOW + timedelta(days=30)
+
+    sheet = morning(of, {"Hibiscus": kept(1.0, later - timedelta(hours=20))}, sky(), later)
+
+    (chore,) = waterings(sheet)
+    assert later <= chore.before <= later + timedelta(hours=14)
+    (reason,) = chore.because
+    assert reason.value is not None
+    assert reason.value < 90
 
 
 def test_doubt_alone_asks_for_water_at_last() -> None:
-    """A pot of a cool room loses little, but nobody has looked at it for two weeks."""
+    """A pot in a cool room loses little, but nobody has looked at it for long."""
     of = garden(replace(potted(litres=3.0, group="agave"), home="room"))
-    days = [
-        bool(
-            waterings(morning(of, {"Hibiscus": kept(1.0, NOW - timedelta(days=days), spot="room")}))
-        )
-        for days in (1, 40)
+
+    asked = [
+        bool(waterings(morning(of, {"Hibiscus": kept(0.45, sd=sd, spot="room")})))
+        for sd in (0.06, 0.3)
     ]
 
-    assert days == [False, True]
+    assert asked == [False, True]
 
 
 # -- the week, the sun on the pot, why

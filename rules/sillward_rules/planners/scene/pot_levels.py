@@ -41,6 +41,10 @@ INDOOR_LIGHT, INDOOR_TEMP_C, INDOOR_RH_PCT = 0.1, 20.0, 50.0
 """In a room: the share of the sunlight outside that reaches plants, and the air where the grower
 has not said. Judgement: 5 to 20 % of the light outside reaches a place near a window."""
 
+FORGOTTEN_H = 72.0
+"""After so many hours without weather nothing is known of a pot [h]. Judgement: in summer it is dry
+by then or was watered, and which of these nobody has said."""
+
 UNKNOWN_MM_H = 4.0 / 24.0
 """Reference evapotranspiration where nothing is known of the weather [mm/h]. Judgement: a mean day
 of the warm half of the year."""
@@ -151,11 +155,26 @@ class PotLevels:
         self, columns: np.ndarray, begin: float, end: float, buckets: Buckets
     ) -> Iterator[tuple[float, Buckets]]:
         """Yield the same between two moments [unix s], from this water on, which is changed."""
-        times = self.demand.times
-        for row in np.flatnonzero((times > begin) & (times - HOUR_S < end)).tolist():
-            part = (min(times[row], end) - max(times[row] - HOUR_S, begin)) / HOUR_S
-            self._pass_hour(buckets, row, columns, np.full(columns.shape, part))
-            yield float(min(times[row], end)), buckets
+        times, at = self.demand.times, begin
+        while at < end:
+            row = int(np.searchsorted(times, at, side="right"))
+            seen = row < times.size and times[row] - HOUR_S <= at
+            until = min(float(times[row]) if seen else at + HOUR_S, end)
+            part = np.full(columns.shape, (until - at) / HOUR_S)
+            if seen:
+                self._pass_hour(buckets, row, columns, part)
+            else:
+                mean = self.demand.mean_mm[np.where(columns == NO_SPOT, 0, columns)]
+                self._lose(buckets, part * mean, UNSEEN_SD**2)
+            at = until
+            yield at, buckets
+
+    def reference_mm(self, at: float, column: int) -> float:
+        """Return the reference evapotranspiration of the hour up to a moment [unix s] at a spot."""
+        row = int(np.searchsorted(self.demand.times, at))
+        known = row < self.demand.times.size
+        mean = self.demand.mean_mm[column]
+        return float(self.demand.reference_mm[row, column] if known else mean)
 
     def _pass_hour(self, buckets: Buckets, row: int, columns: np.ndarray, part: Array) -> None:
         """Let an hour of the climate pass.
@@ -195,11 +214,8 @@ class PotLevels:
         )
         for event in told:
             begin[event.pot] = min(begin[event.pot], event.at)
-        first = times[0] - HOUR_S if times.size else now
-        unseen = np.maximum(min(first, now) - begin, 0.0) / HOUR_S
-        if unseen.any():
-            home = self.demand.mean_mm[scene.home[self.cohorts]]
-            self._lose(buckets, unseen * home, UNSEEN_SD**2)
+        first, last = (times[0] - HOUR_S, times[-1]) if times.size else (now, now)
+        self._pass_unseen(buckets, np.maximum(min(first, now) - begin, 0.0) / HOUR_S)
         places = _Whereabouts(scene, self.cohorts, states)
         rows = np.flatnonzero((times > begin.min(initial=now)) & (times - HOUR_S < now)).tolist()
         for row in rows:
@@ -210,7 +226,18 @@ class PotLevels:
             self._pass_hour(buckets, row, places.at(times[row] - HOUR_S / 2), part)
         for event in told:
             event.happen(buckets)
+        self._pass_unseen(buckets, np.maximum(now - np.maximum(begin, last), 0.0) / HOUR_S)
         return buckets
+
+    def _pass_unseen(self, buckets: Buckets, hours: Array) -> None:
+        """Let so many hours (pot,) pass of whose weather nothing is known.
+
+        After more than `FORGOTTEN_H` of them nothing is known of a pot any more.
+        """
+        if hours.any():
+            home = self.demand.mean_mm[self.scene.home[self.cohorts]]
+            self._lose(buckets, hours * home, UNSEEN_SD**2)
+            buckets.share[hours > FORGOTTEN_H] = np.nan
 
 
 @dataclass(frozen=True, slots=True)
