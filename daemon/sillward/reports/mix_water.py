@@ -131,7 +131,7 @@ def _acid_lines(request: WaterRequest, blend: Water, litres: float | None) -> It
         f"mmol/L of charge, {ph}"
     )
     if meq == 0:
-        yield f"It is at pH {blend.aim_ph:g} or below without acid."
+        yield f"No acid is needed for pH {blend.aim_ph:g}."
         if alkalinity < BUFFERED_MG_PER_LITRE:
             yield "It has hardly any buffer: the feed alone moves its pH. Measure the mix."
         return

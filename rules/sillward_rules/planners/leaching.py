@@ -75,18 +75,42 @@ def plan_flushes(
         return FlushPlan(np.zeros(len(scene.cohorts), dtype=bool), [], [])
     expected = ahead(scene, salts, given)
     salty = _beyond(scene, salts, expected)
-    useful = given_ec(scene.collection, ChoreKind.LEACH) < USEFUL_SHARE * salts.limit
-    cohorts = np.flatnonzero(salty & useful)
+    cohorts = np.flatnonzero(salty & _useful(scene, salts))
     opens, closes = _windows(scene, places, films, cohorts)
     errands = _errands(scene, places, salts, expected, (opens, closes))
+    return FlushPlan(salty, errands, _hindered(scene, salts, given, salty & np.isnan(opens)))
+
+
+def _hindered(
+    scene: Scene, salts: Salts, given: Sequence[Chore], waits: np.ndarray
+) -> list[Remark]:
+    """Return the plants that are not fed today, as they would have been, and are not flushed.
+
+    waits (cohort,): whether it has too much salt and is not flushed. Those that are not due to be
+    fed are named once a week (`near_limit`).
+    """
+    fed = [chore for chore in given if chore.kind in (ChoreKind.FEED, ChoreKind.COURSE)]
+    due = np.zeros(waits.shape, dtype=bool)
+    for chore in fed:
+        due[scene.cohorts_of(chore.grounds)] = True
+    useful = _useful(scene, salts)
     remarks: list[Remark] = []
-    if waiting := _by_name(scene, cohorts[~np.isfinite(opens[cohorts])]):
+    if waiting := _by_name(scene, np.flatnonzero(waits & due & useful)):
         remarks.append(FlushWaits(waiting))
-    ec, hopeless = given_ec(scene.collection, ChoreKind.LEACH), np.flatnonzero(salty & ~useful)
-    if hopeless.size:
-        limit = float(salts.limit[hopeless].min())
-        remarks.append(WaterTooSalty(_by_name(scene, hopeless), ec, limit))
-    return FlushPlan(salty, errands, remarks)
+    return remarks + _too_salty(scene, salts, waits & due & ~useful)
+
+
+def _useful(scene: Scene, salts: Salts) -> np.ndarray:
+    """(cohort,) whether the water in use is weak enough to flush it."""
+    return np.asarray(given_ec(scene.collection, ChoreKind.LEACH) < USEFUL_SHARE * salts.limit)
+
+
+def _too_salty(scene: Scene, salts: Salts, hopeless: np.ndarray) -> list[Remark]:
+    if not hopeless.any():
+        return []
+    limit, cohorts = float(salts.limit[hopeless].min()), np.flatnonzero(hopeless)
+    ec = given_ec(scene.collection, ChoreKind.LEACH)
+    return [WaterTooSalty(_by_name(scene, cohorts), ec, limit)]
 
 
 def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
@@ -103,12 +127,12 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
                 more[cohort].append(Given(chore.before, chore.kind, ec))
     daily = [[one for one in today if one.kind is ChoreKind.MIST] for today in more]
     highest = salts.ec + salts.doubt
-    for days in range(1, AHEAD_DAYS + 1):
-        later = timedelta(days=days)
-        course = salts.after(more, scene.now + later)
+    for days in (1, AHEAD_DAYS):  # what is given daily brings it nearer to one end, day by day
+        course = salts.after(more, scene.now + timedelta(days=days))
         highest = np.maximum(highest, course.ec + course.doubt)
-        for cohort, mistings in enumerate(daily):
-            more[cohort] += [replace(one, at=one.at + later) for one in mistings]
+        for cohort, mistings in enumerate(daily if days < AHEAD_DAYS else ()):
+            for later in map(timedelta, range(1, AHEAD_DAYS)):
+                more[cohort] += [replace(one, at=one.at + later) for one in mistings]
     return np.asarray(highest)
 
 
@@ -120,8 +144,10 @@ def near_limit(scene: Scene) -> list[Remark]:
     salts = salts_of(scene)
     if salts is None:
         return []
-    near = np.flatnonzero(salts.ec + salts.doubt > NEAR_SHARE * salts.limit)
-    return [SaltsNear(_by_name(scene, near))] if near.size else []
+    near, useful = salts.ec + salts.doubt > NEAR_SHARE * salts.limit, _useful(scene, salts)
+    names = _by_name(scene, np.flatnonzero(near & useful))
+    found: list[Remark] = [SaltsNear(names)] if names else []
+    return found + _too_salty(scene, salts, near & ~useful)
 
 
 def _beyond(scene: Scene, salts: Salts, expected: Array) -> np.ndarray:

@@ -282,7 +282,7 @@ def test_rain_makes_water_weaker_and_needs_less_acid() -> None:
 def test_water_without_buffer_is_told() -> None:
     text = shown(*USUAL, "--alkalinity", 10, "--water-ph", 5.9)
 
-    assert "without acid" in text
+    assert "No acid is needed" in text
     assert "hardly any buffer" in text
 
 
