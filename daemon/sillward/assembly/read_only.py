@@ -23,6 +23,7 @@ from sillward.readings.lessons import Lessons
 from sillward.readings.read_nights import ReadNights
 from sillward.readings.spot_lesson import Lesson
 from sillward.service import due_rounds
+from sillward.service.damage_questions import with_damage_questions
 from sillward.service.plant_states import states_at
 from sillward.service.season_memory import with_season
 from sillward.wording import full_sheet
@@ -137,10 +138,15 @@ def stored_states(app: App) -> State:
         return states_at(ledger, app.site, app.clock())
 
 
-def with_kept_season(app: App, sheet: Sheet) -> Sheet:
-    """Return a sheet of the week with what the ledger keeps of past years."""
+def with_what_is_kept(app: App, sheet: Sheet) -> Sheet:
+    """Return a sheet with what the ledger keeps besides the plants' states.
+
+    Of a week that is what past years say and the limits that are proposed, of a morning the cold
+    nights that are asked about.
+    """
     with closing(ledger_to_read(app)) as ledger:
-        return with_season(sheet, app.household.collection, ledger)
+        sheet = with_season(sheet, app.household.collection, ledger)
+        return with_damage_questions(sheet, app.household.collection, ledger)
 
 
 def stored_sheet(app: App, now: datetime) -> str | None:
@@ -162,7 +168,7 @@ def stored_sheet(app: App, now: datetime) -> str | None:
     except SillwardError:
         return None
     round_ = due_rounds.nearest(app.site, now)
-    sheet = with_kept_season(app, draw_up(round_, collection, weather, states, now))
+    sheet = with_what_is_kept(app, draw_up(round_, collection, weather, states, now))
     return full_sheet.text(sheet, app.household.voice, attribution(app, weather))
 
 

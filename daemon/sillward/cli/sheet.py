@@ -30,7 +30,7 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
     round_ = Round(round_name) if round_name else due_rounds.nearest(app.site, now)
     weather = read_only.fetched_weather(app, now)
     drawn = draw_up(round_, app.household.collection, weather, read_only.stored_states(app), now)
-    drawn = read_only.with_kept_season(app, drawn)
+    drawn = read_only.with_what_is_kept(app, drawn)
     if round_ is Round.MORNING:
         lessons = read_only.lessons_of_spots(given)
         drawn = with_last_night(drawn, app.household.collection, lessons)

@@ -84,13 +84,17 @@ def learn_from_diary(
     However it was entered, it counts.
     """
     site, taught = collection.site.name, 0
-    for plant in collection.plants:
-        entry = last_damage(ledger, site, plant.name, now)
-        if entry is None or _is_learned(ledger, site, entry):
-            continue
-        state = states.get(plant.name)
-        inquest = inquest_of(ledger, collection, sources, plant, state, entry, now)
-        taught += learn(ledger, site, inquest, entry, now) is not None
+    plants = {plant.name: plant for plant in collection.plants}
+    last = {
+        entry.plant: entry
+        for entry in ledger.diary.seen_since(site, now - LATELY)
+        if entry.kind is EntryKind.DAMAGE and entry.plant in plants
+    }
+    for name, entry in last.items():
+        if not _is_learned(ledger, site, entry):
+            state = states.get(name)
+            found = inquest_of(ledger, collection, sources, plants[name], state, entry, now)
+            taught += learn(ledger, site, found, entry, now) is not None
     return taught
 
 

@@ -364,8 +364,8 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         DamageAsked(B, date(2026, 5, 3), 7.2, True),
-        "Anemone, Boat had 7.2 °C in the night of Sun 03 May: any damage? Answer: sillward damage "
-        "'Anemone', or with --none",
+        "Anemone, Boat had down to 7.2 °C in the night of Sun 03 May: any damage? Answer: "
+        "sillward damage 'Anemone', or with --none",
     ),
     (
         LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),

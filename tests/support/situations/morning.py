@@ -3,6 +3,7 @@
 from dataclasses import replace
 from datetime import date, timedelta
 
+from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.answers import decline
 from sillward.text.units import SI, Units
 from sillward_rules.plants.care import Care
@@ -94,6 +95,20 @@ def some_were_left_out_by_decision(units: Units) -> Told:
     decline(played.ledger, played.household.collection.site.name, about, played.clock.now)
     played.sleep(AT, 1)
     return of_round(played, "morning", 1)
+
+
+@situation("push-morning", imperial=True, full_in=(SI,))
+def a_cold_night_is_asked_about(units: Units) -> Told:
+    """A damp mild day; three of six plants stood in the cold four nights before."""
+    played = staged_day(garden(SIX), AT, Sky([(15, 19)], dew_c=15, cloud_pct=100), units=units)
+    now, site = played.clock.now, played.household.collection.site.name
+    cold = [
+        HarmfulNight(plant.name, date(2026, 5, 10), 6.2 + number, 0.7, True, True, 13.0, now)
+        for number, plant in enumerate(played.household.collection.plants[:3])
+    ]
+    played.ledger.harmful_nights.note(site, cold)
+    played.desk.tick()
+    return of_round(played, "morning")
 
 
 @situation("push-morning")

@@ -5,6 +5,8 @@ from datetime import date, timedelta
 
 import numpy as np
 
+from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.season_memory import keep_season
 from sillward.text.units import SI, Units
 from sillward_rules.plants.collection import Collection
@@ -24,7 +26,7 @@ from tests.support.invented_weather import Recording, Sky, recording
 from tests.support.situations.dusk import COLD, with_a_cold_sunroom
 from tests.support.situations.morning import COOL, remembering
 from tests.support.situations.situation import US, Told, of_round, situation
-from tests.support.staged_day import staged_day
+from tests.support.staged_day import StagedDay, staged_day
 
 SUNDAY = date(2026, 5, 17)
 
@@ -37,20 +39,42 @@ def week(
     day: date = SUNDAY,
     fails: bool = False,
     years_of_nights: int = 0,
+    damaged: bool = False,
 ) -> Told:
     """Play the round at its hour, after the day's other rounds.
 
-    years_of_nights: so many invented past years are kept for the season outlook.
+    years_of_nights: so many invented past years are kept for the season outlook. damaged: a night
+    has damaged the first plant.
     """
     played = staged_day(garden_, "17:45", sky, units=units, day=day, notices='remind = "never"')
     if years_of_nights:
         collection = played.household.collection
         outlook = season_outlook(collection, past_nights(collection, years_of_nights))
         keep_season(played.ledger, collection, outlook, played.clock())
+    if damaged:
+        _damage(played)
     played.wire.failing = "answered 503" if fails else None
     played.desk.tick()
     played.sleep("18:20")
     return replace(of_round(played, "week"), order=False)
+
+
+def _damage(played: StagedDay) -> None:
+    """Damage was seen on the first plant, and put down to a night of 9.4 °C."""
+    collection, now = played.household.collection, played.clock()
+    site, plant = collection.site.name, collection.plants[0].name
+    seen = DiaryEntry(plant, now, now, EntryKind.DAMAGE, "", what="soft tissue")
+    played.ledger.diary.add(site, [seen])
+    night = HarmfulNight(
+        plant, date(2026, 5, 11), 9.4, 0.7, True, True, 13.0, now, answered_at=now, damaged=True
+    )
+    played.ledger.harmful_nights.keep(site, night)
+
+
+@situation("push-week", full_in=(SI,))
+def a_limit_is_proposed(units: Units) -> Told:
+    """A mild week, after damage."""
+    return week(garden(SIX), Sky([(16, 26)]), units, damaged=True)
 
 
 @situation("push-week", imperial=True, full_in=(SI, US))
