@@ -186,6 +186,7 @@ def _week(sheet: Sheet, voice: Voice) -> dict[str, Any]:
             "facts": [],
             "warnings": [],
             "watering": [],
+            "water_days": [],
         }
     facts = [ahead.turn, ahead.season, *ahead.spells, *ahead.dark, *ahead.resting]
     return {
@@ -193,8 +194,9 @@ def _week(sheet: Sheet, voice: Voice) -> dict[str, Any]:
         "nights": [week_tables.night_row(night, ahead, voice) for night in ahead.nights],
         "walks": [(voice.day(day), text) for day, text in week_ahead.carrying(sheet.chores, voice)],
         "days": [week_tables.day_row(day, voice) for day in ahead.days],
+        "water_days": [voice.weekday(day.day) for day in ahead.days],
         "watering": [
-            (", ".join(plants), week_ahead.water_days(on, ahead, voice))
+            (", ".join(plants), [day.day in on for day in ahead.days])
             for plants, on in ahead.watering
         ],
         "facts": [capital(voice.remark(fact)) for fact in facts if fact is not None],

@@ -48,3 +48,15 @@ def test_no_other_word_is_taken_and_no_other_plant_has_buttons(desk: PageDesk) -
 
     assert visitor.post(f"{PAGE}/look", word="soggy").status_code == 404
     assert 'value="moist"' not in visitor.get(f"/plants/{key_of('Old cattleya')}")
+
+
+def test_the_days_on_which_pots_want_water_are_a_table(desk: PageDesk) -> None:
+    visitor = Visitor(desk)
+    visitor.get(PAGE)
+    visitor.post(f"{PAGE}/look", word="dry")
+
+    ahead = unescape(visitor.get("/ahead"))
+
+    table = ahead[ahead.index("Water for pots") :].split("</table>")[0]
+    assert f'<th scope="row">{LIME}</th>' in table
+    assert table.count("<td>water</td>") >= 1
