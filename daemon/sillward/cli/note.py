@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from contextlib import closing
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 import click
@@ -18,6 +18,10 @@ from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.reports import diary as report
 from sillward.service import diary
 from sillward.text import terminal
+
+LATELY = timedelta(days=30)
+"""For damage that was seen longer ago nobody is led to the nights before it. Judgement: little is
+known of them any more, and old records are entered one after another."""
 
 
 class _Told(NamedTuple):
@@ -75,7 +79,7 @@ def note(
     app = shared.build(options)
     by, now = answering.person_named(app, person), app.clock()
     told = _Told(
-        None if kind is None else diary.kind_named(kind),
+        None if kind is None else diary.kind_named(kind, to_look_for=lists),
         what,
         amount,
         None if day is None else diary.seen_on(day, app.site, now),
@@ -99,7 +103,7 @@ def note(
     else:
         said = "noted" if correct is None else "corrected"
         say(f"{said}: {report.line(document['entries'][0], app.household.voice)}")
-        if entries[0].kind is EntryKind.DAMAGE:
+        if entries[0].kind is EntryKind.DAMAGE and now - entries[0].seen_at < LATELY:
             plant = one_line(entries[0].plant, 60)
             say(f"  what may have done it: sillward damage {plant}")
 

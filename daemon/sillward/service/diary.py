@@ -109,12 +109,17 @@ def leading_kind(word: str) -> EntryKind | None:
     return kind if kind is not EntryKind.OBSERVATION and kind and plain == kind.value else None
 
 
-def kind_named(text: str) -> EntryKind:
-    """Return the kind that a word stands for. Raise UsageError."""
+def kind_named(text: str, *, to_look_for: bool = False) -> EntryKind:
+    """Return the kind that a word stands for. Raise UsageError.
+
+    to_look_for: whether it may also be one that is not noted as such: a look, a photo, a move.
+    """
     kind = kind_or_none(text)
+    word = " ".join(text.lower().split())
+    if kind is None and to_look_for and word in set(EntryKind):
+        kind = EntryKind(word)
     if kind is not None:
         return kind
-    word = " ".join(text.lower().split())
     known = ", ".join(kind.value for kind in NAMES)
     msg = _ELSEWHERE.get(word, f'"{one_line(text, 40)}" is no kind of note; choose of {known}')
     raise UsageError(msg)

@@ -187,6 +187,10 @@ def test_what_was_not_typed_here_stays_as_it_is() -> None:
     assert "only its text and day" in refused("note", "--correct", "3", "--kind", "root")
     said("note", "--correct", "3", "from the east")
     assert [entry.text for entry in entries()] == ["from the east", "bench", "x"]
+    assert (
+        said("note", "--list", "--kind", "photo") == "3 Thu 14 May Blue basket Photo: from the east"
+    )
+    assert said("note", "--list", "--kind", "move") == "2 Thu 14 May Blue basket Moved to bench"
 
 
 def test_a_plant_that_is_gone_keeps_its_diary_and_hostile_text_is_only_text() -> None:
