@@ -2,8 +2,8 @@
 
 Day length and the warmth of two weeks (`weather.season`) say anew each day what a plant would do.
 Near a bound they say one thing this week and another the next, while a plant does not start and
-stop so fast. So its season changes only once the days have pointed another way for a week running,
-or at once where they do so clearly, and by one step at a time: growing, slowing, rest.
+stop so fast. So its season changes only once the days have pointed another way for ten days
+running, and by one step at a time: growing, slowing, rest.
 
 Where that leaves a doubt, each use takes its cautious side: see docs/decisions.md, "Season".
 """
@@ -13,16 +13,13 @@ from datetime import date, timedelta
 
 from sillward_rules.weather.season import Season
 
-DAYS_RUNNING = 7
-"""The season changes once the days have pointed another way for so long [d]. Judgement: of the
-changes in a year of Mendoza and of three airports of New York, which `tests/rules/plants/
-test_season_memory.py` counts, that leaves those that are not taken back within the month; a change
-that is real comes a week late."""
-
-CLEAR_K = 1.5
-"""It changes at once where they would point that way at a mean that is this much nearer to the old
-season too [K]. Judgement: a mean of two weeks moves that far in a week at the turn of a season, so
-that what is clear is not late by more than about that."""
+DAYS_RUNNING = 10
+"""The season changes once the days have pointed another way for so long [d]. Judgement: over real
+years (`tests/rules/plants/test_season_memory.py`) that leaves hardly a change that is taken back
+within three weeks, with five days two in five of them. A change that is real comes that much later,
+which is why feed and night limits look at the day too. A margin in kelvins instead, by which a
+change could count at once, was tried: forecasts cover four days to two weeks, and the mean of four
+days swings by more kelvins than the seasons are apart."""
 
 FORGOTTEN_AFTER = timedelta(days=21)
 """What was remembered counts no more once no morning has been counted for longer. Judgement: three
@@ -63,13 +60,10 @@ class SeasonMemory:
         """Return whether the grower's own eye counts on a day."""
         return self.seen_until is not None and day <= self.seen_until
 
-    def after(
-        self, day: date, points_to: Season, if_warmer: Season, if_colder: Season
-    ) -> "SeasonMemory":
+    def after(self, day: date, points_to: Season) -> "SeasonMemory":
         """Return it with a day counted.
 
-        points_to: the season by the day length and warmth of that day alone; if_warmer, if_colder:
-        what it would be with a mean that is higher, or lower, by `CLEAR_K`.
+        points_to: the season by the day length and warmth of that day alone.
         """
         if day <= self.counted:
             return self
@@ -80,10 +74,8 @@ class SeasonMemory:
         seen_until = self.seen_until if self.is_seen(day) else None
         if other == 0 or seen_until is not None:
             return replace(self, counted=day, other=0, other_since=None, seen_until=seen_until)
-        nearer = _STEPS.index(if_colder if other > 0 else if_warmer)
-        clearly = (nearer - place) * other > 0
         since = self.other_since if other == self.other and self.other_since else day
-        if clearly or (day - since).days + 1 >= DAYS_RUNNING:
+        if (day - since).days + 1 >= DAYS_RUNNING:
             return SeasonMemory(_STEPS[place + other], day, day, self.season, other, since)
         return replace(self, counted=day, other=other, other_since=since, seen_until=None)
 

@@ -1,5 +1,6 @@
 """The climate of each spot: what the forecast becomes where the plants stand."""
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
@@ -78,8 +79,7 @@ class Climate:
     - learned: what readings have taught of the nights of the forecast.
     - net_w_m2: net radiation of a unit of wetted surface at air temperature [W/m2].
     - season (class, spot): the `Season` of each of GROWS, from the days that the weather covers.
-    - mean_c (spot,), day_h: the mean of these days [°C] and the length of the middle one [h], by
-      which that is told; NaN where not known.
+    - mean_c (spot,): the mean of these days, by which that is told [°C]; NaN where not known.
     """
 
     spots: tuple[Spot, ...]
@@ -105,7 +105,6 @@ class Climate:
     pressure_kpa: float
     season: NDArray[np.object_]
     mean_c: Array
-    day_h: float
 
     def column(self, name: str) -> int:
         """Return the index of a spot on axis 1."""
@@ -220,11 +219,11 @@ def _work_out(
         rate = np.zeros(temp.shape)
         rate[:, ~held] = evaporation(film, LEAF)
         wet = wetness_by_hour(rain, rate, axil_factor, held, under_sky, tells_rain(weather))
-        mean, day_h = _means_and_day(site, weather, temp)
+        season, mean = _seasons(site, weather, temp)
     else:
         of_hours = Wetness(hourly.crown_wet_h, hourly.rain_wet_h, hourly.wetted)
         wet = wetness_between(hourly.times, of_hours, weather.times)
-        mean, day_h = hourly.mean_c, hourly.day_h
+        season, mean = hourly.season, hourly.mean_c
     # A wet leaf soon dries by day, and a dry leaf is the warmer case.
     wet_leaf = wet.wetted & (night_share[0][:, None] > 0)
     sunlit = sunlit_spots(spots) & ~night[:, None] & np.isfinite(light)
@@ -257,9 +256,8 @@ def _work_out(
         learned=learned,
         net_w_m2=net,
         pressure_kpa=pressure,
-        season=np.stack([season_of(day_h, mean, grows) for grows in GROWS]),
+        season=season,
         mean_c=mean,
-        day_h=day_h,
     )
 
 
@@ -306,16 +304,17 @@ def _faded(leaf_c: Array, temp_c: Array, sunlit: np.ndarray, night_share: Array)
     return np.where(sunlit, leaf_c, faded)
 
 
-def _means_and_day(site: Site, weather: Weather, temp_c: Array) -> tuple[Array, float]:
-    """Return the mean at each spot (spot,) [°C] and the day length [h] that tell the season.
+def _seasons(site: Site, weather: Weather, temp_c: Array) -> tuple[NDArray[np.object_], Array]:
+    """Return (class, spot) the season of each of GROWS at each spot, and (spot,) the mean [°C].
 
     From the whole of the weather and the day in its middle.
     """
-    if weather.times.size == 0:
-        return np.full(temp_c.shape[1], np.nan), np.nan
-    row = weather.times.size // 2
-    length = day_length_h(site, site.local_date(moment(weather.times[row])))
-    return running_mean_c(weather.times, temp_c, float(weather.times[row])), length
+    length, means = math.nan, np.full(temp_c.shape[1], np.nan)
+    if weather.times.size:
+        row = weather.times.size // 2
+        length = day_length_h(site, site.local_date(moment(weather.times[row])))
+        means = running_mean_c(weather.times, temp_c, float(weather.times[row]))
+    return np.stack([season_of(length, means, grows) for grows in GROWS]), means
 
 
 def film_air(climate: Climate, unix_seconds: np.ndarray) -> FilmAir:

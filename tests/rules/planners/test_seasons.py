@@ -40,8 +40,10 @@ def two_weeks(day: date, low: float) -> tuple[Weather, datetime]:
     return replace(weather(start, daily_curve(low, low + 8, 15 * 24)), fetched_at=now), now
 
 
-def remembered(season: Season, day: date, came_from: Season | None = None) -> State:
-    memory = SeasonMemory(season, day - timedelta(days=40), day, came_from)
+def remembered(season: Season, day: date, towards: int = 0) -> State:
+    """towards: where the days have pointed for one day too few (1 growth, -1 rest, 0 nowhere)."""
+    since = day - timedelta(days=DAYS_RUNNING - 2) if towards else None
+    memory = SeasonMemory(season, day - timedelta(days=40), day, None, towards, since)
     return {
         name: PlantState(YARD.plants[0].home, care=Care(season=memory)) for name in (DRY, MOIST)
     }
@@ -53,7 +55,7 @@ def scene(day: date, low: float, state: State, yard: Collection = YARD) -> Scene
 
 
 def test_the_beginning_of_a_rest_is_told_on_the_day_it_is_reached() -> None:
-    state = remembered(Season.SLOWING, WINTER - timedelta(days=1))
+    state = remembered(Season.SLOWING, WINTER - timedelta(days=1), towards=-1)
     cold = scene(WINTER, 2.0, state)
 
     enough = days_long_enough_from(MENDOZA, WINTER)
@@ -83,7 +85,7 @@ def test_nothing_is_told_of_a_rest_that_is_not_remembered() -> None:
 
 def test_the_end_of_a_rest_is_told_too() -> None:
     spring = date(2024, 10, 20)
-    warm = scene(spring, 18.0, remembered(Season.REST, spring - timedelta(days=1)))
+    warm = scene(spring, 18.0, remembered(Season.REST, spring - timedelta(days=1), towards=1))
 
     assert RestEnds((DRY,), dry=True) in rests_turned(warm)
     still = scene(spring, 9.0, remembered(Season.REST, spring - timedelta(days=1)))

@@ -52,8 +52,7 @@ PORCH = Spot("porch", indoors=True, night_offset_k=3.0)
 ARRAYS = tuple(
     field.name
     for field in fields(Climate)
-    if field.name
-    not in ("spots", "times", "night", "learned", "pressure_kpa", "season", "mean_c", "day_h")
+    if field.name not in ("spots", "times", "night", "learned", "pressure_kpa", "season", "mean_c")
 )
 
 

@@ -7,7 +7,7 @@ from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.answers import decline
 from sillward.text.units import SI, Units
 from sillward_rules.plants.care import Care
-from sillward_rules.plants.season_memory import SeasonMemory
+from sillward_rules.plants.season_memory import DAYS_RUNNING, SeasonMemory
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.season import Season
 from tests.support.collection_files import (
@@ -379,10 +379,13 @@ def spans_say_how_much_water(units: Units) -> Told:
 
 
 def remembering(garden_: str, season: Season, at: str, day: date, units: Units) -> StagedDay:
-    """A cold day of plants that were in this season until the day before."""
+    """A cold day of plants that were in this season until the day before, in days like it."""
     played = staged_day(garden_, at, COLD, units=units, day=day, notices='remind = "never"')
     collection = played.household.collection
-    memory = SeasonMemory(season, day - timedelta(days=60), day - timedelta(days=1))
+    cold = day - timedelta(days=DAYS_RUNNING - 1)
+    memory = SeasonMemory(
+        season, day - timedelta(days=60), day - timedelta(days=1), other=-1, other_since=cold
+    )
     states = {
         plant.name: PlantState(plant.home, assumed=False, care=Care(season=memory))
         for plant in collection.plants
@@ -393,7 +396,7 @@ def remembering(garden_: str, season: Season, at: str, day: date, units: Units) 
 
 @situation("push-morning", imperial=True, full_in=(SI,))
 def a_rest_begins(units: Units) -> Told:
-    """Six plants that slowed down until yesterday; the weeks around are clearly too cold."""
+    """Six plants that slowed down until yesterday, after enough days too cold for that."""
     played = remembering(garden(SIX), Season.SLOWING, AT, date(2026, 5, 14), units)
     played.desk.tick()
     return of_round(played, "morning")

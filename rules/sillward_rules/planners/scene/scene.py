@@ -21,11 +21,11 @@ from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, reaches_bound
-from sillward_rules.plants.season_memory import CLEAR_K, SeasonMemory, more_restful
+from sillward_rules.plants.season_memory import SeasonMemory, more_restful
 from sillward_rules.plants.state import ColdHistory, OpenOrder, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
-from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth, season_of
+from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns, at_columns
 from sillward_rules.weather.sun import Night
 
@@ -143,25 +143,16 @@ class Scene(Surroundings):
         if not any(stored):
             return stored
         today = self.site.local_date(self.now)
-        above, below = (self._seasons_at(self.climate.mean_c + k) for k in (CLEAR_K, -CLEAR_K))
-        raw, known = self.raw_seasons, self.season_known
-        counted: dict[object, SeasonMemory] = {}
+        counted: dict[tuple[SeasonMemory, Season], SeasonMemory] = {}
         memories: list[SeasonMemory | None] = []
-        for cohort, memory in enumerate(stored):
-            if memory is None or not known[cohort]:
+        for memory, raw, known in zip(stored, self.raw_seasons, self.season_known, strict=True):
+            if memory is None or not known:
                 memories.append(memory)
                 continue
-            key = memory, raw[cohort], above[cohort], below[cohort]
-            if key not in counted:
-                counted[key] = memory.after(today, *key[1:])
-            memories.append(counted[key])
+            if (memory, raw) not in counted:
+                counted[memory, raw] = memory.after(today, raw)
+            memories.append(counted[memory, raw])
         return memories
-
-    def _seasons_at(self, mean_c: Array) -> NDArray[np.object_]:
-        """(cohort,) what `raw_seasons` would be with these means of the days at the spots [°C]."""
-        day_h = self.climate.day_h
-        by_class = np.stack([season_of(day_h, mean_c, grows) for grows in GROWS])
-        return np.asarray(by_class[self.traits.grows, self.home])
 
     @cached_property
     def seasons(self) -> NDArray[np.object_]:
