@@ -123,8 +123,9 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
     for chore in given:
         if chore.kind in _GIVEN:
             ec = given_ec(scene.collection, chore.kind, chore.what)
+            one = Given(chore.before, chore.kind, ec)
             for cohort in scene.cohorts_of(chore.grounds):
-                more[cohort].append(Given(chore.before, chore.kind, ec))
+                more[cohort].append(one)
     daily = [[one for one in today if one.kind is ChoreKind.MIST] for today in more]
     highest = salts.ec + salts.doubt
     for days in (1, AHEAD_DAYS):  # what is given daily brings it nearer to one end, day by day

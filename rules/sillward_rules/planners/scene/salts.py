@@ -19,6 +19,10 @@ from sillward_rules.plants.salt_balance import Balances, Given, Holding, Root, S
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.spot_columns import NO_SPOT
 
+FORGOTTEN_SHARE = 0.1
+"""An assumption at the start no longer matters once the doubt is below this share of the limit; it
+begins at three times as much. Judgement."""
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Salts:
@@ -65,12 +69,17 @@ def given_ec(collection: Collection, kind: ChoreKind, of: str = "") -> float:
 
 
 def salts_of(scene: Scene) -> Salts | None:
-    """Return the salts of all cohorts now; None without water of which the EC is known."""
+    """Return the salts of all cohorts now, worked out once; None without a table of the water."""
     if scene.collection.water is None or not scene.cohorts:
         return None
-    limit = limits_of(scene)
+    salts: Salts = scene.memo.of("salts", lambda: _salts_of(scene))
+    return salts
+
+
+def _salts_of(scene: Scene) -> Salts:
+    limit, strengths = limits_of(scene), dict[tuple[ChoreKind, str], float]()
     holdings = tuple(holding_of(cohort) for cohort in scene.cohorts)
-    given = tuple(_given(scene.collection, cohort.state) for cohort in scene.cohorts)
+    given = tuple(_given(scene.collection, cohort.state, strengths) for cohort in scene.cohorts)
     balances = tuple(
         cohort.state.care.salt or salt_balance.beginning(bound, scene.now)
         for cohort, bound in zip(scene.cohorts, limit.tolist(), strict=True)
@@ -87,7 +96,7 @@ class SaltNow:
 
     - ec, doubt: EC of the water that they hold, and how far off that may be [mS/cm].
     - limit: how strong it may get [mS/cm]; root: what the roots are in.
-    - assumed: whether that began with an assumption that no flush has outdone yet.
+    - assumed: whether that began with an assumption that still matters.
     """
 
     ec: float
@@ -107,8 +116,10 @@ def salt_now(
     there = PlantState(plant.home) if state is None else state.at(now)
     balance = there.care.salt or salt_balance.beginning(limit.value, now)
     holding = salt_balance.HOLDINGS[root]
-    course = salt_balance.carried_on([balance], [_given(collection, there)], [holding], [now])
-    return SaltNow(float(course.ec[0]), float(course.doubt[0]), limit, root, balance.assumed)
+    course = salt_balance.carried_on([balance], [_given(collection, there, {})], [holding], [now])
+    ec, doubt = float(course.ec[0]), float(course.doubt[0])
+    assumed = balance.assumed and doubt > FORGOTTEN_SHARE * limit.value
+    return SaltNow(ec, doubt, limit, root, assumed)
 
 
 def holding_of(cohort: Cohort) -> Holding:
@@ -142,11 +153,17 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
     return States(cohorts)
 
 
-def _given(collection: Collection, state: PlantState) -> tuple[Given, ...]:
-    return tuple(
-        Given(one.at, one.kind, given_ec(collection, one.kind, one.of), one.confirmed)
-        for one in state.care.wettings
-    )
+def _given(
+    collection: Collection, state: PlantState, strengths: dict[tuple[ChoreKind, str], float]
+) -> tuple[Given, ...]:
+    """Return what a plant was given. strengths: those worked out so far, by kind and name."""
+    given = []
+    for one in state.care.wettings:
+        key = one.kind, one.of
+        if key not in strengths:
+            strengths[key] = given_ec(collection, *key)
+        given.append(Given(one.at, one.kind, strengths[key], one.confirmed))
+    return tuple(given)
 
 
 def _rain_of_last_day(scene: Scene) -> Array:
