@@ -167,7 +167,7 @@ ppm_n = 50
 ec_per_100_ppm_n = 0.4
 water_ec = 0.15
 every = "1 d"
-plants = { group = "cattleya" }
+plants = { group = "cattleya", holder = "basket" }
 
 [[feeds]]
 name = "mount feed"

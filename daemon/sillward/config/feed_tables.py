@@ -120,12 +120,7 @@ class GivenReader:
             self.reader.report(where, f"{problem.key}: {problem.text}")
         chosen = build_collection.with_known_groups(chosen)
         cross_checks.check_chosen_names(self.reader, where, chosen, self.known)
-        if len(self.reader.errors) > before:
-            return None
-        if self.plants and not any(chosen.includes(plant) for plant in self.plants):
-            self.reader.report(where, "plants: chooses none of your plants")
-            return None
-        return chosen
+        return chosen if len(self.reader.errors) == before else None
 
     def _is_new(self, where: str, name: str, taken: Collection[str]) -> bool:
         if name not in taken:

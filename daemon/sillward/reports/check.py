@@ -215,6 +215,8 @@ MAX_UNFED_NAMED = 6
 
 
 def _plants(count: int) -> str:
+    if not count:
+        return "none of your plants"
     return "1 plant" if count == 1 else f"{count} plants"
 
 

@@ -70,7 +70,6 @@ def test_a_course_takes_its_water_from_the_water_in_use(tmp_path: Path) -> None:
         (NAMED + 'season = ["rest"]\n', "must be 'growing' or 'slowing'"),
         (NAMED + 'plants = { holder = "hat" }\n', "are not holders"),
         (NAMED + 'plants = { name = "Nobody" }\n', 'plants.name: there is no "Nobody"'),
-        (NAMED + 'plants = { holder = "moss" }\n', "chooses none of your plants"),
         (NAMED + "plants = 3\n", "must be a table"),
         (NAMED + "grams_per_litre = 0.2\n", "give exactly one of ppm_n and grams_per_litre"),
         (

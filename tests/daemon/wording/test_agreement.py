@@ -19,7 +19,7 @@ from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import next_state
 from tests.support.agreement import contradictions
-from tests.support.collection_files import FEED, FORTY, INDOORS, OUTDOORS, garden
+from tests.support.collection_files import FEED, FEEDS_AND_COURSE, FORTY, INDOORS, OUTDOORS, garden
 from tests.support.core import fetched, utc
 from tests.support.invented_weather import Sky
 from tests.support.situations.golden import PLAYED
@@ -133,7 +133,7 @@ def anything(seed: int) -> Iterator[tuple[Sheet, Household]]:
         hail=frozenset({lot.randint(10, 40)}) if lot.random() < 0.2 else frozenset(),
     )
     played = staged_day(
-        garden(pots, lot.choice(["", FEED]), hours, spots=rooms),
+        garden(pots, lot.choice(["", FEED, FEEDS_AND_COURSE]), hours, spots=rooms),
         "05:00",
         sky,
         day=lot.choice(SEASONS),
