@@ -321,12 +321,13 @@ _TOLD_BY = {
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
     "water": r"\bwater\b.*\b{spot}\b",
+    "leach": r"\bflush\b.*\b{spot}\b",
     "move": r"\bmove\b.*\bfrom {spot} to {to}\b",
     "stay-in": r"\bkeep in\b|\bshould be in\b|\bkeep \d+ plants? in\b",
 }
 
 
-_BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down", "water")
+_BY_HOUR = ("carry-in", "carry-out", "cover", "secure", "shade", "damp-down", "water", "leach")
 
 
 def tells(text: str, chore: StoredChore, zone: tzinfo | None) -> bool:
