@@ -241,7 +241,7 @@ def _errands(
 
 def rounded_litres(litres: float) -> float:
     """Return an amount as it can be poured [L]: two figures at most, at least 0.05."""
-    step = 0.05 if litres < 1 else 0.1 if litres < 3 else 0.5
+    step = 0.05 if litres < 0.5 else 0.1 if litres < 3 else 0.5
     return max(round(round(litres / step) * step, 2), 0.05)
 
 
