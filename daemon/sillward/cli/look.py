@@ -38,8 +38,9 @@ def look(
 
     The first three are how wet its pot is, the others how its leaves are while a course runs.
 
-    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. That corrects what is worked out of the water in it, and how
-    much this plant drinks. The diary keeps it; `sillward course` shows the leaves over time.
+    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. That corrects
+    what is worked out of the water in it, and how much this plant drinks. The diary keeps it;
+    `sillward course` shows the leaves over time.
 
     Example: sillward look blue basket dry
     """
