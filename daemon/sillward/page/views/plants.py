@@ -83,6 +83,10 @@ def plant_named(visit: Visit, name: str) -> Plant | None:
     return next(found, None)
 
 
+_TYPED = ("problem", "unmoved", "unaccepted", "text", "what", "amount", "seen", "others")
+"""What the forms of a page know, besides the kind: empty until somebody types."""
+
+
 def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Response:
     """Return the page of a plant.
 
@@ -123,18 +127,7 @@ def plant_page(visit: Visit, key: str, status: int = 200, **draft: str) -> Respo
         choices=plant_facts.NOTE_CHOICES,
         most=diary.MAX_TEXT,
         newest=voice.local(now).strftime("%Y-%m-%dT%H:%M"),
-        draft={
-            "problem": "",
-            "unmoved": "",
-            "unaccepted": "",
-            "text": "",
-            "kind": _kind_to_note(visit),
-            "what": "",
-            "amount": "",
-            "seen": "",
-            "others": "",
-        }
-        | draft,
+        draft=dict.fromkeys(_TYPED, "") | {"kind": _kind_to_note(visit)} | draft,
     )
 
 
