@@ -4,6 +4,7 @@ import sys
 from contextlib import closing
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 import click
 
@@ -24,6 +25,7 @@ from sillward.service import accepted_limits, diary
 from sillward.service import damage as answers
 from sillward.service.inquest import Inquest, YearOfNights, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
+from sillward.setup import prompts
 from sillward.text import terminal
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
@@ -151,14 +153,36 @@ def _noted(
 def _known_or_asked(app: App, desk: _Desk, by: str | None, *, as_json: bool) -> DiaryEntry | None:
     """Return the damage that was noted last; on a terminal ask for it if there is none."""
     entry = answers.last_damage(desk.ledger, app.site.name, desk.plant.name, desk.now)
-    if entry is not None or as_json or not app.has_ledger or not sys.stdin.isatty():
+    if entry is not None or as_json or not app.has_ledger or not _is_asked():
         return entry
-    what = click.prompt('What do you see ("soft spots"; empty: nothing)', default="").strip()
+    what = prompts.ask('What do you see, such as "soft spots" (empty: nothing)', str)
     if not what:
         return None
-    amount = click.prompt("How much (a few, some, most; empty: not said)", default="").strip()
-    day = click.prompt("When did you see it", default="today").strip()
+    amount = prompts.ask("How much: a few, some, most (empty: not said)", _amount)
+    day = prompts.ask("When did you see it", partial(_day, app, desk.now), "today")
     return _noted(app, desk, what, amount or None, day, by)
+
+
+def _is_asked() -> bool:
+    """Whether somebody is there to ask."""
+    return sys.stdin.isatty()
+
+
+def _amount(typed: str) -> str:
+    """Return an amount that can be noted, or nothing. Raise ValueError."""
+    try:
+        return diary.amount_named(typed) if typed else ""
+    except UsageError as error:
+        raise ValueError(str(error)) from None
+
+
+def _day(app: App, now: datetime, typed: str) -> str:
+    """Return a day that can be noted. Raise ValueError."""
+    try:
+        diary.seen_on(typed, app.site, now)
+    except UsageError as error:
+        raise ValueError(str(error)) from None
+    return typed
 
 
 def _tell(app: App, desk: _Desk, entry: DiaryEntry | None, *, as_json: bool) -> None:

@@ -90,3 +90,28 @@ def test_a_proposal_is_accepted_and_taken_back() -> None:
 )
 def test_wrong_usage_is_told_in_a_line(words: tuple[str, ...], why: str) -> None:
     assert why in refused(*words)
+
+
+def test_on_a_terminal_damage_is_asked_for_until_it_can_be_read(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr("sillward.cli.damage._is_asked", lambda: True)
+    with closing(Ledger(load_settings().ledger)):
+        pass  # somebody has used it before
+
+    typed = "soft tissue\nlots\nsome\nnoday\nyesterday\n"
+    result = CliRunner().invoke(main, ["damage", "blue"], input=typed)
+
+    assert result.exit_code == 0, result.output
+    assert '"lots" is no amount' in result.output
+    assert '"noday" is no day' in result.output
+    assert "damage seen Wed 13 May (soft tissue, some)" in result.output
+
+
+def test_on_a_terminal_nothing_seen_is_an_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("sillward.cli.damage._is_asked", lambda: True)
+    with closing(Ledger(load_settings().ledger)):
+        pass
+
+    result = CliRunner().invoke(main, ["damage", "blue"], input="\n")
+    assert "no damage is noted lately" in result.output
