@@ -104,7 +104,9 @@ def _advice_by_name(
         if kind is ChoreKind.FEED or together:
             feeds.append((what or voice.say("weak_feed"), who))
         else:
-            after = max(reason.limit or 0.0 for feed in same for reason in feed.because)
+            reasons = [reason for feed in same for reason in feed.because]
+            # One time for all: when all have taken it up, unless it would burn some before.
+            after = min(max(reason.limit or 0.0 for reason in reasons), *map(_minutes, reasons))
             salts.append((weighed(what, mixes), who, round(after)))
     rinsed = [feed for feed in fed if together or feed.kind is ChoreKind.FEED]
     rinse_min = min(

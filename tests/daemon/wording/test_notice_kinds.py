@@ -530,6 +530,40 @@ def test_a_feed_without_a_recipe_is_weak_feed() -> None:
     assert of(chore(ChoreKind.FEED), feed=None) == {"feed 08:30": "weak feed"}
 
 
+def test_the_document_names_each_feed_and_course_and_what_is_in_it() -> None:
+    bloom = replace(chore(ChoreKind.FEED, NAMES[0]), what="bloom feed", id="a")
+    salt = replace(chore(ChoreKind.COURSE, NAMES[1]), what="magnesium", id="b")
+    plain = replace(chore(ChoreKind.FEED, NAMES[2]), id="c")
+    told = replace(
+        sheet(chore(ChoreKind.MIST, *NAMES[:3]), bloom, salt, plain),
+        mixes={"bloom feed": "0.2 g/L 10-30-20", "magnesium": "0.5 g/L Epsom salt (1 g in 2 L)"},
+    )
+
+    made = {row["id"]: row for row in sheet_json.sheet_document(told, SITE)["chores"]}
+
+    assert made["a"]["what"] == "bloom feed"
+    assert made["a"]["with"] == "bloom feed, 0.2 g/L 10-30-20"
+    assert made["b"]["with"] == "magnesium, 0.5 g/L Epsom salt (1 g in 2 L)"
+    assert "what" not in made["c"]
+    (mist,) = (row for row in made.values() if row["chore"] == "mist")
+    assert mist["with"] == "bloom feed, magnesium, feed"
+    text = pushed(told)
+    assert f"bloom feed for {NAMES[0]}" in text
+    assert f"weak feed for {NAMES[2]}" in text
+    whole = unwrapped(printed(told))
+    assert "magnesium, 0.5 g/L Epsom salt (1 g in 2 L); then plain water" in whole
+    assert "gloves" in whole
+
+
+def test_a_push_says_what_salt_to_mist_with_and_when_plain_water_follows() -> None:
+    salt = replace(chore(ChoreKind.COURSE, NAMES[0]), what="magnesium", id="b")
+    mixes = {"magnesium": "0.5 g/L Epsom salt (1 g in 2 L)"}
+
+    told = pushed(replace(sheet(chore(ChoreKind.MIST, NAMES[0]), salt), mixes=mixes))
+
+    assert f": {NAMES[0]}; 0.5 g/L Epsom salt, plain water 20 min later" in told
+
+
 def test_a_misting_elsewhere_or_of_others_is_plain() -> None:
     feed = chore(ChoreKind.FEED, NAMES[0])
     there = chore(ChoreKind.MIST, NAMES[0], spot="wall bench", before="08:10")
