@@ -14,6 +14,7 @@ from sillward.reports import diary as report
 from sillward.service import diary, looks
 from sillward.service.diary_effects import POT
 from sillward.wording.diary_words import seen
+from sillward_rules.plants.plant import Plant
 
 _HOW = "say which plant, and what you saw, for example: sillward look blue basket dry"
 
@@ -38,9 +39,10 @@ def look(
 
     The first three are how wet its pot is, the others how its leaves are while a course runs.
 
-    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. That corrects
-    what is worked out of the water in it, and how much this plant drinks. The diary keeps it;
-    `sillward course` shows the leaves over time.
+    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. For PLANT, all
+    stands for all plants whose pot is known. The word corrects what is worked out of the water in
+    it, and how much the plant drinks. The diary keeps it; `sillward course` shows the leaves over
+    time.
 
     Example: sillward look blue basket dry
     """
@@ -52,17 +54,33 @@ def look(
     if len(words) < 2:
         raise UsageError(_HOW)
     word = looks.word_named(words[-1])
-    found = shared.plant_named(app, " ".join(words[:-1]))
+    chosen = _plants(app, " ".join(words[:-1]))
     seen_at = now if day is None else diary.seen_on(day, app.site, now)
     with closing(Ledger(app.settings.ledger)) as ledger:
-        entry = looks.look(ledger, app.household.collection, found.name, word, seen_at, now, by)
-    document = report.document([entry], app.site, now)
+        collection = app.household.collection
+        entries = [
+            looks.look(ledger, collection, one.name, word, seen_at, now, by) for one in chosen
+        ]
+    document = report.document(entries, app.site, now)
     if as_json:
         print_json(document)
         return
-    say(f"noted: {report.line(document['entries'][0], app.household.voice)}")
-    if looks.WORDS[word] == POT and found.pot is None:
-        say(f"its water is not worked out: your collection gives no pot for {found.name}")
+    for one, noted in zip(chosen, document["entries"], strict=True):
+        say(f"noted: {report.line(noted, app.household.voice)}")
+        if looks.WORDS[word] == POT and one.pot is None:
+            say(f"its water is not worked out: your collection gives no pot for {one.name}")
+
+
+def _plants(app: App, words: str) -> list[Plant]:
+    """Return the plant of a name, or for "all" those in pots. Raise UsageError."""
+    plants = app.household.collection.plants
+    if words.lower() != "all" or any(plant.name.lower() == "all" for plant in plants):
+        return [shared.plant_named(app, words)]
+    potted = [plant for plant in plants if plant.pot is not None]
+    if not potted:
+        msg = "your collection gives no plant a pot"
+        raise UsageError(msg)
+    return potted
 
 
 def _taken_back_line(app: App, plant: str, person: str | None) -> str:
