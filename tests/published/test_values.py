@@ -10,9 +10,12 @@ HERE = Path(__file__).parent
 
 PROVENANCES = {
     "published value, read",
+    "published value, read in a copy",
     "published value, from memory, reproduced from the formula",
     "computed from the published formula",
     "computed from a formula written down from memory",
+    "computed by quadrature",
+    "computed with statsmodels from the published data",
     "computed; a regression value, no independent proof",
 }
 

@@ -57,22 +57,16 @@ def load_household(
     mqtt_password: returns the password for the broker.
     """
     reader = TableReader(path.name)
-    document = read_document(path)
-    if changes:
-        document = changed(document, changes)
-    document = reader.with_plain_text(document)
-    for key in document:
-        if key not in TABLES:
-            reader.report(key, f"unknown table (known: {', '.join(TABLES)})")
+    document = _read_tables(reader, path, changes)
     site = _read_site(reader, document)
     spots = _read_spots(reader, document)
     plants = _read_plants(reader, document, spots)
     rules = _read_rules(reader, document, spots)
     habits = _read_habits(reader, document)
     water = _read_water(reader, document)
-    feed = _read_feed(reader, document, water)
     if water is not None:
         plants = [build_collection.with_medium_limit(plant) for plant in plants]
+    feed = _read_feed(reader, document, water)
     given = GivenReader(reader, plants, _known_names(document, spots), feed, water)
     feeds = given.feeds(document)
     courses = given.courses(document, feeds)
@@ -107,6 +101,18 @@ def load_household(
         sensors,
         tuple(page.people),
     )
+
+
+def _read_tables(reader: TableReader, path: Path, changes: Sequence[Change]) -> Mapping[str, Any]:
+    """Return the tables of a file, with changes made in them."""
+    document = read_document(path)
+    if changes:
+        document = changed(document, changes)
+    tables: Mapping[str, Any] = reader.with_plain_text(document)
+    for key in tables:
+        if key not in TABLES:
+            reader.report(key, f"unknown table (known: {', '.join(TABLES)})")
+    return tables
 
 
 def _read_site(reader: TableReader, document: Mapping[str, Any]) -> Site | None:
