@@ -123,6 +123,7 @@ class SaltBalance:
     - ec, doubt: its EC and how far off that may be, one standard deviation [mS/cm].
     - rains: the rain that counts since then [mm], each with the moment up to which it fell.
     - assumed: whether it began with an assumption that no flush has outdone yet.
+    - dry: the share of the held water that has dried by then; 1 for as much as ever does.
     """
 
     at: datetime
@@ -130,6 +131,7 @@ class SaltBalance:
     doubt: float
     rains: tuple[tuple[datetime, float], ...] = ()
     assumed: bool = False
+    dry: float = 1.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -231,10 +233,11 @@ def salt_g_m2(ec: ArrayLike, depth_mm: float) -> Array:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Balances:
-    """Balances worked out up to a moment: (plant,) EC and doubt [mS/cm]."""
+    """Balances worked out up to a moment, (plant,): EC, doubt [mS/cm], and share that has dried."""
 
     ec: Array
     doubt: Array
+    dry: Array
 
 
 def carried_on(
@@ -249,7 +252,9 @@ def carried_on(
     """
     ec = np.array([one.ec for one in balances], dtype=np.float64)
     doubt = np.array([one.doubt for one in balances], dtype=np.float64)
-    last = np.full(ec.shape, -np.inf)
+    last = np.array([one.at.timestamp() for one in balances], dtype=np.float64)
+    shape = _columns(holdings)
+    dry = np.minimum([one.dry for one in balances], shape["dried"])
     queues = [
         sorted(
             (one for one in [*_single(of_plant), *_rains(balance)] if balance.at < one.at <= end),
@@ -257,20 +262,32 @@ def carried_on(
         )
         for balance, of_plant, end in zip(balances, given, until, strict=True)
     ]
-    shape = _columns(holdings)
     for turn in range(max(map(len, queues), default=0)):
         rows = np.array([row for row, queue in enumerate(queues) if turn < len(queue)])
-        now = [queues[row][turn] for row in rows.tolist()]
-        at = np.array([one.at.timestamp() for one in now])
-        water, dried, run_off = _effects(
-            now, {k: v[rows] for k, v in shape.items()}, at - last[rows]
+        now, of = (
+            [queues[row][turn] for row in rows.tolist()],
+            {k: v[rows] for k, v in shape.items()},
         )
-        before = ec[rows]
-        ec[rows] = after_watering(before, water, dried, run_off)
-        stays = np.exp(-run_off)
-        doubt[rows] = np.hypot(doubt[rows] * stays, GAIN_DOUBT * water * dried * stays)
+        at = np.array([one.at.timestamp() for one in now])
+        dried = _dried_by(dry[rows], of, at - last[rows])
+        what = _effects(now, of, dried)
+        after = after_watering(ec[rows], what.ec, what.filled, what.run_off)
+        # Of what may not have been done, that is taken which leaves more salt.
+        done = what.sure | (after > ec[rows])
+        stays = np.exp(-np.where(what.sure, what.run_off, 0.0))
+        gain = np.where(done, GAIN_DOUBT * what.ec * what.filled, 0.0)
+        ec[rows] = np.where(done, after, ec[rows])
+        doubt[rows] = np.hypot(doubt[rows] * stays, gain * stays)
+        dry[rows] = np.where(done, what.dry_after, dried)
         last[rows] = at
-    return Balances(ec, doubt)
+    ends = np.array([end.timestamp() for end in until], dtype=np.float64)
+    return Balances(ec, doubt, _dried_by(dry, shape, ends - last))
+
+
+def _dried_by(dry: Array, shape: Mapping[str, Array], since_s: Array) -> Array:
+    """Return the share of the held water that has dried so much later."""
+    more = shape["dried"] * np.maximum(since_s, 0.0) / HOUR_S / shape["dry_h"]
+    return np.asarray(np.minimum(dry + more, shape["dried"]))
 
 
 def _single(given: Sequence[Given]) -> list[Given]:
@@ -311,31 +328,50 @@ _POURED = frozenset({ChoreKind.FEED, ChoreKind.WATER, ChoreKind.LEACH})
 leaves more of it (caution)."""
 
 
-def _effects(
-    now: Sequence[Given], shape: Mapping[str, Array], since_s: Array
-) -> tuple[Array, Array, Array]:
-    """Return the EC of what each is given, the share that had dried, and what runs off."""
-    water = np.array([one.ec for one in now])
+@dataclass(frozen=True, slots=True, eq=False)
+class _Effects:
+    """What waterings do, one for each plant: arrays (plant,).
+
+    - ec: of what is given [mS/cm]; filled: the share of the held water that it fills up.
+    - run_off: in held volumes; dry_after: the share that is still dry then.
+    - sure: whether it counts in any case; else only if it leaves more salt than there was.
+    """
+
+    ec: Array
+    filled: Array
+    run_off: Array
+    dry_after: Array
+    sure: np.ndarray
+
+
+_ASSUMED = frozenset({ChoreKind.MIST, ChoreKind.FLUSH})
+"""What counts as done once it is told: most is, and it comes every day."""
+
+
+def _effects(now: Sequence[Given], shape: Mapping[str, Array], dried: Array) -> _Effects:
+    """Return what each watering does. dried: the share that had dried before it."""
     rain = np.array([one.rain_mm for one in now])
     kinds = [one.kind for one in now]
     sprayed = np.array([kind not in _POURED for kind in kinds]) & np.isfinite(shape["sprayed"])
     sprayed &= rain == 0
     flush = np.array([kind is ChoreKind.LEACH for kind in kinds])
     rinse = np.array([kind is ChoreKind.FLUSH for kind in kinds]) & (rain == 0)
-    sure = np.array([one.confirmed for one in now])
-    hours = np.where(np.isfinite(since_s), since_s / HOUR_S, np.inf)
-    dried = shape["dried"] * np.minimum(hours / shape["dry_h"], 1.0)
-    dried = np.where(sprayed, np.minimum(shape["sprayed"], dried), dried)
+    confirmed = np.array([one.confirmed for one in now])
+    filled = np.where(sprayed, np.minimum(shape["sprayed"], dried), dried)
     run_off = np.where(sprayed, 0.0, shape["run_off"])
-    run_off = np.where(
-        rinse & ~sprayed, np.where(sure, 2.0, 2.0 * UNCONFIRMED_RINSE) * run_off, run_off
+    twice = np.where(confirmed, 2.0, 2.0 * UNCONFIRMED_RINSE)
+    run_off = np.where(rinse & ~sprayed, twice * run_off, run_off)
+    run_off = np.where(flush, shape["flush"], run_off)
+    changes = RAIN_COUNTS * rain / shape["rain_mm"]
+    run_off = np.where(rain > 0, changes, run_off)
+    dry_after = np.where(rain > 0, np.maximum(dried - changes, 0.0), dried - filled)
+    return _Effects(
+        ec=np.array([one.ec for one in now]),
+        filled=np.where(rain > 0, 0.0, filled),
+        run_off=run_off,
+        dry_after=dry_after,
+        sure=confirmed | np.array([kind in _ASSUMED for kind in kinds]),
     )
-    # A flush that was told and not confirmed counts as not done: it neither brings nor takes.
-    run_off = np.where(flush, np.where(sure, shape["flush"], 0.0), run_off)
-    dried = np.where(flush & ~sure, 0.0, dried)
-    run_off = np.where(rain > 0, RAIN_COUNTS * rain / shape["rain_mm"], run_off)
-    dried = np.where(rain > 0, 0.0, dried)
-    return water, dried, run_off
 
 
 def settled(
@@ -353,18 +389,22 @@ def settled(
     course = carried_on(balances, given, holdings, [until] * len(balances))
     after = []
     rows = zip(
-        balances, given, course.ec.tolist(), course.doubt.tolist(), rain_mm.tolist(), strict=True
+        balances,
+        given,
+        *(of.tolist() for of in (course.ec, course.doubt, course.dry, rain_mm)),
+        strict=True,
     )
-    for balance, of_plant, ec, doubt, mm in rows:
+    for balance, of_plant, ec, doubt, dry, mm in rows:
         start = max(balance.at, until)
         rains = (*balance.rains, (now, float(round(mm)))) if mm >= MIN_RAIN_MM else balance.rains
         after.append(
             SaltBalance(
                 start,
-                round(ec, 2),
-                round(doubt, 2),
+                round(ec, 3),
+                round(doubt, 3),
                 tuple(rain for rain in rains if rain[0] > start),
                 balance.assumed and not _flushed(balance, of_plant, start),
+                round(dry, 3),
             )
         )
     return after
