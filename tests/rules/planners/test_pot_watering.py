@@ -9,7 +9,7 @@ import pytest
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.scene.pot_levels import levels_of
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.care import Care
+from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
@@ -223,6 +223,35 @@ def test_a_look_that_is_told_only_after_a_morning_counts_still() -> None:
 
     assert share_left(of, late)[0] < 0.8
     assert share_left(of, old) == share_left(of, counted)
+
+
+def test_a_look_of_long_ago_changes_nothing() -> None:
+    """It is for the diary; so is one of a pot of which nothing is known."""
+    of = garden(potted(litres=20.0))
+    old = PotLook("wet", NOW - timedelta(days=30), NOW)
+
+    empty = kept(0.1, NOW - timedelta(hours=1), sd=0.3)
+    assert share_left(of, looked_at(empty, old)) == share_left(of, empty)
+    sheet = morning(of, {"Hibiscus": looked_at(at_home(), old)})
+    assert warned(sheet, PotsUnknown) == [PotsUnknown(("Hibiscus",))]
+    assert sheet.states["Hibiscus"].care.looks == ()
+
+
+@pytest.mark.parametrize(("days", "known"), [(2, True), (19, False)])
+def test_a_pot_dries_from_a_watering_before_the_weather_begins(days: int, known: bool) -> None:
+    """No morning was counted since: it was not full when the weather began."""
+    of, ago = garden(potted(litres=20.0)), START - timedelta(days=days)
+    before = kept(0.5, ago - timedelta(hours=20))
+    done = Wetting(ChoreKind.WATER, ago, confirmed=True)
+    watered = replace(before, care=replace(before.care, wettings=(done,)))
+
+    share, sd = share_left(of, watered)
+
+    assert np.isfinite(share) == known
+    if known:
+        full, surer = share_left(of, kept(1.0, START))
+        assert share < full - 0.1
+        assert sd > surer
 
 
 # -- the loss

@@ -6,7 +6,7 @@ once.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from sillward_rules.physics.evapotranspiration import (
 from sillward_rules.physics.surface import ABSORPTANCE, GROUND_ALBEDO
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.care import Care
 from sillward_rules.plants.pot_water import (
     LATE_LOOK_SD,
     LOOKS,
@@ -44,6 +45,10 @@ has not said. Judgement: 5 to 20 % of the light outside reaches a place near a w
 FORGOTTEN_H = 72.0
 """After so many hours without weather nothing is known of a pot [h]. Judgement: in summer it is dry
 by then or was watered, and which of these nobody has said."""
+
+LOOK_HOLDS = timedelta(hours=30)
+"""A look that is older than the last morning by more than this says nothing of the water now.
+Judgement: what was seen on the day before a morning, but not what is entered from old notes."""
 
 UNKNOWN_MM_H = 4.0 / 24.0
 """Reference evapotranspiration where nothing is known of the weather [mm/h]. Judgement: a mean day
@@ -215,7 +220,7 @@ class PotLevels:
         for event in told:
             begin[event.pot] = min(begin[event.pot], event.at)
         first, last = (times[0] - HOUR_S, times[-1]) if times.size else (now, now)
-        self._pass_unseen(buckets, np.maximum(min(first, now) - begin, 0.0) / HOUR_S)
+        self._pass_before(min(first, now), begin, told, buckets)
         places = _Whereabouts(scene, self.cohorts, states)
         rows = np.flatnonzero((times > begin.min(initial=now)) & (times - HOUR_S < now)).tolist()
         for row in rows:
@@ -228,6 +233,24 @@ class PotLevels:
             event.happen(buckets)
         self._pass_unseen(buckets, np.maximum(now - np.maximum(begin, last), 0.0) / HOUR_S)
         return buckets
+
+    def _pass_before(
+        self, first: float, begin: Array, told: list["_Told"], buckets: Buckets
+    ) -> None:
+        """Let the time before the weather begins [unix s] pass, with what was told of it.
+
+        begin (pot,) : from when on each is followed [unix s]. told : in order; what has happened is
+        taken out.
+        """
+        reached = np.minimum(begin, first)
+        while told and told[0].at < first:
+            event = told.pop(0)
+            hours = np.zeros(reached.shape)
+            hours[event.pot] = (event.at - reached[event.pot]) / HOUR_S
+            self._pass_unseen(buckets, hours)
+            reached[event.pot] = event.at
+            event.happen(buckets)
+        self._pass_unseen(buckets, (first - reached) / HOUR_S)
 
     def _pass_unseen(self, buckets: Buckets, hours: Array) -> None:
         """Let so many hours (pot,) pass of whose weather nothing is known.
@@ -270,7 +293,9 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
         if one.confirmed and one.kind in FILLS and (counted is None or one.at > counted.at):
             yield _Told(pot, one.at.timestamp())
     for look in care.looks:
-        if counted is not None and look.told_at <= counted.at:
+        if counted is not None and (
+            look.told_at <= counted.at or look.at < counted.at - LOOK_HOLDS
+        ):
             continue
         share, sd = LOOKS[look.word]
         at = look.at
@@ -307,8 +332,15 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
     cohorts = [replace(one, state=states[one.names[0]]) for one in scene.cohorts]
     at = scene.now.replace(second=0, microsecond=0)
     for number, water in zip(levels.cohorts.tolist(), levels.now.at(at), strict=True):
-        state = cohorts[number].state
-        if water is not None:
-            state = replace(state, care=state.care.counted(water))
+        care = cohorts[number].state.care
+        kept = care.counted(water) if water is not None else _without_old_looks(care, at)
+        if kept is not care:
+            state = replace(cohorts[number].state, care=kept)
             cohorts[number] = replace(cohorts[number], state=state)
     return States(cohorts)
+
+
+def _without_old_looks(care: Care, now: datetime) -> Care:
+    """Return the care of a plant whose pot is not known, without looks that tell nothing more."""
+    left = tuple(one for one in care.looks if one.at > now - timedelta(hours=FORGOTTEN_H))
+    return care if left == care.looks else replace(care, looks=left)
