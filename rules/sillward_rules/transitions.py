@@ -11,7 +11,7 @@ Each event has one function here; the shell calls it and stores the result:
     ... that a course is over              course_ended
     ... how the leaves are                 leaf_looked_at
     ... how wet its pot is                 looked_at, look_taken_back
-    ... that it has been repotted          repotted
+    ... that it has been repotted          repotted, repotting_taken_back
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -25,9 +25,10 @@ from functools import partial
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.plants import salt_balance, season_memory
-from sillward_rules.plants.care import Wetting
+from sillward_rules.plants.care import ALL_KNOWN, Wetting
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.pot_water import PotLook
+from sillward_rules.plants.salt_balance import Repotting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
@@ -414,9 +415,26 @@ def look_taken_back(state: PlantState, look: PotLook) -> PlantState:
     return replace(state, care=replace(state.care, looks=left))
 
 
-def repotted(state: PlantState, now: datetime) -> PlantState:
-    """Return the state of a plant that has been repotted: its roots are in fresh medium."""
-    return replace(state, care=replace(state.care, salt=salt_balance.fresh(now)))
+def repotted(state: PlantState, at: datetime, now: datetime) -> PlantState:
+    """Return the state of a plant that has been repotted: its roots are in fresh medium.
+
+    Nothing follows from it if what was given since is not all known any more: the balance of salts
+    is then too high rather than too low. The same goes for one before another.
+    """
+    care, last = state.care, state.care.repotting
+    if at < now - ALL_KNOWN or (last is not None and not last.void and at <= last.at):
+        return state
+    salt, repotting = salt_balance.fresh(at), Repotting(at, care.salt)
+    return replace(state, care=replace(care, salt=salt, repotting=repotting))
+
+
+def repotting_taken_back(state: PlantState, at: datetime) -> PlantState:
+    """Return the state of a plant that was not repotted at that time after all."""
+    care, last = state.care, state.care.repotting
+    if last is None or last.void or last.at != at:
+        return state
+    salt, void = salt_balance.taken_back(last, care.salt), Repotting(at, None, void=True)
+    return replace(state, care=replace(care, salt=salt, repotting=void))
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

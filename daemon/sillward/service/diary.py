@@ -272,7 +272,7 @@ def delete(
     ledger: Ledger, site: str, entry: DiaryEntry, now: datetime, person: str | None = None
 ) -> None:
     """Delete an entry. What it has changed about the plant's state stays, except for a look that no
-    morning has counted yet."""
+    morning has counted yet, and a repotting."""
     with ledger.transaction():
         _take_out(ledger, site, entry)
         ledger.diary.remove(site, entry.id)

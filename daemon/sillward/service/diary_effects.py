@@ -6,7 +6,7 @@ of the core here, which takes the state and what was seen.
 
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from functools import partial
 from types import MappingProxyType
 
@@ -15,7 +15,6 @@ from sillward_rules import transitions
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import POT_WORDS, PotLook
-from sillward_rules.plants.salt_balance import SETTLED_AFTER
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.weather.site import Site
 
@@ -41,10 +40,6 @@ POT = "pot"
 
 LEAF = "leaf"
 """What a look is at that tells whether leaves are better while a course runs."""
-
-REPOTTED_WITHIN = timedelta(days=14)
-"""A repotting that is noted later than this leaves the balance of salts as it is, which is then
-too high rather than too low. Judgement: notes come within days, or are entered from old records."""
 
 Effect = Callable[[PlantState, Seen], PlantState]
 """Returns the state of a plant once something was seen of it."""
@@ -76,10 +71,11 @@ def _looked(state: PlantState, seen: Seen) -> PlantState:
 
 
 def _repotted(state: PlantState, seen: Seen) -> PlantState:
-    if seen.at < seen.entered_at - REPOTTED_WITHIN:
-        return state
-    # What was given longer ago than that is settled, and no more known one by one.
-    return transitions.repotted(state, max(seen.at, seen.entered_at - SETTLED_AFTER))
+    return transitions.repotted(state, _to_the_second(seen.at), seen.entered_at)
+
+
+def _to_the_second(at: datetime) -> datetime:
+    return at.replace(microsecond=0)
 
 
 EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
@@ -94,7 +90,9 @@ EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
 
 
 def state_without(entry: DiaryEntry, state: PlantState) -> PlantState:
-    """Return the state of a plant once an entry is deleted; only a look leaves it."""
+    """Return the state of a plant once an entry is deleted: a look or a repotting leaves it."""
+    if entry.kind is EntryKind.REPOTTED:
+        return transitions.repotting_taken_back(state, _to_the_second(entry.seen_at))
     look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
     if entry.kind is not EntryKind.LOOK or look is None:
         return state

@@ -11,12 +11,16 @@ from datetime import datetime, timedelta
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.pot_water import PotLook, PotWater
-from sillward_rules.plants.salt_balance import SaltBalance
+from sillward_rules.plants.salt_balance import Repotting, SaltBalance
 from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
 """Single waterings are kept this long; what they did is in the balances by then. Judgement: a
 morning round may be missed, and a watering may be entered a day late."""
+
+ALL_KNOWN = KEPT - timedelta(hours=16)
+"""So far back all waterings are known one by one: the latest may lie ahead, by a day at most, and
+those before it are kept for so long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,6 +50,7 @@ class Care:
     - water: the water of its pot when a morning last counted it; None if nothing is known.
     - looks: what was said of its pot since then.
     - salt: the salts that stay with its roots; None if nothing is known, or they are not counted.
+    - repotting: the last one, as long as its note may be deleted.
     """
 
     wettings: tuple[Wetting, ...] = ()
@@ -54,6 +59,7 @@ class Care:
     water: PotWater | None = None
     looks: tuple[PotLook, ...] = ()
     salt: SaltBalance | None = None
+    repotting: Repotting | None = None
 
     def at(self, now: datetime) -> "Care":
         """Return it as of a moment, without waterings and looks that lie ahead."""
@@ -101,6 +107,22 @@ class Care:
         left = tuple(one for one in self.looks if one.told_at > water.at)
         return replace(self, water=water, looks=left)
 
+    def with_salt(self, salt: SaltBalance | None) -> "Care":
+        """Return it with the salts as settled, without a repotting of long before."""
+        kept = self.repotting
+        if kept is not None and salt is not None and not kept.is_kept(salt.at):
+            kept = None
+        if (salt, kept) == (self.salt, self.repotting):
+            return self
+        return replace(self, salt=salt, repotting=kept)
+
+    def is_repotted_since(self, other: "Care") -> bool:
+        """Return whether it knows a later repotting, or that the same one was taken back."""
+        mine, before = self.repotting, other.repotting
+        if mine is None or before is None:
+            return mine is not None
+        return (mine.at, mine.void) > (before.at, before.void)
+
     def with_answers(self, known: "Care") -> "Care":
         """Return what was worked out earlier, with what the grower has said since.
 
@@ -118,8 +140,8 @@ class Care:
         for look in known.looks:
             if look not in after.looks and (after.water is None or look.told_at > after.water.at):
                 after = after.looked(look)
-        if known.salt is not None and (after.salt is None or known.salt.at > after.salt.at):
-            after = replace(after, salt=known.salt)  # it was repotted meanwhile
+        if known.with_salt(after.salt).is_repotted_since(after):
+            after = replace(after, salt=known.salt, repotting=known.repotting)
         return replace(after, season=after.season_with_eye_of(known))
 
     def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:

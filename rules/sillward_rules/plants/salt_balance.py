@@ -15,7 +15,7 @@ docs/decisions.md.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal, TypeAlias
 
@@ -72,6 +72,10 @@ heavy feeders there."""
 
 LIGHT_FEEDERS_HIGH = 2.6
 """The limit of a plant without one for its feed [mS/cm]; the upper end for light feeders there."""
+
+REPOTTING_KEPT = timedelta(days=60)
+"""So long what a repotting replaced is kept, as its note may be deleted. Judgement: by then what
+was given since counts for more than what was there."""
 
 Root: TypeAlias = Literal["air", "moss", "bark", "peat", "mineral"]
 
@@ -135,6 +139,23 @@ class SaltBalance:
 
 
 @dataclass(frozen=True, slots=True)
+class Repotting:
+    """That a plant has got fresh medium.
+
+    - before: the balance that it had until then; None if not known.
+    - void: whether that was taken back.
+    """
+
+    at: datetime
+    before: SaltBalance | None
+    void: bool = False
+
+    def is_kept(self, now: datetime) -> bool:
+        """Return whether what was before may still be needed."""
+        return self.at > now - REPOTTING_KEPT
+
+
+@dataclass(frozen=True, slots=True)
 class Given:
     """Something that was given, as far as salt goes.
 
@@ -181,6 +202,21 @@ def beginning(limit: float, now: datetime) -> SaltBalance:
 def fresh(now: datetime) -> SaltBalance:
     """Return the balance of a plant that has just been repotted."""
     return SaltBalance(now, FRESH_EC, FRESH_DOUBT)
+
+
+def taken_back(repotting: Repotting, now: SaltBalance | None) -> SaltBalance | None:
+    """Return the balance of a plant that has not been repotted after all.
+
+    now: its balance as if it had been. What was there before counts on from where it was settled,
+    as long as all that was given since is still known one by one; after that the higher of the two
+    counts.
+    """
+    before = repotting.before
+    if now is None or before is None:
+        return before
+    if now.at <= max(repotting.at, before.at + SETTLED_AFTER):
+        return before
+    return replace(now, ec=max(now.ec, before.ec), doubt=max(now.doubt, before.doubt))
 
 
 # -- one thing that is given

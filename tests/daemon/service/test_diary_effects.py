@@ -7,12 +7,14 @@ from functools import partial
 import pytest
 
 from sillward.ledger import Ledger
+from sillward.ledger.care_codec import decode, encode
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.service import diary
-from sillward.service.diary_effects import Seen, states_after
-from sillward_rules.plants.care import Care
+from sillward.service.diary_effects import Seen, state_without, states_after
+from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.limits import Rest, RestClass
-from sillward_rules.plants.salt_balance import FRESH_EC, SETTLED_AFTER, SaltBalance
+from sillward_rules.plants.salt_balance import REPOTTING_KEPT, SETTLED_AFTER, SaltBalance, fresh
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.season import Season
@@ -92,20 +94,74 @@ def test_a_correction_takes_effect_if_kind_or_time_are_others(
     assert not diary.correct(ledger, YARD, replace(entry, id=99), NOW)
 
 
-@pytest.mark.parametrize(("days", "counted_from"), [(1, timedelta(days=1)), (9, SETTLED_AFTER)])
-def test_repotting_begins_the_balance_of_salts_anew(days: int, counted_from: timedelta) -> None:
-    before = Care(salt=SaltBalance(NOW - timedelta(days=3), 2.2, 0.4))
-    noted = seen(EntryKind.REPOTTED, NOW - timedelta(days=days))
-
-    after = states_after([noted], {PLANT.name: PlantState("room", care=before)}, YARD)
-
-    salt = after[PLANT.name].care.salt
-    assert salt is not None
-    assert (salt.ec, salt.at) == (FRESH_EC, NOW - counted_from)
+SALTY = SaltBalance(NOW - timedelta(hours=47), 4.4, 0.3)
+WATERED = tuple(
+    Wetting(ChoreKind.WATER, NOW - timedelta(hours=hours), confirmed=True) for hours in (50, 30, 6)
+)
 
 
-def test_a_repotting_of_long_ago_leaves_the_balance_of_salts() -> None:
-    before = Care(salt=SaltBalance(NOW - timedelta(days=3), 2.2, 0.4))
-    noted = seen(EntryKind.REPOTTED, NOW - timedelta(days=400))
+def salt_after(*noted: DiaryEntry, before: SaltBalance | None = SALTY) -> SaltBalance | None:
+    known = PlantState("room", care=Care(WATERED, salt=before))
+    return states_after(noted, {PLANT.name: known}, YARD).get(PLANT.name, known).care.salt
 
-    assert states_after([noted], {PLANT.name: PlantState("room", care=before)}, YARD) == {}
+
+@pytest.mark.parametrize("hours", [0, 26, 54])
+def test_repotting_begins_the_balance_of_salts_anew(hours: int) -> None:
+    at = NOW - timedelta(hours=hours)
+
+    assert salt_after(seen(EntryKind.REPOTTED, at)) == fresh(at)
+    assert salt_after(seen(EntryKind.REPOTTED, at), before=None) == fresh(at)
+
+
+@pytest.mark.parametrize("days", [3, 9, 700])
+def test_a_repotting_that_is_entered_late_leaves_the_balance_of_salts(days: int) -> None:
+    late = seen(EntryKind.REPOTTED, NOW - timedelta(days=days))
+
+    assert salt_after(late) == SALTY
+    now = seen(EntryKind.REPOTTED)
+    assert salt_after(late, now) == fresh(NOW)
+    assert salt_after(now, seen(EntryKind.REPOTTED, NOW - timedelta(hours=9))) == fresh(NOW)
+
+
+def test_a_repotting_that_is_deleted_restores_the_balance_of_salts() -> None:
+    known = PlantState("room", care=Care(WATERED, salt=SALTY))
+    entry = seen(EntryKind.REPOTTED, NOW - timedelta(hours=9))
+    (repotted,) = states_after([entry], {PLANT.name: known}, YARD).values()
+
+    restored = state_without(entry, repotted)
+    assert restored.care.salt == SALTY
+    assert state_without(entry, restored) == restored
+    assert states_after([entry], {PLANT.name: restored}, YARD)[PLANT.name].care == repotted.care
+    # A round that was on its way knows it only then.
+    assert repotted.care.with_answers(restored.care).salt == SALTY
+    assert restored.care.with_answers(repotted.care).salt == SALTY
+    assert state_without(seen(EntryKind.REPOTTED), repotted) == repotted  # another one
+    assert state_without(entry, known) == known
+
+
+def test_mornings_between_a_repotting_and_its_deletion_leave_no_balance_too_low() -> None:
+    known = PlantState("room", care=Care(WATERED, salt=SALTY))
+    entry = seen(EntryKind.REPOTTED)
+    (state,) = states_after([entry], {PLANT.name: known}, YARD).values()
+    for hours, ec in ((14, 0.3), (38, 0.3), (62, 0.5), (240, 0.9)):
+        at = max(NOW, NOW + timedelta(hours=hours) - SETTLED_AFTER)
+        state = replace(state, care=state.care.with_salt(SaltBalance(at, ec, 0.2)))
+        deleted = state_without(entry, state).care.salt
+        assert deleted is not None
+        assert deleted.ec == SALTY.ec
+        assert deleted.at == (SALTY.at if hours < 47 else at)
+
+
+def test_what_a_repotting_replaced_is_forgotten_in_time() -> None:
+    known = PlantState("room", care=Care(WATERED, salt=SALTY))
+    (state,) = states_after([seen(EntryKind.REPOTTED)], {PLANT.name: known}, YARD).values()
+    later = SaltBalance(NOW + REPOTTING_KEPT, 1.0, 0.2)
+
+    assert state.care.repotting is not None
+    assert decode(encode(state.care)) == state.care
+    assert state.care.with_salt(later).repotting is None
+    # A round that was on its way keeps that, and what was said meanwhile.
+    assert state.care.with_salt(later).with_answers(state.care).salt == later
+    worked_out = known.care.with_salt(replace(SALTY, at=NOW - timedelta(hours=23)))
+    assert worked_out.with_answers(state.care).salt == state.care.salt
+    assert state.care.with_answers(worked_out).salt == state.care.salt

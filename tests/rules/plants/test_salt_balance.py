@@ -280,7 +280,7 @@ def test_an_assumption_stays_one_until_a_flush() -> None:
 
 def test_repotting_begins_anew_also_if_a_round_was_on_its_way() -> None:
     worked_out = Care(salt=START)
-    known = repotted(PlantState("bench", care=Care(salt=START)), NOW + 5 * HOUR).care
+    known = repotted(PlantState("bench", care=Care(salt=START)), NOW, NOW + 5 * HOUR).care
 
     assert known.salt is not None
     assert known.salt.ec == FRESH_EC

@@ -147,8 +147,9 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
     cohorts = []
     for cohort, balance in zip(scene.cohorts, now, strict=True):
         state = states[cohort.names[0]]
-        if balance != state.care.salt:
-            state = replace(state, care=replace(state.care, salt=balance))
+        care = state.care.with_salt(balance)
+        if care is not state.care:
+            state = replace(state, care=care)
         cohorts.append(replace(cohort, state=state))
     return States(cohorts)
 
