@@ -47,6 +47,11 @@ SURPRISE_SD = 2.5
 """A look that is so many standard deviations from what was worked out begins anew. Judgement: one
 look in a hundred is that far off by itself, a forgotten watering is commoner."""
 
+WETTER_SD = 1.0
+"""A look that is wetter than was worked out by more standard deviations than this teaches nothing.
+Judgement: as like as not somebody has watered, and to take that for a plant that drinks little
+would leave it dry."""
+
 ANEW = 1e6
 """The variance with which nothing but a look counts."""
 
@@ -183,12 +188,24 @@ class Buckets:
         self.variance[pots] = FULL_SD**2
         self.covariance[pots] = 0.0
 
-    def look(self, pots: np.ndarray, share: Array, sd: Array, *, teaches: bool = True) -> None:
+    def look(
+        self,
+        pots: np.ndarray,
+        share: Array,
+        sd: Array,
+        *,
+        teaches: bool = True,
+        all_told: bool = True,
+    ) -> None:
         """Take a look at these pots (indices) into account: what it showed, and how surely.
 
         teaches: whether it says anything of the plant's own loss. One that contradicts what was
         worked out (`SURPRISE_SD`) never does: something happened of which nobody has told, and it
         alone counts.
+
+        all_told: whether every watering is known. Otherwise a pot that is wetter than was worked
+        out has been watered, and its plant drinks no less. One that is wetter by far
+        (`WETTER_SD`) teaches nothing in any case.
         """
         off = share - self.share[pots]
         total = self.variance[pots] + sd**2
@@ -197,7 +214,8 @@ class Buckets:
         self.covariance[pots[anew]] = 0.0
         off, total = np.where(anew, 0.0, off), np.where(anew, ANEW + sd**2, total)
         gain = self.variance[pots] / total
-        gain_of_factor = self.covariance[pots] / total * teaches
+        learns = teaches & (off <= (WETTER_SD * np.sqrt(total) if all_told else 0.0))
+        gain_of_factor = self.covariance[pots] / total * learns
         self.share[pots] = np.clip(self.share[pots] + gain * off, 0.0, 1.0)
         self.factor[pots] = np.clip(self.factor[pots] + gain_of_factor * off, *FACTOR_RANGE)
         self.factor_variance[pots] -= gain_of_factor * self.covariance[pots]  # none if not taught

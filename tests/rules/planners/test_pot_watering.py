@@ -254,6 +254,20 @@ def test_a_pot_dries_from_a_watering_before_the_weather_begins(days: int, known:
         assert sd > surer
 
 
+@pytest.mark.parametrize("confirmed", [True, False])
+def test_a_moist_pot_teaches_only_if_no_watering_is_in_doubt(*, confirmed: bool) -> None:
+    of = garden(potted(litres=20.0))
+    before = PotWater(YESTERDAY, 0.4, 0.15, covariance=-0.04)
+    told = Wetting(ChoreKind.WATER, YESTERDAY - timedelta(hours=20), confirmed)
+    care = Care(water=before, wettings=(told,), looks=(PotLook("moist", NOW, NOW),))
+
+    levels = levels_of(Scene(of, sky(), {"Hibiscus": at_home(care=care)}, NOW))
+
+    assert levels is not None
+    assert levels.now.share[0] > 0.3
+    assert bool(levels.now.factor[0] < 1.0) is confirmed
+
+
 # -- the loss
 
 

@@ -123,6 +123,31 @@ def test_a_look_that_contradicts_everything_counts_alone_and_teaches_nothing() -
     assert buckets.factor[0] == 1.0
 
 
+@pytest.mark.parametrize("days", [4, 5, 6, 10])
+def test_a_pot_that_somebody_watered_teaches_nothing_of_its_plant(days: int) -> None:
+    """It was told to be watered, and nobody has said that it was."""
+    buckets, moist = one(), [np.array([value]) for value in LOOKS["moist"]]
+    for _ in range(days):
+        step(buckets, "lose", min(0.15, 0.3 * float(buckets.share[0])))
+    before = float(buckets.share[0])
+
+    buckets.look(np.array([0]), *moist, all_told=False)
+
+    assert before < 0.54
+    assert buckets.share[0] > before
+    assert buckets.factor[0] == 1.0
+    assert buckets.factor_variance[0] == pytest.approx(0.35**2)
+
+
+def test_a_drier_look_teaches_even_where_a_watering_is_in_doubt() -> None:
+    buckets, dry = one(), [np.array([value]) for value in LOOKS["dry"]]
+    step(buckets, "lose", 0.5)
+
+    buckets.look(np.array([0]), *dry, all_told=False)
+
+    assert buckets.factor[0] > 1.1
+
+
 def test_nothing_is_known_until_it_is_filled_or_looked_at() -> None:
     buckets = Buckets.of([None, None, None])
 

@@ -268,13 +268,14 @@ class _Told:
     """What the grower has said of a pot since its water was last counted.
 
     - at: when it happened [unix s]. look: the share that a look showed and its standard deviation;
-      None for a watering. teaches: as in `Buckets.look`.
+      None for a watering. teaches, all_told: as in `Buckets.look`.
     """
 
     pot: int
     at: float
     look: tuple[float, float] | None = None
     teaches: bool = False
+    all_told: bool = True
 
     def happen(self, buckets: Buckets) -> None:
         """Change the water of the pot by it."""
@@ -283,7 +284,7 @@ class _Told:
             buckets.fill(pot)
         else:
             share, sd = (np.array([value]) for value in self.look)
-            buckets.look(pot, share, sd, teaches=self.teaches)
+            buckets.look(pot, share, sd, teaches=self.teaches, all_told=self.all_told)
 
 
 def _told(pot: int, state: PlantState) -> Iterator[_Told]:
@@ -301,7 +302,10 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
         at = look.at
         if counted is not None and at < counted.at:
             at, sd = counted.at, sd + LATE_LOOK_SD
-        yield _Told(pot, at.timestamp(), (share, sd), look.word in TEACHING)
+        all_told = not any(
+            one.kind in FILLS and not one.confirmed and one.at <= look.at for one in care.wettings
+        )
+        yield _Told(pot, at.timestamp(), (share, sd), look.word in TEACHING, all_told)
 
 
 class _Whereabouts:
