@@ -16,7 +16,7 @@ from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.remark import PotsUnknown, Remark
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
-from sillward_rules.weather.season import Season, water_share
+from sillward_rules.weather.season import kept_moist
 from sillward_rules.weather.spot_columns import NO_SPOT
 
 WARM_ENOUGH_C = 8.0
@@ -41,8 +41,9 @@ RUN_THROUGH = 0.15
 """More is given than is missing by this share of it, so that some runs through and takes salt with
 it. Common practice, no source: 10 to 20 %."""
 
-AT_REST = 0.5
-"""A plant at rest may use up this share of what it otherwise keeps back. Judgement: "sparingly"."""
+LOWEST_WAKING = 0.1
+"""A plant that has come out of a dry rest is watered again once its pot is as dry as this.
+Judgement: less than half of the little that it is given (`WAKING_SHARE`): it dries in between."""
 
 ASKED_AGAIN = timedelta(hours=36)
 """A watering that was told no longer ago than this and is not confirmed may have been done."""
@@ -63,14 +64,13 @@ class PotNeeds:
 def lowest_share(levels: PotLevels) -> Array:
     """(pot,) the share of its water below which a pot is watered; minus infinity for never.
 
-    That is what a plant of its kind stands; less while it rests, and nothing in a dry rest.
+    That is what a plant of its kind stands; less while it slows down or rests, little when it comes
+    out of a dry rest, and nothing in one.
     """
     scene, cohorts = levels.scene, levels.cohorts
-    seasons = scene.seasons[cohorts]
-    given = water_share(seasons, scene.traits.rest[cohorts] == "dry")
-    rests = (seasons == Season.REST) & (given > 0)
-    lowest = np.where(rests, AT_REST * levels.lowest, levels.lowest)
-    return np.where(given > 0, lowest, -np.inf)
+    kept = kept_moist(scene.seasons[cohorts], scene.traits.rest[cohorts] == "dry")
+    lowest = np.where(levels.waking, LOWEST_WAKING, kept * levels.lowest)
+    return np.where(kept > 0, lowest, -np.inf)
 
 
 def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeeds:
@@ -223,7 +223,7 @@ def _errands(
             limit=round(100.0 * float(lowest[pot])),
             at=moment(float(at[pot])),
             origin=f"water use {water_use_of(scene.cohorts[cohort].plant).name}",
-            litres=rounded_litres((1.0 - share) * capacity_l),
+            litres=rounded_litres(float(levels.gained(pot, share)) * capacity_l),
         )
 
     chosen = np.flatnonzero(levels.known & np.isfinite(window[0]))

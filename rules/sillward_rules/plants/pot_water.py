@@ -62,6 +62,10 @@ FULL_SD = 0.06
 """After a watering the pot is full to within this (standard deviation, as a share). Judgement: bark
 that was dry sheds water for a while, and a hand is not always patient."""
 
+WAKING_SHARE = 0.25
+"""A plant that has come out of a dry rest is given this share of what its pot holds at a time,
+until it has roots. Judgement: enough to wet what roots there are; "a little" in handbooks."""
+
 FACTOR_SD = 0.35
 """Standard deviation of the plant's own loss, as a multiple of what is worked out. Judgement: plant
 factors have classes a third apart (WUCOLS), and a canopy's size is guessed or grows."""
@@ -187,6 +191,12 @@ class Buckets:
         self.share[pots] = 1.0
         self.variance[pots] = FULL_SD**2
         self.covariance[pots] = 0.0
+
+    def pour(self, pots: np.ndarray, share: float) -> None:
+        """Give these pots (indices) so much water, as a share; what is too much runs off."""
+        self.share[pots] = np.minimum(np.nan_to_num(self.share[pots], nan=0.0) + share, 1.0)
+        self.variance[pots] += FULL_SD**2
+        self._bound()
 
     def look(
         self,

@@ -3,7 +3,7 @@
 Day length and the warmth of two weeks (`weather.season`) say anew each day what a plant would do.
 Near a bound they say one thing this week and another the next, while a plant does not start and
 stop so fast. So its season changes only once the days have pointed another way for ten days
-running, and by one step at a time: growing, slowing, rest.
+running, by one step at a time (growing, slowing, rest), and by one step a week.
 
 Where that leaves a doubt, each use takes its cautious side: see docs/decisions.md, "Season".
 """
@@ -20,6 +20,15 @@ within three weeks, with five days two in five of them. A change that is real co
 which is why feed and night limits look at the day too. A margin in kelvins instead, by which a
 change could count at once, was tried: forecasts cover four days to two weeks, and the mean of four
 days swings by more kelvins than the seasons are apart."""
+
+STEP_DAYS = 7
+"""The season changes by no more than one step in so many days [d]. Judgement: a plant does not go
+from rest to full growth overnight, and what grows freely is watered freely."""
+
+WAKES = timedelta(days=28)
+"""A plant that rested dry is given little water for so long, unless the grower sees a root sooner.
+Judgement: new roots come two to four weeks after the first leaf, and until then it takes up little
+and rots in what is left."""
 
 FORGOTTEN_AFTER = timedelta(days=21)
 """What was remembered counts no more once no morning has been counted for longer. Judgement: three
@@ -41,6 +50,7 @@ class SeasonMemory:
     - counted: the last day that is counted.
     - other, other_since: whether the days since then have pointed towards growth (1) or rest (-1).
     - seen_until: up to this day what the grower saw counts for more than what the days say.
+    - woke: when its last rest ended, for as long as that matters (`WAKES`).
     """
 
     season: Season
@@ -50,11 +60,16 @@ class SeasonMemory:
     other: int = 0
     other_since: date | None = None
     seen_until: date | None = None
+    woke: date | None = None
 
     @property
     def changed(self) -> bool:
         """Whether it changed on the last day that is counted."""
         return self.came_from is not None and self.since == self.counted
+
+    def wakes(self, day: date) -> bool:
+        """Return whether it has come out of its rest only lately, and no root was seen."""
+        return self.woke is not None and day < self.woke + WAKES
 
     def is_seen(self, day: date) -> bool:
         """Return whether the grower's own eye counts on a day."""
@@ -71,13 +86,22 @@ class SeasonMemory:
             return SeasonMemory(points_to, day, day)
         place, to = _STEPS.index(self.season), _STEPS.index(points_to)
         other = (to > place) - (to < place)
-        seen_until = self.seen_until if self.is_seen(day) else None
-        if other == 0 or seen_until is not None:
-            return replace(self, counted=day, other=0, other_since=None, seen_until=seen_until)
+        kept = replace(
+            self,
+            counted=day,
+            seen_until=self.seen_until if self.is_seen(day) else None,
+            woke=self.woke if self.wakes(day) else None,
+        )
+        if other == 0 or kept.seen_until is not None:
+            return replace(kept, other=0, other_since=None)
         since = self.other_since if other == self.other and self.other_since else day
-        if (day - since).days + 1 >= DAYS_RUNNING:
-            return SeasonMemory(_STEPS[place + other], day, day, self.season, other, since)
-        return replace(self, counted=day, other=other, other_since=since, seen_until=None)
+        kept = replace(kept, other=other, other_since=since)
+        if min((day - since).days + 1 - DAYS_RUNNING, (day - self.since).days - STEP_DAYS) < 0:
+            return kept
+        woke = day if self.season is Season.REST else None if other < 0 else kept.woke
+        return replace(
+            kept, season=_STEPS[place + other], since=day, came_from=self.season, woke=woke
+        )
 
 
 def seen_growing(
@@ -85,17 +109,21 @@ def seen_growing(
 ) -> SeasonMemory | None:
     """Return what is remembered once the grower has seen a plant grow on a day.
 
-    season: what it is in by that. It never becomes a season nearer to rest than the one remembered.
-    What was seen more than `SEEN_HOLDS` ago changes nothing.
+    season: what it is in by that; in full growth it is no more given little water (`woke`). It
+    never becomes a season nearer to rest than the one remembered. What was seen more than
+    `SEEN_HOLDS` ago changes nothing.
     """
     until = day + SEEN_HOLDS
     if until < today:
         return memory
     if memory is None:
         return SeasonMemory(season, day, day, seen_until=until)
+    woke = memory.woke if season is not Season.GROWING else None
     if _STEPS.index(memory.season) >= _STEPS.index(season):
-        return replace(memory, seen_until=until)
-    return SeasonMemory(season, day, memory.counted, memory.season, seen_until=until)
+        return replace(memory, seen_until=until, woke=woke)
+    if memory.season is Season.REST and season is not Season.GROWING:
+        woke = day
+    return SeasonMemory(season, day, memory.counted, memory.season, seen_until=until, woke=woke)
 
 
 def more_restful(one: Season, other: Season) -> Season:

@@ -83,13 +83,14 @@ class Season(Enum):
     REST = "rest"
 
 
-WATER_SHARE: Mapping[Season, float] = {Season.GROWING: 1.0, Season.SLOWING: 0.7, Season.REST: 0.3}
-"""Share of the water of growth that plants are given by season. Judgement: handbooks say "water
-freely", "reduce" and "sparingly, just enough that it does not dry out" (RHS advice in those words)
-and give no figures; roots that are cold and wet rot, so what they do not use stays away."""
+KEPT_MOIST: Mapping[Season, float] = {Season.GROWING: 1.0, Season.SLOWING: 0.75, Season.REST: 0.5}
+"""How moist a pot is kept by season: it is watered once it has this share left of what it is kept
+above in growth. Judgement: handbooks say "water freely", "reduce" and "sparingly, just enough that
+it does not dry out" (RHS advice in those words) and give no figures; a pot is always watered
+through, so that what changes is how far it dries before. Roots that are cold and wet rot."""
 
-DRY_REST_SHARE = 0.0
-"""The same at rest for plants that rest dry (`rest` in groups.toml): none until growth begins."""
+DRY_REST = 0.0
+"""The same at rest for plants that rest dry (`rest` in groups.toml): no water until growth."""
 
 
 def day_length_h(site: Site, day: date) -> float:
@@ -192,8 +193,8 @@ def season_of(
     return seasons
 
 
-def water_share(seasons: NDArray[np.object_], rests_dry: ArrayLike) -> Array:
-    """Return the share of the water of growth that plants are given.
+def kept_moist(seasons: NDArray[np.object_], rests_dry: ArrayLike) -> Array:
+    """Return how moist the pots of plants are kept (`KEPT_MOIST`).
 
     Parameters
     ----------
@@ -208,11 +209,11 @@ def water_share(seasons: NDArray[np.object_], rests_dry: ArrayLike) -> Array:
         0..1, in their common shape; 0 is for plants that get none.
     """
     season, dry = np.broadcast_arrays(seasons, np.asarray(rests_dry))
-    share = np.full(season.shape, WATER_SHARE[Season.SLOWING])
-    for one, value in WATER_SHARE.items():
-        share[season == one] = value
-    share[(season == Season.REST) & dry] = DRY_REST_SHARE
-    return share
+    kept = np.full(season.shape, KEPT_MOIST[Season.SLOWING])
+    for one, value in KEPT_MOIST.items():
+        kept[season == one] = value
+    kept[(season == Season.REST) & dry] = DRY_REST
+    return kept
 
 
 def _mean_of_whole_days(hours: Array) -> Array:

@@ -14,11 +14,13 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotLook, PotWater, PotWord
+from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import PotsUnknown, RootsHot
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import answered, looked_at, next_state
 from sillward_rules.weather.hourly import Weather
+from sillward_rules.weather.season import Season
 from sillward_rules.weather.spot import SunWindow
 from tests.support.core import plant, utc, warned
 from tests.support.summer import (
@@ -132,6 +134,38 @@ def test_plants_in_their_dry_rest_get_no_water_and_are_not_asked_about() -> None
 
     assert not waterings(sheet)
     assert waterings(morning(garden(resting), {"Hibiscus": kept(0.1)}))
+
+
+def test_after_a_dry_rest_a_plant_is_given_a_little_and_dries_again() -> None:
+    """Roots that have not grown yet rot in a pot that is full."""
+    of = garden(limited(potted(litres=12.0), rest=True))
+    memory = SeasonMemory(Season.SLOWING, DAY, DAY, Season.REST, woke=DAY)
+    dry = kept(0.0)
+    woken = replace(dry, care=replace(dry.care, season=memory))
+
+    (chore,) = waterings(morning(of, {"Hibiscus": woken}))
+    (reason,) = chore.because
+    assert reason.litres == pytest.approx(0.25 * 12.0 * 0.3 * 1.15, abs=0.1)
+    at = NOW + timedelta(hours=2)
+    watered = answered(woken, ChoreKind.WATER, "bench", chore.before, at)
+    assert share_left(of, watered, sky(now=at), at)[0] == pytest.approx(0.25, abs=0.01)
+    half = replace(kept(0.3), care=replace(kept(0.3).care, season=memory))
+    assert not waterings(morning(of, {"Hibiscus": half}))
+    rooted = replace(half, care=replace(half.care, season=replace(memory, woke=None)))
+    assert waterings(morning(of, {"Hibiscus": rooted}))
+
+
+def test_a_plant_that_slows_down_dries_further() -> None:
+    of = garden(potted(litres=20.0, group="citrus tender"))
+
+    def told(season: Season) -> bool:
+        memory = SeasonMemory(season, DAY - timedelta(days=40), DAY)
+        state = kept(0.5)
+        after = replace(state, care=replace(state.care, season=memory))
+        return bool(waterings(morning(of, {"Hibiscus": after}, sky(HOT - 8.0))))
+
+    assert told(Season.GROWING)
+    assert not told(Season.REST)
 
 
 # -- when and how

@@ -15,6 +15,8 @@ from sillward_rules.plants.season_memory import (
     DAYS_RUNNING,
     FORGOTTEN_AFTER,
     SEEN_HOLDS,
+    STEP_DAYS,
+    WAKES,
     SeasonMemory,
     more_restful,
     seen_growing,
@@ -121,7 +123,7 @@ def test_no_change_comes_much_later_than_the_days_running(place: str, grows: Gro
     running = 0
     for was, now in zip(raw, remembered, strict=True):
         running = running + 1 if was is not now else 0
-        assert running < DAYS_RUNNING + 1
+        assert running < DAYS_RUNNING + STEP_DAYS + 1
 
 
 # -- what memory is
@@ -156,6 +158,32 @@ def test_enough_days_running_change_it_and_the_day_is_told_once() -> None:
     assert [memory.season for memory in memories].index(Season.SLOWING) == DAYS_RUNNING
     assert [memory.changed for memory in memories].count(True) == 1
     assert not memories[0].changed
+
+
+def test_from_rest_to_growth_it_takes_two_steps_a_week_apart() -> None:
+    memories = follow([Season.GROWING] * 40, began(Season.REST))
+
+    slowing = [memory.season for memory in memories].index(Season.SLOWING)
+    growing = [memory.season for memory in memories].index(Season.GROWING)
+    assert slowing == DAYS_RUNNING
+    assert growing == slowing + STEP_DAYS
+
+
+def test_what_wakes_is_known_for_some_weeks_or_until_a_root_is_seen() -> None:
+    memories = follow([Season.GROWING] * 60, began(Season.REST))
+    ended = FIRST + timedelta(days=DAYS_RUNNING)
+
+    woken = [memory for memory in memories if memory.woke is not None]
+    assert {memory.woke for memory in woken} == {ended}
+    assert (woken[0].counted, woken[-1].counted) == (ended, ended + WAKES - timedelta(days=1))
+    rooted = seen_growing(woken[3], woken[3].counted, Season.GROWING, woken[3].counted)
+    assert rooted is not None
+    assert rooted.woke is None
+    leaf = seen_growing(began(Season.REST), FIRST, Season.SLOWING, FIRST)
+    assert leaf is not None
+    assert leaf.wakes(FIRST)
+    again = follow([Season.REST] * 20, memories[20])
+    assert not any(memory.woke for memory in again if memory.season is Season.REST)
 
 
 def test_a_day_counts_once_and_old_memory_not_at_all() -> None:

@@ -351,12 +351,12 @@ def _scaled(lengths: Array) -> Array:
     return np.asarray((lengths - middle) / (lengths.max() - middle))
 
 
-def test_water_follows_the_season_and_stops_in_a_dry_rest() -> None:
+def test_how_moist_pots_are_kept_follows_the_season_and_stops_in_a_dry_rest() -> None:
     every = np.array(list(Season), dtype=np.object_)
 
-    moist = season.water_share(every, rests_dry=False)
-    dry = season.water_share(every, rests_dry=True)
+    moist = season.kept_moist(every, rests_dry=False)
+    dry = season.kept_moist(every, rests_dry=True)
 
-    assert moist.tolist() == [1.0, 0.7, 0.3]
-    assert dry.tolist() == [1.0, 0.7, 0.0]
-    assert season.water_share(every[2:], [True, False]).tolist() == [0.0, 0.3]
+    assert moist.tolist() == [1.0, 0.75, 0.5]
+    assert dry.tolist() == [1.0, 0.75, 0.0]
+    assert season.kept_moist(every[2:], [True, False]).tolist() == [0.0, 0.5]

@@ -27,12 +27,14 @@ from sillward_rules.plants.pot_water import (
     LOOKS,
     TEACHING,
     UNSEEN_SD,
+    WAKING_SHARE,
     WEATHER_H,
     WEATHER_SD,
     Buckets,
 )
 from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_use import IN_SEASON, Pots
+from sillward_rules.weather.season import Season
 from sillward_rules.weather.spot_columns import NO_SPOT
 
 FILLS = frozenset({ChoreKind.WATER, ChoreKind.LEACH})
@@ -120,6 +122,7 @@ class PotLevels:
     """The water of the pots of a scene, at its moment and on from there.
 
     - cohorts (pot,): the cohorts that have a pot; pots: what their water depends on.
+    - waking (pot,): whether it has come out of a dry rest only lately, and is given little.
     - now: their water at the moment of the scene.
     """
 
@@ -128,7 +131,10 @@ class PotLevels:
         self.pots = Pots.of(scene.traits)
         self.cohorts = self.pots.plants
         self.demand = demand_of(scene)
-        growing = [IN_SEASON[scene.seasons[cohort]] for cohort in self.cohorts.tolist()]
+        self.waking = _waking(scene, self.cohorts)
+        seasons = scene.seasons[self.cohorts]
+        seasons[self.waking] = Season.REST
+        growing = [IN_SEASON[season] for season in seasons.tolist()]
         self._leaves = self.pots.canopy_l * np.array(growing) / self.pots.capacity_l
         self._surface = self.pots.surface_l / self.pots.capacity_l
         self._catch = self.pots.catch_l / self.pots.capacity_l
@@ -143,6 +149,16 @@ class PotLevels:
     def lowest(self) -> Array:
         """(pot,) the share of its water below which a plant begins to want."""
         return np.asarray(1.0 - self.pots.depletion)
+
+    def gained(self, pot: int, share: float) -> float:
+        """Return what a watering adds to a pot of which a share is left, as a share."""
+        most = WAKING_SHARE if self.waking[pot] else 1.0
+        return min(most, 1.0 - share)
+
+    def water(self, buckets: Buckets, pots: np.ndarray) -> None:
+        """Water these pots (indices) as is told: until it runs through, or with a little."""
+        buckets.fill(pots[~self.waking[pots]])
+        buckets.pour(pots[self.waking[pots]], WAKING_SHARE)
 
     def early(self, buckets: Buckets) -> Array:
         """(pot,) the share that a pot still has if it loses rather more than expected."""
@@ -225,12 +241,12 @@ class PotLevels:
         rows = np.flatnonzero((times > begin.min(initial=now)) & (times - HOUR_S < now)).tolist()
         for row in rows:
             while told and told[0].at < times[row]:
-                told.pop(0).happen(buckets)
+                told.pop(0).happen(self, buckets)
             seconds = min(times[row], now) - np.maximum(begin, times[row] - HOUR_S)
             part = np.maximum(seconds, 0.0) / HOUR_S
             self._pass_hour(buckets, row, places.at(times[row] - HOUR_S / 2), part)
         for event in told:
-            event.happen(buckets)
+            event.happen(self, buckets)
         self._pass_unseen(buckets, np.maximum(now - np.maximum(begin, last), 0.0) / HOUR_S)
         return buckets
 
@@ -249,7 +265,7 @@ class PotLevels:
             hours[event.pot] = (event.at - reached[event.pot]) / HOUR_S
             self._pass_unseen(buckets, hours)
             reached[event.pot] = event.at
-            event.happen(buckets)
+            event.happen(self, buckets)
         self._pass_unseen(buckets, (first - reached) / HOUR_S)
 
     def _pass_unseen(self, buckets: Buckets, hours: Array) -> None:
@@ -267,20 +283,24 @@ class PotLevels:
 class _Told:
     """What the grower has said of a pot since its water was last counted.
 
-    - at: when it happened [unix s]. look: the share that a look showed and its standard deviation;
-      None for a watering. teaches, all_told: as in `Buckets.look`.
+    - at: when it happened [unix s]. kind: that of a watering, else None.
+    - look: the share that a look showed and its standard deviation. teaches, all_told: as in
+      `Buckets.look`.
     """
 
     pot: int
     at: float
+    kind: ChoreKind | None = None
     look: tuple[float, float] | None = None
     teaches: bool = False
     all_told: bool = True
 
-    def happen(self, buckets: Buckets) -> None:
+    def happen(self, levels: PotLevels, buckets: Buckets) -> None:
         """Change the water of the pot by it."""
         pot = np.array([self.pot])
-        if self.look is None:
+        if self.kind is ChoreKind.WATER:
+            levels.water(buckets, pot)
+        elif self.look is None:
             buckets.fill(pot)
         else:
             share, sd = (np.array([value]) for value in self.look)
@@ -292,7 +312,7 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
     care, counted = state.care, state.care.water
     for one in care.wettings:
         if one.confirmed and one.kind in FILLS and (counted is None or one.at > counted.at):
-            yield _Told(pot, one.at.timestamp())
+            yield _Told(pot, one.at.timestamp(), one.kind)
     for look in care.looks:
         if counted is not None and (
             look.told_at <= counted.at or look.at < counted.at - LOOK_HOLDS
@@ -305,7 +325,15 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
         all_told = not any(
             one.kind in FILLS and not one.confirmed and one.at <= look.at for one in care.wettings
         )
-        yield _Told(pot, at.timestamp(), (share, sd), look.word in TEACHING, all_told)
+        yield _Told(pot, at.timestamp(), None, (share, sd), look.word in TEACHING, all_told)
+
+
+def _waking(scene: Scene, cohorts: np.ndarray) -> np.ndarray:
+    """(pot,) whether each has come out of a dry rest only lately."""
+    today = scene.site.local_date(scene.now)
+    memories = [scene.season_memories[cohort] for cohort in cohorts.tolist()]
+    wakes = np.array([one is not None and one.wakes(today) for one in memories], dtype=bool)
+    return np.asarray(wakes & (scene.traits.rest[cohorts] == "dry"))
 
 
 class _Whereabouts:
