@@ -12,6 +12,7 @@ Each event has one function here; the shell calls it and stores the result:
     ... how the leaves are                 leaf_looked_at
     ... how wet its pot is                 looked_at, look_taken_back
     ... that it has been repotted          repotted, repotting_taken_back
+    an answer is taken back                without_answer
     the morning round reached nobody       believable_states
 
 Being told is not being done. An order to carry in stays open in the state (`asked`) until somebody
@@ -22,10 +23,11 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
+from typing import Any
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.plants import salt_balance, season_memory
-from sillward_rules.plants.care import ALL_KNOWN, Wetting
+from sillward_rules.plants import care_merging, salt_balance, season_memory
+from sillward_rules.plants.care import ALL_KNOWN, Care, Wetting
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.pot_water import PotLook
 from sillward_rules.plants.salt_balance import Repotting
@@ -53,6 +55,11 @@ _ORDERING = frozenset({ChoreKind.CARRY_IN, ChoreKind.MOVE})
 """Kinds that open an order in the state."""
 
 _CARRIES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
+
+_WET_LEAVES = WETTINGS - {ChoreKind.WATER}
+"""Kinds after which leaves are wet; what goes into the pot alone wets none."""
+
+_FEEDS, _RINSES = frozenset({ChoreKind.FEED}), frozenset({ChoreKind.FLUSH, ChoreKind.LEACH})
 
 
 # -- a round was told
@@ -198,11 +205,24 @@ def answered(
     of: the feed or course of a watering, as in `Chore.what`.
     """
     if kind in WETTINGS:
-        return watered(state, Wetting(kind, now, confirmed=True, due=before, of=of))
+        return watered(state, _done(kind, before, now, of))
     if is_older(state, kind, before):
         confirms = state.asked is not None and state.asked.before <= before
         return replace(state, asked=None) if confirms else state
     return acknowledged(state, kind, to_spot, now)
+
+
+def _done(kind: ChoreKind, before: datetime, now: datetime, of: str) -> Wetting:
+    """Return a watering that the grower says is done, as of its deadline if that is over.
+
+    What dries since then must not be taken for wet. But a flush is never taken back to where the
+    salts are settled without it.
+    """
+    at = min(now, before)
+    if kind is ChoreKind.LEACH:
+        at = max(at, now - salt_balance.SETTLED_AFTER)
+    said_at = now if at < now else None
+    return Wetting(kind, at, confirmed=True, due=before, of=of, said_at=said_at)
 
 
 def is_older(state: PlantState, kind: ChoreKind, before: datetime) -> bool:
@@ -244,7 +264,7 @@ def declined(state: PlantState, chore: Declined) -> PlantState:
     kept = _others(state, chore.kind, chore.day, chore.before)
     state = replace(state, declined=(*kept, chore))
     if chore.kind in WETTINGS:
-        return _not_watered(state, chore.before)
+        return _not_watered(state, chore.kind, chore.before)
     asked = state.asked
     if chore.kind is ChoreKind.CARRY_OUT and going_out_first(state, chore.at):
         assert asked is not None
@@ -284,7 +304,30 @@ def with_declined(
 
 def with_care(after: PlantState, known: PlantState | None) -> PlantState:
     """Return a state that was worked out earlier, with the care that is known by now."""
-    return after if known is None else replace(after, care=after.care.with_answers(known.care))
+    if known is None:
+        return after
+    care = care_merging.with_answers(after.care, known.care)
+    return replace(
+        after,
+        care=care,
+        misted_at=_last(care, _WET_LEAVES, known.misted_at),
+        fed_at=_last(care, _FEEDS, known.fed_at),
+        rinsed_at=_last(care, _RINSES, known.rinsed_at),
+    )
+
+
+def with_care_of(ours: PlantState, base: PlantState, theirs: PlantState) -> PlantState:
+    """Return our state with what has become of the care of the plant in theirs since the base."""
+    fields: dict[str, Any] = {}
+    for name in _WATERED:
+        before, mine, other = (getattr(one, name) for one in (base, ours, theirs))
+        fields[name] = care_merging.of_two(before, mine, other, max)
+    return replace(ours, care=care_merging.merged(base.care, ours.care, theirs.care), **fields)
+
+
+def _last(care: Care, kinds: Collection[ChoreKind], earlier: datetime | None) -> datetime | None:
+    """Return when a plant was last given one of these kinds; `earlier` if that was days ago."""
+    return max((one.at for one in care.wettings if one.kind in kinds), default=earlier)
 
 
 def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool) -> PlantState:
@@ -327,20 +370,22 @@ def seen_growing(
     return replace(state, care=replace(state.care, season=memory))
 
 
-def _not_watered(state: PlantState, before: datetime) -> PlantState:
+def _not_watered(state: PlantState, kind: ChoreKind, before: datetime) -> PlantState:
     """Return the state without the watering that was assumed at a deadline: it was not done.
 
-    When the plant was watered before that is not known any more, so that it is due again soon.
+    When the plant was watered before that may not be known any more; then it is due again soon.
     """
-    misted_at, fed_at, rinsed_at = (
-        None if at == before else at for at in (state.misted_at, state.fed_at, state.rinsed_at)
-    )
+    care = state.care.not_wetted(kind, before)
+
+    def last(at: datetime | None, kinds: Collection[ChoreKind]) -> datetime | None:
+        return _last(care, kinds, None) if kind in kinds and at == before else at
+
     return replace(
         state,
-        misted_at=misted_at,
-        fed_at=fed_at,
-        rinsed_at=rinsed_at,
-        care=state.care.not_wetted(before),
+        misted_at=last(state.misted_at, _WET_LEAVES),
+        fed_at=last(state.fed_at, _FEEDS),
+        rinsed_at=last(state.rinsed_at, _RINSES),
+        care=care,
     )
 
 
@@ -373,14 +418,58 @@ def all_confirmed(known: State) -> dict[str, PlantState]:
 
 def watered(state: PlantState, wetting: Wetting) -> PlantState:
     """Return the state of a plant once it has been misted, fed, rinsed, watered or flushed."""
-    at, care = wetting.at, state.care.wetted(wetting)
-    if wetting.kind is ChoreKind.WATER:  # that goes into the pot, and wets no leaf
-        return replace(state, care=care)
-    if wetting.kind is ChoreKind.FEED:
-        return replace(state, misted_at=at, fed_at=at, care=care)
-    if wetting.kind in (ChoreKind.FLUSH, ChoreKind.LEACH):
-        return replace(state, misted_at=at, rinsed_at=at, care=care)
-    return replace(state, misted_at=at, care=care)
+
+    def last(earlier: datetime | None, kinds: Collection[ChoreKind]) -> datetime | None:
+        if wetting.kind not in kinds:
+            return earlier
+        since = earlier is not None and wetting.at < earlier <= wetting.known_at
+        return earlier if since else wetting.at
+
+    return replace(
+        state,
+        misted_at=last(state.misted_at, _WET_LEAVES),
+        fed_at=last(state.fed_at, _FEEDS),
+        rinsed_at=last(state.rinsed_at, _RINSES),
+        care=state.care.wetted(wetting),
+    )
+
+
+# -- an answer is taken back
+
+
+def without_answer(state: PlantState, before: PlantState, after: PlantState) -> PlantState:
+    """Return the state of a plant without what an answer has changed, whatever came since.
+
+    before, after: the states before the answer and just after it. Where the plant stands is left
+    if it has moved since (`has_moved_since`).
+    """
+    names = [name for name in _WATERED if getattr(state, name) == getattr(after, name)]
+    if _place(state) == _place(after):
+        names += _PLACE
+    added = set(after.declined).difference(before.declined)
+    dropped = (one for one in before.declined if one not in after.declined)
+    left = [one for one in state.declined if one not in added]
+    fields: dict[str, Any] = {name: getattr(before, name) for name in names}
+    return replace(
+        state,
+        declined=(*left, *(one for one in dropped if one not in left)),
+        care=care_merging.without_answer(state.care, before.care, after.care),
+        **fields,
+    )
+
+
+def has_moved_since(state: PlantState, before: PlantState, after: PlantState) -> bool:
+    """Return whether a plant that an answer has moved, or whose order it has closed, has moved or
+    been told to since."""
+    return _place(after) not in (_place(state), _place(before))
+
+
+_WATERED = ("misted_at", "fed_at", "rinsed_at")
+_PLACE = ("spot", "since", "assumed", "came_from", "brighter_since", "asked")
+
+
+def _place(state: PlantState) -> tuple[object, ...]:
+    return tuple(getattr(state, name) for name in _PLACE)
 
 
 # -- courses, and fresh medium

@@ -7,7 +7,6 @@ together with the states that follow from it.
 
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
-from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any, ClassVar, Self
@@ -45,7 +44,7 @@ from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import with_care, with_declined
+from sillward_rules.transitions import has_moved_since, with_care, with_declined, without_answer
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
@@ -382,39 +381,36 @@ class Ledger:
         """Take an answer back: its chores are open again, its plants stand as before it.
 
         What has changed about a chore since then stays: plants that joined it, and its hour.
-        Return the plants whose state has changed since the answer: they stay where they are.
+        Return the plants that have moved since the answer: they stay where they are.
         """
-        before, after = confirmation.undo["before"], confirmation.undo["after"]
         with self.database.transaction():
-            now = self.plant_states.of_site(site)
-            moved = [plant for plant in after if state_to_plain(now.get(plant)) != after[plant]]
+            moved = self._undo_states(site, confirmation)
             for row in confirmation.undo["chores"]:
                 if confirmation.answer is Answer.LATER:
                     self.chores.restore_hour(row)
                 else:
                     part = confirmation.undo["made"].get(row["id"])
                     self.chores.reopen(row, part, confirmation.answer, confirmation.at)
-            for plant in after:
-                if plant in moved:
-                    self._not_declined_after_all(site, plant, now.get(plant), confirmation)
-                elif before[plant] is None:
-                    self.plant_states.forget(site, plant)
-                else:
-                    self.plant_states.keep(site, {plant: state_of(before[plant])})
             self.confirmations.remove(confirmation)
         return moved
 
-    def _not_declined_after_all(
-        self, site: str, plant: str, state: PlantState | None, confirmation: Confirmation
-    ) -> None:
-        """Take what an answer declined out of a state that has changed since."""
-        if state is None or confirmation.answer is not Answer.NOT_NEEDED:
-            return
-        earlier = confirmation.undo["before"][plant]
-        known = () if earlier is None else state_of(earlier).declined
-        added = set(state_of(confirmation.undo["after"][plant]).declined).difference(known)
-        left = tuple(one for one in state.declined if one not in added)
-        self.plant_states.keep(site, {plant: replace(state, declined=left)})
+    def _undo_states(self, site: str, confirmation: Confirmation) -> list[str]:
+        """Take out of the states of plants what an answer has changed; return who has moved."""
+        before, known = confirmation.undo["before"], self.plant_states.of_site(site)
+        moved = []
+        for plant, plain in confirmation.undo["after"].items():
+            state, earlier, after = known.get(plant), before[plant], state_of(plain)
+            if state == after and earlier is None:
+                self.plant_states.forget(site, plant)
+                continue
+            if state is None or earlier is None:
+                moved.append(plant)
+                continue
+            was = state_of(earlier)
+            if has_moved_since(state, was, after):
+                moved.append(plant)
+            self.plant_states.keep(site, {plant: without_answer(state, was, after)})
+        return moved
 
     # -- all of it
 

@@ -8,20 +8,21 @@ Tables, keys and columns are read from SQLite, so that new tables need no change
 
 import sqlite3
 from collections.abc import Collection, Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 
-from sillward.ledger import care_codec
 from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
 from sillward.ledger.records import declined_of, maybe_moment, state_of, state_to_plain
 from sillward_rules.chore import Chore, only
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import answered, moved_by_hand, with_declined
+from sillward_rules.transitions import answered, moved_by_hand, with_care_of, with_declined
 
 SAME_NIGHT = timedelta(hours=12)
 """Orders to carry in whose deadlines are closer than this are of the same night."""
+
+_CARE = frozenset({"care", "misted_at", "fed_at", "rinsed_at"})
+"""The columns of a plant's state that do not depend on where it stands."""
 
 HISTORY_RESET = "history reset"
 """The mark that says in words what was lost of the ledger."""
@@ -181,8 +182,11 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
         " AND b.later_until IS m.later_until)"
     )
     _keep_moves(db)
+    _keep_care(db)
     listed = ", ".join(map(quoted, tables["plant_state"]))
-    values = ", ".join(f"m.{quoted(name)}" for name in tables["plant_state"])
+    values = ", ".join(
+        f"{'mem' if name in _CARE else 'm'}.{quoted(name)}" for name in tables["plant_state"]
+    )
     db.execute(
         f"INSERT OR REPLACE INTO memory.plant_state ({listed}) SELECT {values}"
         " FROM main.plant_state AS m JOIN memory.plant_state AS mem"
@@ -190,7 +194,6 @@ def _keep_what_others_did(db: sqlite3.Connection, tables: dict[str, list[str]]) 
         " WHERE m.assumed = 0 AND m.since > COALESCE(mem.since, '')"
     )
     _keep_what_was_declined(db)
-    _keep_care(db)
     # If the file could not even be read, memory began with an older copy or empty, and a mark in it
     # says that history was lost. Now that the file is back that is untrue: the mark stays behind.
     sides = ("memory", "before")
@@ -303,17 +306,21 @@ def _keep_what_was_declined(db: sqlite3.Connection) -> None:
 
 
 def _keep_care(db: sqlite3.Connection) -> None:
-    """Bring waterings that were confirmed in the file into the states of memory."""
+    """Bring what was said of the care of plants in the file into the states of memory."""
     changed = db.execute(
-        "SELECT mem.*, m.care AS said FROM main.plant_state AS m"
+        "SELECT m.site, m.plant FROM main.plant_state AS m"
         " JOIN memory.plant_state AS mem ON m.site = mem.site AND m.plant = mem.plant"
-        " WHERE m.care IS NOT mem.care"
+        " LEFT JOIN before.plant_state AS b ON m.site = b.site AND m.plant = b.plant"
+        " WHERE m.care IS NOT mem.care AND m.care IS NOT b.care"
     ).fetchall()
-    for row in changed:
-        state = state_of(row)
-        after = replace(state, care=state.care.with_answers(care_codec.decode(row["said"])))
-        if after != state:
-            _write_state(db, row["site"], row["plant"], after)
+    for site, plant in changed:
+        base, ours, theirs = (
+            _state(db, side, site, plant) for side in ("before", "memory", "main")
+        )
+        assert ours is not None
+        assert theirs is not None
+        state = with_care_of(ours, base or PlantState(ours.spot), theirs)
+        _write_state(db, site, plant, state)
 
 
 def _state(db: sqlite3.Connection, side: str, site: str, plant: str) -> PlantState | None:

@@ -22,6 +22,9 @@ ALL_KNOWN = KEPT - timedelta(hours=16)
 """So far back all waterings are known one by one: the latest may lie ahead, by a day at most, and
 those before it are kept for so long."""
 
+FILLS = frozenset({ChoreKind.WATER, ChoreKind.LEACH})
+"""Waterings that go on until water runs through a pot."""
+
 
 @dataclass(frozen=True, slots=True)
 class Wetting:
@@ -31,6 +34,7 @@ class Wetting:
     - confirmed: whether the grower has said so. Otherwise it was told, and no more is known.
     - due: the deadline of the chore that asked for it; None if none did.
     - of: the name of the feed or course; empty for plain water and for the only feed.
+    - said_at: when the grower said so, if that was later than `at`.
     """
 
     kind: ChoreKind
@@ -38,6 +42,22 @@ class Wetting:
     confirmed: bool = False
     due: datetime | None = None
     of: str = ""
+    said_at: datetime | None = None
+
+    @property
+    def known_at(self) -> datetime:
+        """When it was known: what was worked out earlier knows nothing of it."""
+        return self.at if self.said_at is None else self.said_at
+
+    @property
+    def fills(self) -> bool:
+        """Whether it is known to have filled a pot."""
+        return self.confirmed and self.kind in FILLS
+
+    def is_of_same_chore(self, other: "Wetting") -> bool:
+        """Return whether one chore asked for both."""
+        mine, its = (self.kind, self.due, self.of), (other.kind, other.due, other.of)
+        return self.due is not None and mine == its
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,20 +92,26 @@ class Care:
 
     def wetted(self, wetting: Wetting) -> "Care":
         """Return it with one more watering, in place of what was assumed of the same chore."""
-        others = (one for one in self.wettings if not _is_same(one, wetting))
-        recent = (one for one in others if one.at > wetting.at - KEPT)
-        after = replace(self, wettings=_in_order([*recent, wetting]))
+        others = (
+            one for one in self.wettings if one.confirmed or not one.is_of_same_chore(wetting)
+        )
+        recent = (one for one in others if one.known_at > wetting.at - KEPT)
+        after = replace(self, wettings=in_order([*recent, wetting]))
         if wetting.kind is not ChoreKind.COURSE:
             return after
         course = self.course(wetting.of) or CourseProgress(wetting.of)
         return after.with_course(course.given(Dose(wetting.at, wetting.confirmed, wetting.due)))
 
-    def not_wetted(self, due: datetime) -> "Care":
-        """Return it without what was assumed of chores with this deadline: it was not done."""
-        left = tuple(one for one in self.wettings if one.confirmed or one.due != due)
-        courses = tuple(course.not_given(due) for course in self.courses)
-        if (left, courses) == (self.wettings, self.courses):
+    def not_wetted(self, kind: ChoreKind, due: datetime) -> "Care":
+        """Return it without what was assumed of a chore with this deadline: it was not done."""
+        left = tuple(
+            one for one in self.wettings if one.confirmed or (one.kind, one.due) != (kind, due)
+        )
+        if left == self.wettings:
             return self
+        courses = self.courses
+        if kind is ChoreKind.COURSE:
+            courses = tuple(course.not_given(due) for course in courses)
         return replace(self, wettings=left, courses=courses)
 
     def course(self, name: str) -> CourseProgress | None:
@@ -123,44 +149,11 @@ class Care:
             return mine is not None
         return (mine.at, mine.void) > (before.at, before.void)
 
-    def with_answers(self, known: "Care") -> "Care":
-        """Return what was worked out earlier, with what the grower has said since.
-
-        known: the care as it is known by now.
-        """
-        after = self
-        for one in known.wettings:
-            if one.confirmed and one not in after.wettings:
-                after = after.wetted(one)
-        for said in known.courses:  # only the grower ends a course, and only the grower looks
-            course = after.course(said.name) or said
-            after = after.with_course(
-                replace(course, looked_at=said.looked_at, ended_at=said.ended_at)
-            )
-        for look in known.looks:
-            if look not in after.looks and (after.water is None or look.told_at > after.water.at):
-                after = after.looked(look)
-        if known.with_salt(after.salt).is_repotted_since(after):
-            after = replace(after, salt=known.salt, repotting=known.repotting)
-        return replace(after, season=after.season_with_eye_of(known))
-
-    def season_with_eye_of(self, known: "Care") -> SeasonMemory | None:
-        """Return the season, or that of what is known by now if the grower saw growth since."""
-        mine, other = self.season, known.season
-        if other is None or mine is None or not other.is_seen(mine.counted):
-            return mine or other
-        return mine if mine.seen_until == other.seen_until else other
-
 
 NO_CARE = Care()
 """Nothing is known."""
 
 
-def _is_same(one: Wetting, other: Wetting) -> bool:
-    return (
-        not one.confirmed and one.due is not None and (one.kind, one.due) == (other.kind, other.due)
-    )
-
-
-def _in_order(wettings: Iterable[Wetting]) -> tuple[Wetting, ...]:
+def in_order(wettings: Iterable[Wetting]) -> tuple[Wetting, ...]:
+    """Return waterings in the order in which they were done."""
     return tuple(sorted(wettings, key=lambda one: (one.at, one.kind.value, one.of)))

@@ -13,6 +13,7 @@ from sillward.service import diary
 from sillward.service.diary_effects import Seen, state_without, states_after
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.care import Care, Wetting
+from sillward_rules.plants.care_merging import with_answers
 from sillward_rules.plants.limits import Rest, RestClass
 from sillward_rules.plants.salt_balance import REPOTTING_KEPT, SETTLED_AFTER, SaltBalance, fresh
 from sillward_rules.plants.season_memory import SeasonMemory
@@ -133,8 +134,8 @@ def test_a_repotting_that_is_deleted_restores_the_balance_of_salts() -> None:
     assert state_without(entry, restored) == restored
     assert states_after([entry], {PLANT.name: restored}, YARD)[PLANT.name].care == repotted.care
     # A round that was on its way knows it only then.
-    assert repotted.care.with_answers(restored.care).salt == SALTY
-    assert restored.care.with_answers(repotted.care).salt == SALTY
+    assert with_answers(repotted.care, restored.care).salt == SALTY
+    assert with_answers(restored.care, repotted.care).salt == SALTY
     assert state_without(seen(EntryKind.REPOTTED), repotted) == repotted  # another one
     assert state_without(entry, known) == known
 
@@ -161,7 +162,7 @@ def test_what_a_repotting_replaced_is_forgotten_in_time() -> None:
     assert decode(encode(state.care)) == state.care
     assert state.care.with_salt(later).repotting is None
     # A round that was on its way keeps that, and what was said meanwhile.
-    assert state.care.with_salt(later).with_answers(state.care).salt == later
+    assert with_answers(state.care.with_salt(later), state.care).salt == later
     worked_out = known.care.with_salt(replace(SALTY, at=NOW - timedelta(hours=23)))
-    assert worked_out.with_answers(state.care).salt == state.care.salt
-    assert state.care.with_answers(worked_out).salt == state.care.salt
+    assert with_answers(worked_out, state.care).salt == state.care.salt
+    assert with_answers(state.care, worked_out).salt == state.care.salt

@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.plants.care_merging import with_answers
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.feeds import Course, Feed
@@ -388,7 +389,7 @@ def test_what_is_said_between_the_making_of_a_round_and_its_telling_is_kept() ->
     worked_out = course_ended(at_home(), "magnesium", None).care
     said = course_ended(at_home(), "magnesium", NOW).care
 
-    (course_,) = worked_out.with_answers(said).courses
+    (course_,) = with_answers(worked_out, said).courses
 
     assert course_.ended_at == NOW
 

@@ -259,6 +259,22 @@ def test_a_look_that_is_told_only_after_a_morning_counts_still() -> None:
     assert share_left(of, old) == share_left(of, counted)
 
 
+def test_a_watering_that_is_told_only_after_a_morning_has_dried_since_its_deadline() -> None:
+    of, by = garden(potted(litres=20.0)), NOW - timedelta(hours=20)
+    counted = kept(0.3, NOW - timedelta(hours=1), sd=0.1)
+
+    late = answered(counted, ChoreKind.WATER, "bench", by, NOW)
+    in_time = answered(kept(0.5, by - timedelta(hours=9)), ChoreKind.WATER, "bench", by, by)
+
+    assert share_left(of, late) == share_left(of, in_time)
+    assert 0.3 < share_left(of, late)[0] < 0.95
+    after = morning(of, {"Hibiscus": late}).states["Hibiscus"]
+    assert after.care.water is not None
+    tomorrow = NOW + timedelta(days=1)
+    again = replace(after, care=replace(after.care, wettings=()))  # it is counted once
+    assert share_left(of, after, now=tomorrow) == share_left(of, again, now=tomorrow)
+
+
 def test_a_look_of_long_ago_changes_nothing() -> None:
     """It is for the diary; so is one of a pot of which nothing is known."""
     of = garden(potted(litres=20.0))

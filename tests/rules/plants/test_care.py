@@ -1,5 +1,6 @@
 """What a plant was given: told, confirmed, declined, and merged with what was said since."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 from sillward_rules.chore import ChoreKind
@@ -36,11 +37,17 @@ def test_what_lies_ahead_has_not_happened_yet() -> None:
 
 
 def test_a_chore_that_was_not_needed_was_not_done() -> None:
-    assert Care((TOLD,)).not_wetted(NOON) == NO_CARE
-    assert Care((DONE,)).not_wetted(NOON) == Care((DONE,))
+    assert Care((TOLD,)).not_wetted(ChoreKind.FEED, NOON) == NO_CARE
+    assert Care((DONE,)).not_wetted(ChoreKind.FEED, NOON) == Care((DONE,))
 
 
-def test_answers_since_are_kept_and_assumptions_are_not() -> None:
-    other = Wetting(ChoreKind.MIST, NOON - 2 * HOUR, due=NOON - 2 * HOUR)
+def test_what_was_not_needed_leaves_another_chore_of_the_same_hour() -> None:
+    misted = Wetting(ChoreKind.MIST, NOON, due=NOON)
 
-    assert Care((TOLD,)).with_answers(Care((other, DONE))) == Care((DONE,))
+    assert NO_CARE.wetted(TOLD).wetted(misted).not_wetted(ChoreKind.MIST, NOON) == Care((TOLD,))
+
+
+def test_a_watering_that_is_told_days_late_is_kept_until_it_has_been_counted() -> None:
+    late = Wetting(ChoreKind.LEACH, NOON - KEPT, confirmed=True, due=NOON - KEPT, said_at=NOON)
+
+    assert late in Care((late,)).wetted(replace(TOLD, at=NOON + HOUR)).wettings

@@ -9,6 +9,7 @@ import pytest
 
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.care import KEPT, Care, Wetting
+from sillward_rules.plants.care_merging import with_answers
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.salt_balance import (
@@ -284,8 +285,8 @@ def test_repotting_begins_anew_also_if_a_round_was_on_its_way() -> None:
 
     assert known.salt is not None
     assert known.salt.ec == FRESH_EC
-    assert worked_out.with_answers(known).salt == known.salt
-    assert known.with_answers(worked_out).salt == known.salt
+    assert with_answers(worked_out, known).salt == known.salt
+    assert with_answers(known, worked_out).salt == known.salt
 
 
 # -- whose roots, whose limit

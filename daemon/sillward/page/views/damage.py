@@ -18,11 +18,10 @@ def no_damage(visit: Visit, key: str) -> Response:
     about."""
     it, context = _plant(visit, key), visit.context
     try:
-        nights = damage.no_damage(context.ledger, context.site, it, (), visit.now, visit.person)
+        damage.no_damage(context.ledger, context.site.name, it, (), visit.now, visit.person)
     except UsageError:  # pressed twice
         return visit.redirect("plant", key=key)
-    over = all(night.answered_at is not None for night in nights)
-    return visit.redirect("plant", key=key, said="unharmed" if over else "unharmed_so_far")
+    return visit.redirect("plant", key=key, said="unharmed")
 
 
 def accept(visit: Visit, key: str) -> Response:

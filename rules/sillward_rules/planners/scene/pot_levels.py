@@ -21,7 +21,7 @@ from sillward_rules.physics.evapotranspiration import (
 from sillward_rules.physics.surface import ABSORPTANCE, GROUND_ALBEDO
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
-from sillward_rules.plants.care import Care
+from sillward_rules.plants.care import FILLS, Care
 from sillward_rules.plants.pot_water import (
     LATE_LOOK_SD,
     LOOKS,
@@ -36,9 +36,6 @@ from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_use import IN_SEASON, Pots
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.spot_columns import NO_SPOT
-
-FILLS = frozenset({ChoreKind.WATER, ChoreKind.LEACH})
-"""Waterings that go on until water runs through."""
 
 INDOOR_LIGHT, INDOOR_TEMP_C, INDOOR_RH_PCT = 0.1, 20.0, 50.0
 """In a room: the share of the sunlight outside that reaches plants, and the air where the grower
@@ -311,7 +308,7 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
     """Yield what was said of a pot since its water was counted. What was only told is not done."""
     care, counted = state.care, state.care.water
     for one in care.wettings:
-        if one.confirmed and one.kind in FILLS and (counted is None or one.at > counted.at):
+        if one.fills and (counted is None or one.known_at > counted.at):
             yield _Told(pot, one.at.timestamp(), one.kind)
     for look in care.looks:
         if counted is not None and (
