@@ -1,5 +1,6 @@
 """Collection files, as text: invented plants in a courtyard in Mendoza, one to forty of them."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -22,6 +23,18 @@ longitude = 18.96
 elevation = 20
 zone = "Europe/Oslo"
 """
+
+_OF_THE_WHOLE_PLANT = re.compile(
+    r"^(?:pot|span) = .*\n|^\[water\].*\n(?:.+\n)*|^\[\[(?:feeds|courses)\]\].*\n(?:.+\n)*",
+    re.MULTILINE,
+)
+
+
+def courtyard_with_one_feed() -> str:
+    """The packaged collection, without pots and with [feed] alone, for tests that add their own."""
+    text = (examples() / "courtyard.toml").read_text(encoding="utf-8")
+    return _OF_THE_WHOLE_PLANT.sub("", text).replace("[feed] ", "[feed]\nwater_ec = 0.15 ")
+
 
 OUTDOORS = {
     "pergola": "sky_view = 0.5\nwind = 0.35\nrain = 1.0\nheight = 2.0\nnight_offset = 0.8",

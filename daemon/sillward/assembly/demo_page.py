@@ -11,7 +11,7 @@ from pydantic import SecretStr
 
 from sillward.assembly.app import App
 from sillward.assembly.desk_setup import build_desks
-from sillward.assembly.examples import demo
+from sillward.assembly.examples import demo, looked_at_pots
 from sillward.config.channel import Channel
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
@@ -58,6 +58,8 @@ def told_page_desk(app: App, ledger: Ledger, *, now: datetime | None = None) -> 
     app = replace(app, household=household, clock=clock)
     (desk,) = build_desks([app], ledger, _sent)
     desk.context.updater.fetch_now()
+    if not ledger.plant_states.of_site(site.name):
+        ledger.plant_states.keep(site.name, looked_at_pots(app))
     for round_, at in ((Round.MORNING, morning), (Round.DUSK, dusk)):
         moment = at
         desk.tell(due_rounds.current(site, household.rounds, round_, at))

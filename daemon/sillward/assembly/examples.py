@@ -1,6 +1,6 @@
 """The packaged example: a collection with its recorded forecasts."""
 
-from datetime import date
+from datetime import date, timedelta
 from importlib import resources
 from pathlib import Path
 
@@ -9,6 +9,9 @@ from sillward.config.loader import load_household
 from sillward.config.settings import Settings
 from sillward.forecast.recorded import recorded
 from sillward.forecast.store import utc_now
+from sillward_rules.plants.pot_water import PotLook
+from sillward_rules.plants.state import PlantState
+from sillward_rules.transitions import looked_at
 
 DEMOS = {
     "cold-snap": date(2026, 5, 14),
@@ -37,6 +40,17 @@ def past_year() -> tuple[App, Path]:
     household = load_household(folder / "courtyard.toml")
     app = App(Settings.model_construct(), household, (), options, utc_now)
     return app, folder / "past-year.csv"
+
+
+def looked_at_pots(app: App) -> dict[str, PlantState]:
+    """Return the states of the example's plants in pots: each was looked at the evening before."""
+    evening = app.clock() - timedelta(days=1)
+    look = PotLook("moist", evening, evening)
+    return {
+        plant.name: looked_at(PlantState(plant.home), look)
+        for plant in app.household.collection.plants
+        if plant.pot is not None
+    }
 
 
 def demo(weather: str) -> App:

@@ -6,11 +6,10 @@ from datetime import timedelta
 import click
 
 from sillward.assembly import read_only
-from sillward.assembly.examples import DEMOS
+from sillward.assembly.examples import DEMOS, looked_at_pots
 from sillward.assembly.examples import demo as packaged_example
 from sillward.cli.printing import say
 from sillward.wording import full_sheet, short_sheet
-from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.transitions import all_confirmed, next_state
 
@@ -23,7 +22,7 @@ def demo(weather: str) -> None:
     Example: sillward demo dry-summer
     """
     example = packaged_example(weather)
-    states: dict[str, PlantState] = {}
+    states = looked_at_pots(example)
     dusk = example.clock()
     forecast = read_only.fetched_weather(example, dusk)
     household, rounds = example.household, example.household.rounds

@@ -22,7 +22,7 @@ from sillward.text import printable
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.state import PlantState
 from tests.end_to_end.test_screens import too_wide
-from tests.support.paths import EXAMPLES
+from tests.support.collection_files import courtyard_with_one_feed
 
 DUSK = examples.demo("cold-snap").clock()
 BLUE, OLD = "Blue basket", "Old cattleya"
@@ -52,7 +52,7 @@ plants = {{ name = "{OLD}" }}
 def _dusk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     """It is Thursday 14 May, dusk."""
     path = tmp_path / "yard.toml"
-    text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
+    text = courtyard_with_one_feed()
     path.write_text(text + COURSES, encoding="utf-8")
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: DUSK))
     monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
@@ -171,7 +171,8 @@ def test_what_cannot_be_meant_is_refused(words: tuple[str, ...], why: str) -> No
     assert why in " ".join(result.stderr.split())
 
 
-def test_without_courses_it_says_where_they_stand(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv("SILLWARD_COLLECTION", str(EXAMPLES / "courtyard.toml"))
+def test_without_courses_it_says_where_they_stand() -> None:
+    path = Path(os.environ["SILLWARD_COLLECTION"])
+    path.write_text(courtyard_with_one_feed(), encoding="utf-8")
 
     assert said() == "There are no courses; a table under [[courses]] describes one."

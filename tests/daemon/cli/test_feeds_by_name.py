@@ -11,7 +11,7 @@ from sillward.assembly import app, examples
 from sillward.cli import main, shared
 from tests.daemon.cli.test_course_command import COURSES
 from tests.end_to_end.test_screens import recorded, too_wide
-from tests.support.paths import EXAMPLES
+from tests.support.collection_files import courtyard_with_one_feed
 
 MORNING = examples.demo("dry-summer").clock()
 FEEDS = """
@@ -30,7 +30,7 @@ plants = { holder = "mount" }
 @pytest.fixture(autouse=True)
 def _morning(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     path = tmp_path / "yard.toml"
-    text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
+    text = courtyard_with_one_feed()
     path.write_text(text + FEEDS + COURSES, encoding="utf-8")
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: MORNING))
     monkeypatch.setenv("SILLWARD_COLLECTION", str(path))

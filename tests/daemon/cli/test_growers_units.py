@@ -243,7 +243,7 @@ def test_why_tells_bounds_and_corrections_in_the_growers_units(us: Path) -> None
     assert f"{report['cold']['hours']:.1f} h and {depth:.1f} °F h under 57.2 °F" in line
     chore = next(chore for chore in report["chores"] if chore["chore"] == "carry-in")
     assert datetime.fromisoformat(chore["before"]) == DUSK.replace(microsecond=0)
-    assert "carry in: now, pergola to sunroom" in line
+    assert "carry in: now (about 10 min), pergola to sunroom" in line
     (reason,) = [reason for reason in chore["because"] if reason["plant"] == "Blue basket"]
     assert f"down to {fahrenheit(reason['value']):.1f} °F at {twelve(reason['at'])}" in line
     assert "note: sky_view is not given: taken as 0.5 for cold nights, light and drying" in guest
@@ -441,7 +441,8 @@ def test_why_tells_a_deadline_by_the_growers_clock(us: Path) -> None:
 
     chore = next(chore for chore in report["chores"] if chore["chore"] == "carry-in")
     assert datetime.fromisoformat(chore["before"]) > DUSK
-    assert f"carry in: by {twelve(chore['before'])}, pergola to back hall" in line
+    begin = f"begin by {twelve(chore['begin_by'])}, about {chore['takes_min']:.0f} min"
+    assert f"carry in: by {twelve(chore['before'])} ({begin}), pergola to back hall" in line
 
 
 def test_the_moment_that_is_taken_for_now_is_told_by_the_growers_clock(
