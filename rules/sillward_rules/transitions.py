@@ -9,7 +9,7 @@ Each event has one function here; the shell calls it and stores the result:
     ... that the plant stands elsewhere    moved_by_hand
     ... that the plant grows               seen_growing
     ... that a course is over              course_ended
-    ... how the leaves are                 leaf_looked_at
+    ... how the leaves are                 leaf_looked_at, leaf_look_taken_back
     ... how wet its pot is                 looked_at, look_taken_back
     ... that it has been repotted          repotted, repotting_taken_back
     an answer is taken back                without_answer
@@ -490,6 +490,18 @@ def leaf_looked_at(state: PlantState, now: datetime) -> PlantState:
     for known in care.courses:
         if known.looked_at is None or known.looked_at < now:
             care = care.with_course(replace(known, looked_at=now))
+    return replace(state, care=care)
+
+
+def leaf_look_taken_back(state: PlantState, at: datetime, last: datetime | None) -> PlantState:
+    """Return the state of a plant of which nobody has said at that time how its leaves are.
+
+    last: when that was said before, if ever.
+    """
+    care = state.care
+    for known in care.courses:
+        if known.looked_at == at:
+            care = care.with_course(replace(known, looked_at=last))
     return replace(state, care=care)
 
 

@@ -156,16 +156,16 @@ def _changed(app: App, against: Path | None, changes: Sequence[Change]) -> list[
         return []
     if against is None:
         try:
-            changed = app.read_household(changes=changes)
-            return [accepted.with_accepted_limits(app, changed)]
+            other = app.read_household(changes=changes)
         except ConfigError as error:  # the file itself is right: it has been read already
             raise UsageError(str(error)) from None
-    other = app.read_household(against, changes)
-    ours, theirs = app.site, other.collection.site
-    if (theirs.latitude, theirs.longitude) != (ours.latitude, ours.longitude):
-        msg = f"--against {against}: is for another place than {app.path}"
-        raise UsageError(msg)
-    return [other]
+    else:
+        other = app.read_household(against, changes)
+        ours, theirs = app.site, other.collection.site
+        if (theirs.latitude, theirs.longitude) != (ours.latitude, ours.longitude):
+            msg = f"--against {against}: is for another place than {app.path}"
+            raise UsageError(msg)
+    return [accepted.with_accepted_limits(app, other)]
 
 
 def _period(app: App, past: PastWeather, wished: _Wishes, usual: Period | None) -> Period:

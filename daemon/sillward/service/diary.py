@@ -282,7 +282,8 @@ def delete(
 def _take_out(ledger: Ledger, site: str, entry: DiaryEntry) -> None:
     """Take out of a plant's state what an entry has changed, as far as that can be."""
     known = ledger.plant_states.of_site(site).get(entry.plant)
-    after = known and state_without(entry, known)
+    others = (one for one in ledger.diary.of_plant(site, entry.plant) if one.id != entry.id)
+    after = known and state_without(entry, known, others)
     if after is not None and after != known:
         ledger.plant_states.keep(site, {entry.plant: after})
 

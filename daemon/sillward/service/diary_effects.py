@@ -60,14 +60,16 @@ def pot_look(what: str | None, amount: str | None, at: datetime, told: datetime)
     words = {word: word for word in POT_WORDS}
     if what != POT or amount not in words:
         return None
-    return PotLook(words[amount], at.replace(microsecond=0), told.replace(microsecond=0))
+    return PotLook(words[amount], _to_the_second(at), _to_the_second(told))
 
 
 def _looked(state: PlantState, seen: Seen) -> PlantState:
     if seen.what == LEAF:
-        return transitions.leaf_looked_at(state, seen.at.replace(microsecond=0))
+        return transitions.leaf_looked_at(state, _to_the_second(seen.at))
     look = pot_look(seen.what, seen.amount, seen.at, seen.entered_at)
-    return state if look is None else transitions.looked_at(state, look)
+    if look is None or seen.plant.pot is None:  # without a pot no water is worked out
+        return state
+    return transitions.looked_at(state, look)
 
 
 def _repotted(state: PlantState, seen: Seen) -> PlantState:
@@ -89,14 +91,23 @@ EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
 """The kinds that change a plant's state."""
 
 
-def state_without(entry: DiaryEntry, state: PlantState) -> PlantState:
-    """Return the state of a plant once an entry is deleted: a look or a repotting leaves it."""
+def state_without(
+    entry: DiaryEntry, state: PlantState, others: Iterable[DiaryEntry] = ()
+) -> PlantState:
+    """Return the state of a plant once an entry is deleted: a look or a repotting leaves it.
+
+    others: the other entries of the plant.
+    """
     if entry.kind is EntryKind.REPOTTED:
         return transitions.repotting_taken_back(state, _to_the_second(entry.seen_at))
-    look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
-    if entry.kind is not EntryKind.LOOK or look is None:
+    if entry.kind is not EntryKind.LOOK:
         return state
-    return transitions.look_taken_back(state, look)
+    if entry.what == LEAF:
+        left = (one for one in others if one.kind is EntryKind.LOOK and one.what == LEAF)
+        last = max((_to_the_second(one.seen_at) for one in left), default=None)
+        return transitions.leaf_look_taken_back(state, _to_the_second(entry.seen_at), last)
+    look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
+    return state if look is None else transitions.look_taken_back(state, look)
 
 
 def states_after(

@@ -9,6 +9,7 @@ from sillward_rules.planners.scene import salts
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.pot_levels import after_last_day
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.plants.course_progress import KEPT
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.season import Season
@@ -17,7 +18,8 @@ from sillward_rules.weather.season import Season
 def states_after(scene: Scene) -> Mapping[str, PlantState]:
     """Return the state of every plant in a morning, with the day before it counted."""
     seasoned = with_season(scene, after_last_night(scene))
-    watered = after_last_day(scene, with_courses_begun(scene, seasoned))
+    current = without_what_is_gone(scene, seasoned)
+    watered = after_last_day(scene, with_courses_begun(scene, current))
     return salts.after_last_day(scene, watered)
 
 
@@ -38,4 +40,33 @@ def with_season(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, 
         if memory is not state.care.season:
             state = replace(state, care=replace(state.care, season=memory))
         cohorts.append(replace(cohort, state=state))
+    return States(cohorts)
+
+
+def without_what_is_gone(
+    scene: Scene, states: Mapping[str, PlantState]
+) -> Mapping[str, PlantState]:
+    """Return these states without what the collection has no use for any more.
+
+    That is the water of a pot that is not in it, and courses of which nothing was given or said for
+    `course_progress.KEPT`: a file that lacks one for a while loses no answer.
+    """
+    running: list[set[str]] = [set() for _ in scene.cohorts]
+    for course in scene.collection.courses:
+        for index in course.plants.among(scene.traits).nonzero()[0].tolist():
+            running[index].add(course.name)
+    since, cohorts = scene.now - KEPT, []
+    for cohort, names in zip(scene.cohorts, running, strict=True):
+        state = states[cohort.names[0]]
+        care = state.care
+        kept = tuple(
+            one for one in care.courses if one.name in names or one.was_heard_of_since(since)
+        )
+        if kept != care.courses:
+            care = replace(care, courses=kept)
+        if cohort.plant.pot is None and (care.water or care.looks):
+            care = replace(care, water=None, looks=())
+        cohorts.append(
+            replace(cohort, state=state if care is state.care else replace(state, care=care))
+        )
     return States(cohorts)

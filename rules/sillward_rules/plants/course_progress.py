@@ -52,6 +52,11 @@ class CourseProgress:
         """Return the mistings after a moment."""
         return tuple(dose for dose in self.doses if dose.at > start)
 
+    def was_heard_of_since(self, start: datetime) -> bool:
+        """Return whether anything was given or said of it after a moment."""
+        times = (self.looked_at, self.ended_at, *(dose.at for dose in self.doses[-1:]))
+        return any(at is not None and at > start for at in times)
+
     def at(self, now: datetime) -> "CourseProgress":
         """Return it as of a moment, without what lies ahead."""
         if all(dose.at <= now for dose in self.doses):

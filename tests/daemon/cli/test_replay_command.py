@@ -14,11 +14,13 @@ import pytest
 from click.testing import CliRunner, Result
 
 from sillward.assembly import app
+from sillward.assembly.accepted import with_accepted_limits
 from sillward.cli import main, shared
 from sillward.cli.progress import Progress
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
 from sillward.replay.run import LostProcessError, run
+from sillward.service.accepted_limits import LimitChange, accept
 from sillward_rules.replay.engine import Plan
 from sillward_rules.replay.records import ReplayResult
 from sillward_rules.weather.hourly import Weather
@@ -163,6 +165,30 @@ def test_a_change_that_is_none_changes_nothing(april: tuple[str, ...]) -> None:
 
     assert "The change makes no difference to the work or the cold.\n" in said
     assert "judged by the higher" not in said
+
+
+def test_limits_that_were_accepted_count_in_the_other_collection_too(
+    tmp_path: Path, april: tuple[str, ...], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    built = app.build(app.Options(collection=EXAMPLES / "courtyard.toml"))
+    of_site = built.household.collection
+    plant = next(one for one in of_site.plants if one.limits.night_low)
+    assert plant.limits.night_low is not None
+    was = plant.limits.night_low.value
+    path = tmp_path / "ledger.sqlite3"
+    with closing(Ledger(path)) as ledger:
+        change = LimitChange("night_low", was, was - 30)
+        accept(ledger, of_site.site.name, plant.name, [change], NOW, None, "after damage")
+    monkeypatch.setenv("SILLWARD_LEDGER", str(path))
+    built = app.build(built.options)
+    ours = replace(built, household=with_accepted_limits(built))
+    monkeypatch.setattr(shared, "build", lambda _: ours)
+    copy = tmp_path / "copy.toml"
+    copy.write_bytes((EXAMPLES / "courtyard.toml").read_bytes())
+
+    said = shown("replay", *april, "--to", "2021-04-21", "--against", str(copy))
+
+    assert "The change makes no difference to the work or the cold.\n" in said
 
 
 def test_another_collection_is_compared_whole(tmp_path: Path, april: tuple[str, ...]) -> None:

@@ -2,7 +2,7 @@
 
 from contextlib import closing
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -13,6 +13,8 @@ from sillward.ledger.tables.diary import EntryKind
 from sillward.service import looks
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotLook
+from sillward_rules.plants.state import PlantState
+from sillward_rules.transitions import course_ended
 from tests.support.core import collection, plant, utc
 
 NOW = utc("2026-01-20T10:00")
@@ -51,6 +53,38 @@ def test_the_last_look_is_taken_back_and_no_other(tmp_path: Path) -> None:
         assert taken.amount == "dry"
         care = ledger.plant_states.of_site(SITE)["Lime"].care
         assert [look.word for look in care.looks] == ["wet"]
+
+
+def test_a_look_at_a_plant_without_a_pot_is_for_the_diary_alone() -> None:
+    of, ledger = collection(replace(LIME, pot=None)), Ledger(":memory:")
+
+    entry = looks.look(ledger, of, "Lime", "dry", NOW, NOW)
+
+    assert ledger.diary.of_plant(SITE, "Lime") == [entry]
+    assert ledger.plant_states.of_site(SITE) == {}
+
+
+def test_leaves_were_last_looked_at_when_that_was_last_said_and_not_taken_back() -> None:
+    ledger = Ledger(":memory:")
+    begun = course_ended(PlantState(LIME.home), "magnesium", None)
+    ledger.plant_states.keep(SITE, {"Lime": begun})
+
+    def looked_at() -> datetime | None:
+        course = ledger.plant_states.of_site(SITE)["Lime"].care.course("magnesium")
+        assert course is not None
+        return course.looked_at
+
+    first, second = NOW - timedelta(days=15), NOW - timedelta(days=1)
+    for at in (first, second, first - timedelta(days=9)):
+        looks.look(ledger, OF, "Lime", "same", at, NOW)
+    assert looked_at() == second
+
+    looks.take_back(ledger, SITE, "Lime", NOW)
+    assert looked_at() == second
+    looks.take_back(ledger, SITE, "Lime", NOW)
+    assert looked_at() == first
+    looks.take_back(ledger, SITE, "Lime", NOW)
+    assert looked_at() is None
 
 
 def test_any_other_word_is_an_error_that_names_the_words() -> None:

@@ -6,12 +6,14 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.plants.care import Care
 from sillward_rules.plants.care_merging import with_answers
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot_water import PotLook, PotWater
 from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.plants.state import Declined, PlantState
 from sillward_rules.remark import (
@@ -415,3 +417,22 @@ def test_the_week_gives_on_the_days_on_which_its_mornings_will() -> None:
         told[day.day] for day in week.days
     ]
     assert any(day.courses for day in week.days)
+
+
+def test_what_the_collection_lacks_for_good_is_forgotten_and_plants_are_alike_again() -> None:
+    of = beds(courses=(course("Left"),))
+    water = PotWater(NOW - DAY_LONG, 0.5, 0.1)
+    look = PotLook("wet", NOW - DAY_LONG, NOW)
+    given = CourseProgress("calcium", date(2025, 9, 1), (Dose(NOW - 40 * DAY_LONG),))
+    ended = replace(given, ended_at=NOW - 20 * DAY_LONG)
+
+    def kept(progress: CourseProgress) -> Care:
+        state = at_home(care=Care(courses=(progress,), water=water, looks=(look,)))
+        return morning(of, {"Right": state}).states["Right"].care
+
+    assert kept(given) == morning(of).states["Right"].care
+    assert kept(ended).courses == (ended,)  # a file that lacks it for a while loses no answer
+    assert kept(replace(given, doses=(Dose(NOW - DAY_LONG),))).courses
+    own = CourseProgress("magnesium", date(2025, 1, 1))
+    still = at_home(care=Care(courses=(own,)))
+    assert morning(of, {"Left": still}).states["Left"].care.courses == (own,)
