@@ -542,7 +542,8 @@ class DamageAsked(Remark):
 
 @dataclass(frozen=True, slots=True)
 class LimitProposed(Remark):
-    """A limit of a plant that its nights speak for changing, from how many of them."""
+    """A limit of a plant that its nights speak for changing, from how many that did damage, and
+    how many cold spells that did none."""
 
     plant: str
     limit: str

@@ -200,11 +200,13 @@ def _tell(app: App, desk: _Desk, entry: DiaryEntry | None, *, as_json: bool) -> 
 
 def _no_damage(app: App, desk: _Desk, by: str | None) -> None:
     """Write down that there is no damage, and say what that is about."""
-    nights = desk.inquest(None).nights
+    known = desk.inquest(None).nights
     voice = app.household.voice
-    for night in answers.no_damage(desk.ledger, app.site.name, desk.plant, nights, desk.now, by):
-        on, low = voice.day(night.night), voice.degrees(night.low_c)
-        say(f"noted: {desk.plant.name} took no harm in the night of {on} ({low})")
+    nights = answers.no_damage(desk.ledger, app.site, desk.plant, known, desk.now, by)
+    for line in report.no_damage_lines(
+        desk.plant.name, nights, app.site.local_date(desk.now), voice
+    ):
+        say(line)
     news = desk.news()
     if news is not None:
         for line in report.news_lines(desk.plant.name, news, desk.year(news), voice):

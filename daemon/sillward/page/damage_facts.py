@@ -65,7 +65,7 @@ def damage_told(visit: Visit, plant: Plant) -> DamageTold:
         for name in accepted_limits.COLD_LIMITS
         if (limit := getattr(plant.limits, name)) is not None and limit.was is not None
     ]
-    nights = damage_questions.open_nights(ledger, context.household.collection, visit.now)
+    nights = damage_questions.open_questions(ledger, context.household.collection, visit.now)
     asked = [
         f"{voice.day(night.night)}: {'' if night.is_read else 'about '}{voice.degrees(night.low_c)}"
         for night in nights

@@ -1,9 +1,12 @@
 """What `sillward damage` prints: the nights before, what may have done it, and what is proposed."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
+from datetime import date
 from typing import Any
 
 from sillward.ledger.tables.diary import DiaryEntry
+from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.service.damage_questions import next_question
 from sillward.service.inquest import Inquest, YearOfNights
 from sillward.service.limit_news import LimitNews
 from sillward.text.columns import PIPE, Mark, Screen
@@ -148,19 +151,53 @@ def news_lines(
     yield f"Or in your file, in °C: limits = {{ {keys} }}"
 
 
+def no_damage_lines(
+    plant: str, nights: Sequence[HarmfulNight], today: date, voice: Voice
+) -> Iterator[str]:
+    """Yield what it means that somebody has looked and sees no damage."""
+    over = [night for night in nights if night.answered_at is not None]
+    later = [day for night in nights if (day := next_question(night, today)) is not None]
+    if over:
+        yield f"noted: {plant} took no harm in {_nights(over, voice)}"
+    if later:
+        younger = [night for night in nights if night.answered_at is None]
+        yield (
+            f"noted: {plant} shows no damage so far from {_nights(younger, voice)}. It can show up"
+            f" to two weeks later: look again on {voice.day(min(later))}."
+        )
+
+
+def _nights(nights: Sequence[HarmfulNight], voice: Voice) -> str:
+    """Return nights in words: "the night of Wed 17 Jun (5.5 °C)"."""
+    coldest = min(nights, key=lambda night: night.low_c)
+    on, low = voice.day(coldest.night), voice.degrees(coldest.low_c)
+    if len(nights) == 1:
+        return f"the night of {on} ({low})"
+    return f"{len(nights)} cold nights, the coldest {on} ({low})"
+
+
 def learned_line(news: LimitNews, voice: Voice) -> str:
-    """Return what is believed: "Learned: harm begins at 7.4 °C ±1.5 (2 damaged, 3 unharmed)"."""
+    """Return what is believed: "Learned from 2 cold spells without damage: harm begins at
+    7.4 °C ±1.5; before, 9.0 °C ±2.0."."""
     if not news.counted:
         return (
             f"Believed: harm begins at {_belief(news.prior.mean_c, news.prior.sd_k, voice)}; no"
             " night of its own has said more."
         )
-    others = f", and {news.others} of its kind" if news.others else ""
+    others = f", and {news.others} of plants of its kind" if news.others else ""
     return (
-        f"Learned: harm begins at {_belief(news.after.mean_c, news.after.sd_k, voice)}, from"
-        f" {news.damaged} damaged and {news.unharmed} unharmed nights{others}; before,"
+        f"Learned from {_outcomes(news)}{others}: harm begins at"
+        f" {_belief(news.after.mean_c, news.after.sd_k, voice)}; before,"
         f" {_belief(news.prior.mean_c, news.prior.sd_k, voice)}."
     )
+
+
+def _outcomes(news: LimitNews) -> str:
+    damaged = "1 night with damage" if news.damaged == 1 else f"{news.damaged} nights with damage"
+    spells = "1 cold spell" if news.unharmed == 1 else f"{news.unharmed} cold spells"
+    if not news.unharmed:
+        return damaged
+    return f"{damaged} and {spells} without" if news.damaged else f"{spells} without damage"
 
 
 def _belief(mean_c: float, sd_k: float, voice: Voice) -> str:

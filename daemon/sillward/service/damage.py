@@ -8,11 +8,13 @@ from sillward.errors import UsageError
 from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.service.damage_questions import next_question
 from sillward.service.inquest import Inquest, as_harmful_night, inquire
 from sillward_rules.inquest import LOOK_BACK_NIGHTS, ColdNight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
+from sillward_rules.weather.site import Site
 
 NO_DAMAGE = "no damage"
 """The deed, for the log."""
@@ -105,34 +107,48 @@ def _is_learned(ledger: Ledger, site: str, entry: DiaryEntry) -> bool:
 
 def no_damage(
     ledger: Ledger,
-    site: str,
+    site: Site,
     plant: Plant,
     nights: Sequence[ColdNight],
     now: datetime,
     person: str | None,
 ) -> list[HarmfulNight]:
     """Write down that the grower has looked and sees no damage; return the nights it is about.
-    Where it is not known that the plant stood in the cold that teaches nothing.
 
-    Those are the nights that were asked about; if there are none, the coldest of `nights`, which
-    are those of the last weeks that are known. Raise UsageError if there is nothing to learn from.
+    Those are the nights that are not answered; if there are none, the coldest of `nights`, which
+    are those of the last weeks that are known. A night that was over two weeks ago did no damage.
+    A later one stays open, as damage may still show, and is asked about again. What is answered
+    stays as it is. Raise UsageError if there is nothing to learn from.
     """
-    since = (now - LATELY).date()
-    asked = [
-        night
-        for night in ledger.harmful_nights.of_plant(site, plant.name)
-        if night.answered_at is None and night.night >= since
-    ]
-    known = [night for night in nights if night.is_known]
-    if not asked and known:
-        coldest = min(known, key=lambda night: night.low_c)
-        asked = [as_harmful_night(plant.name, coldest, now)]
-    if not asked:
-        msg = f"{plant.name}: nothing is known of its nights, so that nothing can be learned"
+    today = site.local_date(now)
+    since = today - timedelta(days=LOOK_BACK_NIGHTS)
+    noted = ledger.harmful_nights.of_plant(site.name, plant.name)
+    about = [night for night in noted if night.answered_at is None and night.night >= since]
+    if not about:
+        days = {night.night for night in noted}
+        cold = [
+            night
+            for night in nights
+            if night.is_known and night.hours > 0 and night.day not in days
+        ]
+        about = [
+            as_harmful_night(plant.name, night, now)
+            for night in sorted(cold, key=lambda night: night.low_c)[:1]
+        ]
+    if not about:
+        msg = (
+            f"{plant.name}: no cold night of the last three weeks is open, so nothing can be"
+            " learned from that"
+        )
         raise UsageError(msg)
-    answered = [replace(night, answered_at=now, damaged=False, person=person) for night in asked]
+    looked = [
+        replace(night, looked_at=now, answered_at=now, damaged=False, person=person)
+        if next_question(night, today) is None
+        else replace(night, looked_at=now)
+        for night in about
+    ]
     with ledger.transaction():
-        for night in answered:
-            ledger.harmful_nights.keep(site, night)
-        ledger.deeds.insert(site, Deed(now, person, NO_DAMAGE, {"plants": [plant.name]}))
-    return answered
+        for night in looked:
+            ledger.harmful_nights.keep(site.name, night)
+        ledger.deeds.insert(site.name, Deed(now, person, NO_DAMAGE, {"plants": [plant.name]}))
+    return looked

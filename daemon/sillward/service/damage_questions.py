@@ -1,7 +1,8 @@
 """Questions about cold nights, and limits that are proposed, on the sheets of morning and week.
 
-Symptoms of cold show a day to two weeks later, so the grower is asked after 3, 7 and 14 days. An
-answer teaches; no answer teaches nothing.
+Symptoms of cold show a day to two weeks later, so the grower is asked after 3, 7 and 14 days. A
+look that finds no damage answers one of these; only the last of them teaches. No answer teaches
+nothing.
 """
 
 from collections.abc import Sequence
@@ -19,6 +20,10 @@ ASKED_AFTER = (3, 7, 14)
 """Days after a cold night on which it is asked about. Source: chilling of 15 Spathiphyllum showed
 after one to five days (Qu et al. 2000), in two of 22 foliage plants after two weeks (both read in
 abstracts); the steps are judgement."""
+
+QUIET_DAYS = 3
+"""So many days after a question, or a look, nothing is asked about the plant. Judgement: the nights
+of one cold spell are looked at together."""
 
 GIVEN_UP_AFTER = 17
 """After so many days it is not asked about any more. Judgement: a weekend is missed."""
@@ -42,13 +47,42 @@ def with_damage_questions(sheet: Sheet, collection: Collection, ledger: Ledger) 
     return replace(sheet, warnings=(*sheet.warnings, *said)) if said else sheet
 
 
-def open_nights(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulNight]:
-    """Return the nights that can still be answered, by night and plant."""
-    today = collection.site.local_date(now)
+def next_question(night: HarmfulNight, today: date) -> date | None:
+    """Return the day after today on which a night is asked about; None if it is not any more."""
+    return next((day for day in _steps(night) if day > today), None)
+
+
+def open_questions(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulNight]:
+    """Return the nights that wait for an answer, by night and plant: those after which nobody has
+    looked since they were last to be asked about."""
+    site = collection.site
+    today = site.local_date(now)
+
+    def waits(night: HarmfulNight) -> bool:
+        step = _last_step(night, today)
+        looked = None if night.looked_at is None else site.local_date(night.looked_at)
+        return step is not None and (looked is None or looked < step)
+
+    return [night for night in _unanswered(ledger, collection, today) if waits(night)]
+
+
+def _unanswered(ledger: Ledger, collection: Collection, today: date) -> list[HarmfulNight]:
     names = {plant.name for plant in collection.plants}
     since = today - timedelta(days=GIVEN_UP_AFTER)
     nights = ledger.harmful_nights.unanswered(collection.site.name, since)
     return [night for night in nights if night.plant in names]
+
+
+def _steps(night: HarmfulNight) -> list[date]:
+    """Return the days from which on a night is asked about."""
+    over = night.night + timedelta(
+        days=1
+    )  # a night ends on the day after the evening that names it
+    return [over + timedelta(days=days) for days in ASKED_AFTER]
+
+
+def _last_step(night: HarmfulNight, today: date) -> date | None:
+    return next((day for day in reversed(_steps(night)) if day <= today), None)
 
 
 def questions(ledger: Ledger, collection: Collection, now: datetime) -> list[DamageAsked]:
@@ -87,17 +121,24 @@ def _due(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulN
     """Return the nights that are to be asked about today, also those that were today already."""
     site = collection.site
     today = site.local_date(now)
+    lately: dict[str, date] = {}
+    for night in _unanswered(ledger, collection, today):
+        for at in (night.asked_at, night.looked_at):
+            if at is not None:
+                day = site.local_date(at)
+                lately[night.plant] = max(lately.get(night.plant, day), day)
 
     def is_due(night: HarmfulNight) -> bool:
-        # A night ends on the day after the evening that names it.
-        over = night.night + timedelta(days=1)
-        passed = [days for days in ASKED_AFTER if over + timedelta(days=days) <= today]
-        if not passed or night.asked_at is None:
-            return bool(passed)
-        asked = site.local_date(night.asked_at)
-        return asked == today or asked < over + timedelta(days=passed[-1])
+        asked = None if night.asked_at is None else site.local_date(night.asked_at)
+        if asked == today:
+            return True
+        last = lately.get(night.plant)
+        if last is not None and (today - last).days < QUIET_DAYS:
+            return False
+        step = _last_step(night, today)
+        return asked is None or step is None or asked < step
 
-    return [night for night in open_nights(ledger, collection, now) if is_due(night)]
+    return [night for night in open_questions(ledger, collection, now) if is_due(night)]
 
 
 def proposals(ledger: Ledger, collection: Collection) -> list[LimitProposed]:

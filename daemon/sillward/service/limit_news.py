@@ -15,6 +15,7 @@ from sillward_rules.plants.learned_limit import (
     STEP_K,
     Belief,
     Outcome,
+    by_spell,
     combined,
     counted,
     learned,
@@ -41,7 +42,8 @@ class LimitNews:
         prior: what is believed by its group, or by what the grower has set. others: from how many
             nights of other plants of its group that was corrected.
         after: what is believed after its own nights.
-        damaged, unharmed: how many of these there are; counted: how many of them count.
+        damaged, unharmed: how many of these did damage, and how many cold spells did none;
+            counted: how many of them count.
         changes: what is proposed; nothing where its limits are as they should be.
         because: in a few words, why.
     """
@@ -69,10 +71,9 @@ def news_of(ledger: Ledger, collection: Collection, plant: Plant) -> LimitNews |
         return None
     site = collection.site.name
     answered = ledger.harmful_nights.answered(site)
-    prior, others = _with_others(prior, collection, given, answered)
-    nights = _own(ledger, site, plant.name, answered)
-    outcomes = [Outcome(night.low_c, bool(night.damaged), night.sd_k) for night in nights]
-    counting = counted(outcomes)
+    prior, others = _with_others(ledger, prior, collection, given, answered)
+    nights = by_spell(_outcomes(ledger, site, plant.name, answered))
+    counting = counted(nights)
     after = learned(prior, counting)
     damaged = [night for night in nights if night.damaged]
     unharmed = len(nights) - len(damaged)
@@ -85,7 +86,7 @@ def news_of(ledger: Ledger, collection: Collection, plant: Plant) -> LimitNews |
         len(counting),
         others,
         _changes(plant.limits, given.limits, shift_k),
-        _because(damaged, unharmed),
+        _because(nights),
     )
 
 
@@ -94,21 +95,34 @@ def _is_own(limits: Limits) -> bool:
     return decides is not None and decides.origin == OWN_LIMIT
 
 
-def _own(
+def _outcomes(
     ledger: Ledger, site: str, plant: str, answered: Sequence[HarmfulNight]
-) -> list[HarmfulNight]:
-    """Return the nights of a plant that are answered. Damage counts as long as the diary has it."""
+) -> list[Outcome]:
+    """Return what came of the nights of a plant.
+
+    Damage counts as long as the diary has it, and its absence where the plant is known to have
+    stood in the cold.
+    """
     seen = {
         entry.entered_at
         for entry in ledger.diary.of_plant(site, plant)
         if entry.kind is EntryKind.DAMAGE
     }
-    nights = [night for night in answered if night.plant == plant and night.damaged is not None]
-    return [night for night in nights if not night.damaged or night.answered_at in seen]
+    return [
+        Outcome(night.low_c, night.damaged, night.sd_k, night.night)
+        for night in answered
+        if night.plant == plant
+        and night.damaged is not None
+        and (night.answered_at in seen if night.damaged else night.is_known)
+    ]
 
 
 def _with_others(
-    prior: Belief, collection: Collection, plant: Plant, answered: Sequence[HarmfulNight]
+    ledger: Ledger,
+    prior: Belief,
+    collection: Collection,
+    plant: Plant,
+    answered: Sequence[HarmfulNight],
 ) -> tuple[Belief, int]:
     """Return what is believed with the nights of other plants of its group, and their number."""
     alike = {
@@ -116,12 +130,16 @@ def _with_others(
         for other in collection.plants
         if plant.groups and other.groups == plant.groups and other.name != plant.name
     }
-    nights = [night for night in answered if night.plant in alike and night.damaged is not None]
+    nights = [
+        night
+        for name in sorted(alike & {night.plant for night in answered})
+        for night in by_spell(_outcomes(ledger, collection.site.name, name, answered))
+    ]
     if len(nights) < LEAST_OF_OTHERS:
         return prior, 0
     # Cold is the dose: the colder, the more of it.
     cold = [-night.low_c for night in nights]
-    found = fit(cold, [float(bool(night.damaged)) for night in nights], 1.0)
+    found = fit(cold, [float(night.damaged) for night in nights], 1.0)
     if found is None or found.slope <= 0:
         return prior, 0
     dose, error = found.dose_for(0.5)
@@ -141,8 +159,9 @@ def _changes(now: Limits, given: Limits, shift_k: float) -> tuple[LimitChange, .
     return tuple(changes)
 
 
-def _because(damaged: Sequence[HarmfulNight], unharmed: int) -> str:
-    if damaged:
-        last = max(night.night for night in damaged)
-        return f"after damage in the night of {last}"
-    return f"after {unharmed} cold nights without damage"
+def _because(nights: Sequence[Outcome]) -> str:
+    """Return it in a few words, for the origin of an accepted limit."""
+    harmful = [night.night for night in nights if night.damaged and night.night is not None]
+    if harmful:
+        return f"after damage in the night of {max(harmful)}"
+    return f"after {len(nights)} cold spells without damage"

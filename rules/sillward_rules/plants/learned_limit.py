@@ -23,8 +23,9 @@ Machine Learning, section 3.9 (from memory; checked by quadrature in the tests).
 """
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import date, timedelta
 from statistics import NormalDist
 
 import numpy as np
@@ -47,9 +48,14 @@ GRADED_K = 2.0
 over 2.2 to 11 K (the same six fits, as standard deviations), but damage is seen on the first leaf
 that has any, so it is the lower end that counts."""
 
+SPELL_GAP = timedelta(days=3)
+"""Nights without damage that are at most so far apart are one cold spell, and one piece of
+evidence. Judgement: the weather of one is the weather of the next, and the plant is looked at once
+for both."""
+
 MAX_UNHARMED = 3
-"""So many unharmed nights count, the coldest ones. Judgement: nights of one plant at one spot are
-not independent, so that the tenth mild night proves no more than the third."""
+"""So many spells without damage count, the coldest ones. Judgement: nights of one plant at one spot
+are not independent, so that the tenth mild spell proves no more than the third."""
 
 GRID_SDS, GRID_POINTS = 9.0, 1201
 """The quadrature reaches over so many standard deviations to either side, with so many points: what
@@ -62,11 +68,13 @@ class Outcome:
 
     - low_c: its lowest leaf temperature [°C]; sd_k: how well that is known [K].
     - damaged: whether damage was seen. Nobody having looked is no outcome.
+    - night: the date of its evening; None if that is not known.
     """
 
     low_c: float
     damaged: bool
     sd_k: float = 0.0
+    night: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -110,10 +118,35 @@ def _mills(z: float) -> float:
     return NormalDist().pdf(z) / (math.erfc(-z / math.sqrt(2.0)) / 2.0)
 
 
+def by_spell(outcomes: Iterable[Outcome]) -> list[Outcome]:
+    """Return the outcomes of one plant: all damage, and the coldest night of each spell without."""
+    outcomes = list(outcomes)
+    unharmed = [each for each in outcomes if not each.damaged]
+    found = [each for each in outcomes if each.damaged or each.night is None]
+    spell: list[Outcome] = []
+    last = date.min
+    for night, outcome in sorted(
+        ((each.night, each) for each in unharmed if each.night is not None),
+        key=lambda pair: pair[0],
+    ):
+        if spell and night - last > SPELL_GAP:
+            found.append(_coldest(spell))
+            spell = []
+        spell.append(outcome)
+        last = night
+    return [*found, _coldest(spell)] if spell else found
+
+
+def _coldest(outcomes: Sequence[Outcome]) -> Outcome:
+    return min(outcomes, key=lambda each: each.low_c)
+
+
 def counted(outcomes: Sequence[Outcome]) -> list[Outcome]:
-    """Return the outcomes that count: all damage, and the `MAX_UNHARMED` coldest nights without."""
-    unharmed = sorted((each for each in outcomes if not each.damaged), key=lambda each: each.low_c)
-    return [*(each for each in outcomes if each.damaged), *unharmed[:MAX_UNHARMED]]
+    """Return the outcomes of one plant that count: all damage, and the `MAX_UNHARMED` coldest of
+    the spells without."""
+    spells = sorted(by_spell(outcomes), key=lambda each: each.low_c)
+    unharmed = [each for each in spells if not each.damaged]
+    return [*(each for each in spells if each.damaged), *unharmed[:MAX_UNHARMED]]
 
 
 def learned(prior: Belief, outcomes: Sequence[Outcome], tau_k: float = GRADED_K) -> Belief:
@@ -167,7 +200,7 @@ MOST_RAISED_K, MOST_LOWERED_K = 4.0, 2.0
 cause, or needs to be seen again. Lowering is the side on which plants are lost."""
 
 LEAST_UNHARMED = 2
-"""So many nights without damage, and none with any, are needed to propose a lower limit.
+"""So many cold spells without damage, and none with any, are needed to propose a lower limit.
 Judgement."""
 
 

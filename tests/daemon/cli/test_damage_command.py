@@ -50,7 +50,7 @@ def outcome(*, damaged: bool) -> None:
     """A cold night of the blue basket, and what came of it."""
     with closing(Ledger(load_settings().ledger)) as ledger:
         for back in range(3):
-            night = (DUSK - timedelta(days=30 + back)).date()
+            night = (DUSK - timedelta(days=30 + 7 * back)).date()
             kept = HarmfulNight(
                 BLUE, night, 2.0, 0.7, True, True, 14.0, DUSK, None, DUSK, damaged, None
             )  # fmt: skip

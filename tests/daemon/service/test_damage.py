@@ -80,6 +80,9 @@ def answered(
     night = DAY - timedelta(days=40 + back)
     kept = HarmfulNight(plant, night, low_c, 1.0, True, True, 8.0, NOW, NOW, NOW, damaged)
     ledger.harmful_nights.keep(SITE.name, kept)
+    if damaged:
+        entry = DiaryEntry(plant, NOW, NOW, EntryKind.DAMAGE, "", None, None, "soft", "some")
+        ledger.diary.add(SITE.name, [entry])
     return kept
 
 
@@ -186,32 +189,80 @@ def test_damage_long_ago_is_not_looked_into(ledger: Ledger) -> None:
     assert learn_from_diary(ledger, COLLECTION, ["model"], {}, NOW) == 0
 
 
-def test_no_damage_is_about_the_nights_that_were_asked_about(ledger: Ledger) -> None:
-    asked = HarmfulNight(PLANT.name, COLD, 5.0, 1.3, False, True, 8.0, NOW)
-    ledger.harmful_nights.note(SITE.name, [asked])
+def noted(ledger: Ledger, night: date = COLD, *, is_known: bool = True) -> HarmfulNight:
+    made = HarmfulNight(PLANT.name, night, 5.0, 1.3, False, is_known, 8.0, NOW)
+    ledger.harmful_nights.note(SITE.name, [made])
+    return made
 
-    (night,) = no_damage(ledger, SITE.name, PLANT, (), NOW, "Ana")
+
+def test_a_look_before_two_weeks_are_over_is_no_answer_yet(ledger: Ledger) -> None:
+    noted(ledger)
+
+    (night,) = no_damage(ledger, SITE, PLANT, (), NOW, "Ana")
+    assert (night.night, night.looked_at, night.answered_at) == (COLD, NOW, None)
+    assert learned(ledger).counted == 0
+
+    entry = seen(ledger)
+    damaged = learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW)
+    assert damaged is not None
+    assert (damaged.night, damaged.damaged) == (COLD, True)
+
+
+def test_a_look_after_two_weeks_is_one(ledger: Ledger) -> None:
+    noted(ledger)
+    later = NOW + timedelta(days=11)  # the night was over fourteen days before
+
+    assert no_damage(ledger, SITE, PLANT, (), later - timedelta(days=1), None)[0].damaged is None
+    (night,) = no_damage(ledger, SITE, PLANT, (), later, "Ana")
     assert (night.night, night.damaged, night.person) == (COLD, False, "Ana")
     assert learned(ledger).unharmed == 1
 
 
-def test_no_damage_without_a_question_is_about_the_coldest_night(ledger: Ledger) -> None:
+def test_a_look_without_a_question_is_about_the_coldest_night(ledger: Ledger) -> None:
     nights = looked_into(ledger, None).nights
 
-    (night,) = no_damage(ledger, SITE.name, PLANT, nights, NOW, None)
-    assert night.night == COLD
+    (night,) = no_damage(ledger, SITE, PLANT, nights, NOW, None)
+    assert (night.night, night.looked_at, night.answered_at) == (COLD, NOW, None)
+    mild = [each for each in nights if each.low_c > 10]
     with pytest.raises(UsageError, match="nothing can be learned"):
-        no_damage(ledger, SITE.name, PLANT, (), NOW, None)
+        no_damage(Ledger(":memory:"), SITE, PLANT, mild, NOW, None)
 
 
-def test_a_lower_limit_takes_several_cold_nights_without_damage(ledger: Ledger) -> None:
+def test_no_damage_since_does_not_undo_damage(ledger: Ledger) -> None:
+    entry = seen(ledger)
+    learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW)
+    nights = looked_into(ledger, None).nights
+
+    with pytest.raises(UsageError, match="nothing can be learned"):
+        no_damage(ledger, SITE, PLANT, nights, NOW, None)
+    assert learned(ledger).damaged == 1
+
+
+def test_a_night_that_the_plant_may_have_spent_inside_proves_nothing(ledger: Ledger) -> None:
+    noted(ledger, is_known=False)
+
+    no_damage(ledger, SITE, PLANT, (), NOW + timedelta(days=12), None)
+    assert (learned(ledger).unharmed, learned(ledger).counted) == (0, 0)
+
+
+def test_nights_of_one_cold_spell_are_one_piece_of_evidence(ledger: Ledger) -> None:
+    for back in range(3):
+        answered(ledger, PLANT.name, 2.0 + back, damaged=False, back=back)
+
+    news = learned(ledger)
+    assert (news.unharmed, news.counted) == (1, 1)
+    assert news.changes == ()
+
+
+def test_a_lower_limit_takes_several_cold_spells_without_damage(ledger: Ledger) -> None:
     answered(ledger, PLANT.name, 2.0, damaged=False)
     assert learned(ledger).changes == ()
 
     for back in range(1, 9):
-        answered(ledger, PLANT.name, 2.0, damaged=False, back=back)
+        answered(ledger, PLANT.name, 2.0, damaged=False, back=7 * back)
     news = learned(ledger)
     assert (news.unharmed, news.counted) == (9, 3)
+    assert news.because == "after 9 cold spells without damage"
     assert not news.raises
     assert -2.0 <= news.changes[0].value - 8.0 < 0
 
@@ -221,7 +272,7 @@ def test_plants_of_one_group_teach_each_other(ledger: Ledger) -> None:
     alike = replace(COLLECTION, plants=plants)
     outcomes = [(9.0, False), (8.0, True), (7.5, False), (7.0, True), (6.5, True), (8.5, False)]
     for back, (low_c, damaged) in enumerate(outcomes):
-        answered(ledger, plants[1].name, low_c, damaged=damaged, back=back)
+        answered(ledger, plants[1].name, low_c, damaged=damaged, back=7 * back)
 
     news = news_of(ledger, alike, plants[0])
     alone = news_of(ledger, COLLECTION, PLANT)

@@ -8,7 +8,13 @@ import pytest
 from sillward.ledger import Ledger
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service import answers
-from sillward.service.damage_questions import questions, remember, with_damage_questions
+from sillward.service.damage import no_damage
+from sillward.service.damage_questions import (
+    open_questions,
+    questions,
+    remember,
+    with_damage_questions,
+)
 from sillward.service.damage_watch import LOOK_AFTER
 from sillward_rules.plants.collection import Collection
 from sillward_rules.remark import DamageAsked, LimitProposed
@@ -82,10 +88,42 @@ def test_an_answer_ends_the_questions(ledger: Ledger) -> None:
     assert not asked(ledger, 4)
 
 
+def test_a_look_before_two_weeks_answers_one_question_of_three(ledger: Ledger) -> None:
+    cold(ledger)
+
+    def look(days: int) -> None:
+        at = local("18:00", DAY + timedelta(days=days))
+        no_damage(ledger, SITE, COLLECTION.plants[0], (), at, None)
+
+    look(0)
+    assert [day for day in range(10) if asked(ledger, day)][:1] == [4]
+    assert [night.plant for night in open_questions(ledger, COLLECTION, local("08:30"))] == []
+    look(4)
+    assert [day for day in range(14) if asked(ledger, day)][:1] == [11]
+    look(11)
+    assert not any(asked(ledger, day) for day in range(20))
+    (night,) = ledger.harmful_nights.of_plant(SITE.name, "Left pot")
+    assert night.damaged is False
+
+
+def test_a_cold_spell_is_not_asked_about_every_day(ledger: Ledger) -> None:
+    for back in range(3):
+        cold(ledger, night=NIGHT + timedelta(days=back))
+    days = []
+    for day in range(20):
+        if asked(ledger, day):
+            at = local("08:30", DAY + timedelta(days=day))
+            sheet = with_damage_questions(a_sheet(Round.MORNING, at), COLLECTION, ledger)
+            remember(sheet, COLLECTION, ledger, at)
+            days.append(day)
+
+    assert days == [0, 3, 6, 11, 14]
+
+
 def test_only_the_morning_asks_and_only_the_week_proposes(ledger: Ledger) -> None:
     cold(ledger)
     for back in range(3):
-        night = cold(ledger, "Right pot", NIGHT - timedelta(days=back), low_c=7.0)
+        night = cold(ledger, "Right pot", NIGHT - timedelta(days=7 * back), low_c=7.0)
         ledger.harmful_nights.keep(
             SITE.name, replace(night, answered_at=local("09:00"), damaged=False, low_c=1.0)
         )

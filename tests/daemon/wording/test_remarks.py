@@ -369,7 +369,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),
-        "Boat: night_low 12 °C is proposed instead of 10 °C, from 1 damaged and 0 unharmed nights: "
+        "Boat: night_low 12 °C is proposed instead of 10 °C, after damage in 1 night: "
         "sillward damage 'Boat'",
     ),
     (

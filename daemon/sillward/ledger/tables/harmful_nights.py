@@ -13,7 +13,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
-COLUMNS = 13
+COLUMNS = 14
 """Columns of the table."""
 
 
@@ -31,6 +31,8 @@ class HarmfulNight:
         asked_at: when the grower was last asked whether damage shows; None if not yet.
         answered_at: when it was answered, by whom (person, None if not known), and whether there
             was damage; None if it was not.
+        looked_at: when somebody last looked and saw no damage; None if nobody has. Before two
+            weeks are over that is no answer: damage may show later.
     """
 
     plant: str
@@ -45,6 +47,7 @@ class HarmfulNight:
     answered_at: datetime | None = None
     damaged: bool | None = None
     person: str | None = None
+    looked_at: datetime | None = None
 
 
 class HarmfulNightTable:
@@ -80,6 +83,7 @@ class HarmfulNightTable:
             None if night.answered_at is None else to_text(night.answered_at),
             night.damaged,
             night.person,
+            None if night.looked_at is None else to_text(night.looked_at),
         )
 
     def of_plant(self, site: str, plant: str) -> list[HarmfulNight]:
@@ -133,4 +137,5 @@ def _night_of(row: Row) -> HarmfulNight:
         maybe_moment(row["answered_at"]),
         None if row["damaged"] is None else bool(row["damaged"]),
         row["person"],
+        maybe_moment(row["looked_at"]),
     )

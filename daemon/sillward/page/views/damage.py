@@ -18,10 +18,11 @@ def no_damage(visit: Visit, key: str) -> Response:
     about."""
     it, context = _plant(visit, key), visit.context
     try:
-        damage.no_damage(context.ledger, context.site.name, it, (), visit.now, visit.person)
+        nights = damage.no_damage(context.ledger, context.site, it, (), visit.now, visit.person)
     except UsageError:  # pressed twice
         return visit.redirect("plant", key=key)
-    return visit.redirect("plant", key=key, said="unharmed")
+    over = all(night.answered_at is not None for night in nights)
+    return visit.redirect("plant", key=key, said="unharmed" if over else "unharmed_so_far")
 
 
 def accept(visit: Visit, key: str) -> Response:

@@ -44,6 +44,7 @@ SAID = {
     "corrected": "The entry is corrected.",
     "deleted": "The entry is deleted.",
     "unharmed": "Noted: no damage.",
+    "unharmed_so_far": "Noted: no damage so far. It can show up to two weeks later: look again.",
     "accepted": "The limits are accepted, and count from now on.",
     "limits": "Taken back: the limits of your collection count again.",
 }

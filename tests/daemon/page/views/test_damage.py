@@ -33,9 +33,9 @@ def cold(world: World, *, answered: bool = False, damaged: bool | None = None) -
 
 
 def unharmed(world: World) -> None:
-    """Three cold nights without damage: a lower limit is proposed."""
+    """Three cold spells without damage: a lower limit is proposed."""
     for back in range(3):
-        night = COLD - timedelta(days=back)
+        night = COLD - timedelta(days=7 * back)
         at = local("12:00")
         kept = HarmfulNight(PLANT, night, 1.0, 0.7, True, True, 8.0, at, None, at, False)
         world.ledger.harmful_nights.keep(SITE.name, kept)
@@ -59,7 +59,7 @@ def test_a_cold_night_is_asked_about_and_answered(world: tuple[Visitor, World]) 
 
     visitor.post(f"{PAGE}/damage/none")
     (night,) = made.ledger.harmful_nights.of_plant(SITE.name, PLANT)
-    assert night.damaged is False
+    assert (night.damaged, night.looked_at) == (None, made.clock())
     assert "Does any damage show" not in text_of(visitor)
     assert visitor.post(f"{PAGE}/damage/none").status_code == 303  # pressed twice
 
@@ -88,7 +88,7 @@ def test_a_proposal_is_accepted_as_it_was_shown_and_taken_back(
     assert f"night_low={limit.value:g}" == offer
     shown = text_of(visitor)
     assert f"You have accepted night_low {limit.value:g} °C (was 8 °C)." in shown
-    assert "accepted 2026-05-14 after 3 cold nights without damage (was 8 °C)" in shown
+    assert "accepted 2026-05-14 after 3 cold spells without damage (was 8 °C)" in shown
     assert 'name="offer"' not in shown
 
     visitor.post(f"{PAGE}/limits/take-back")
@@ -111,7 +111,7 @@ def test_damage_that_is_noted_is_looked_into_at_once(world: tuple[Visitor, World
     shown = text_of(visitor)
     assert "Damage was seen Thu 14 May." in shown
     assert "Night of Sun 10 May: leaf about 4.0 °C" in shown
-    assert "Learned: harm begins at" in shown
+    assert "Learned from 1 night with damage: harm begins at" in shown
 
 
 def test_a_plant_that_is_not_there_has_no_limits(world: tuple[Visitor, World]) -> None:
