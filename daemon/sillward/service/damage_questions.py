@@ -13,6 +13,7 @@ from sillward.ledger import Ledger
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.limit_news import news_of
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.learned_limit import spells
 from sillward_rules.remark import DamageAsked, LimitProposed, Remark
 from sillward_rules.sheet import Round, Sheet
 
@@ -24,6 +25,10 @@ abstracts); the steps are judgement."""
 QUIET_DAYS = 3
 """So many days after a question, or a look, nothing is asked about the plant. Judgement: the nights
 of one cold spell are looked at together."""
+
+IGNORED_WITHIN = timedelta(days=60)
+"""Where nobody has answered about a plant for so long, its next cold spell is asked about once, on
+the day that teaches. Judgement."""
 
 GIVEN_UP_AFTER = 17
 """After so many days it is not asked about any more. Judgement: a weekend is missed."""
@@ -53,8 +58,8 @@ def next_question(night: HarmfulNight, today: date) -> date | None:
 
 
 def open_questions(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulNight]:
-    """Return the nights that wait for an answer, by night and plant: those after which nobody has
-    looked since they were last to be asked about."""
+    """Return the nights that wait for an answer: of each cold spell of a plant the coldest, if
+    nobody has looked since it was last to be asked about."""
     site = collection.site
     today = site.local_date(now)
 
@@ -63,14 +68,29 @@ def open_questions(ledger: Ledger, collection: Collection, now: datetime) -> lis
         looked = None if night.looked_at is None else site.local_date(night.looked_at)
         return step is not None and (looked is None or looked < step)
 
-    return [night for night in _unanswered(ledger, collection, today) if waits(night)]
-
-
-def _unanswered(ledger: Ledger, collection: Collection, today: date) -> list[HarmfulNight]:
-    names = {plant.name for plant in collection.plants}
     since = today - timedelta(days=GIVEN_UP_AFTER)
-    nights = ledger.harmful_nights.unanswered(collection.site.name, since)
-    return [night for night in nights if night.plant in names]
+    coldest = [
+        min(spell, key=lambda night: night.low_c)
+        for nights in _unanswered(ledger, collection, today - IGNORED_WITHIN).values()
+        for spell in spells(nights, _day_of)
+    ]
+    return [night for night in coldest if night.night >= since and waits(night)]
+
+
+def _unanswered(
+    ledger: Ledger, collection: Collection, since: date
+) -> dict[str, list[HarmfulNight]]:
+    """Return the nights from a date on that are not answered, by plant."""
+    found: dict[str, list[HarmfulNight]] = {}
+    names = {plant.name for plant in collection.plants}
+    for night in ledger.harmful_nights.unanswered(collection.site.name, since):
+        if night.plant in names:
+            found.setdefault(night.plant, []).append(night)
+    return found
+
+
+def _day_of(night: HarmfulNight) -> date:
+    return night.night
 
 
 def _steps(night: HarmfulNight) -> list[date]:
@@ -121,24 +141,29 @@ def _due(ledger: Ledger, collection: Collection, now: datetime) -> list[HarmfulN
     """Return the nights that are to be asked about today, also those that were today already."""
     site = collection.site
     today = site.local_date(now)
-    lately: dict[str, date] = {}
-    for night in _unanswered(ledger, collection, today):
-        for at in (night.asked_at, night.looked_at):
-            if at is not None:
-                day = site.local_date(at)
-                lately[night.plant] = max(lately.get(night.plant, day), day)
+    earlier = _unanswered(ledger, collection, today - IGNORED_WITHIN)
 
     def is_due(night: HarmfulNight) -> bool:
         asked = None if night.asked_at is None else site.local_date(night.asked_at)
         if asked == today:
             return True
-        last = lately.get(night.plant)
-        if last is not None and (today - last).days < QUIET_DAYS:
+        nights = earlier[night.plant]
+        said = [at for each in nights for at in (each.asked_at, each.looked_at) if at is not None]
+        if said and (today - site.local_date(max(said))).days < QUIET_DAYS:
             return False
         step = _last_step(night, today)
+        if _is_ignored(nights, night) and step != _steps(night)[-1]:
+            return False
         return asked is None or step is None or asked < step
 
     return [night for night in open_questions(ledger, collection, now) if is_due(night)]
+
+
+def _is_ignored(nights: Sequence[HarmfulNight], night: HarmfulNight) -> bool:
+    """Whether nobody has answered any question about an earlier night of a plant."""
+    given_up = night.night - timedelta(days=ASKED_AFTER[-1])
+    asked = [each for each in nights if each.night <= given_up and each.asked_at is not None]
+    return bool(asked) and all(each.looked_at is None for each in nights)
 
 
 def proposals(ledger: Ledger, collection: Collection) -> list[LimitProposed]:

@@ -8,8 +8,10 @@ from sillward.ledger import Ledger
 from sillward.service.context import ServiceContext
 from sillward.service.damage import learn_from_diary
 from sillward.service.inquest import as_harmful_night, nights_of_plants
-from sillward_rules.inquest import LIKELY
+from sillward.service.limit_news import news_of
+from sillward_rules.inquest import LIKELY, ColdNight
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.learned_limit import Outcome
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.readings.hourly_readings import Quantity
@@ -22,6 +24,10 @@ sensors send late has come. Nobody is asked before the third day."""
 ANSWERS_WITHIN = timedelta(days=14)
 """Where nobody has confirmed an order for so long, one that is not confirmed says nothing of where
 the plant is, and no question follows from it. Judgement."""
+
+ASKED_FROM = 0.15
+"""Chance of damage that shows, by what is believed of the plant, from which on a night is asked
+about. Judgement: one question in seven finds something; a night in cool comfort is none."""
 
 log = logging.getLogger(__name__)
 
@@ -40,7 +46,6 @@ class DamageWatch:
         day = sun.night_at_or_after(context.site, now - LOOK_AFTER).day - timedelta(days=1)
         if day == self._noted:
             return
-        self._noted = day
         ledger, site, states = context.ledger, context.site.name, context.states()
         collection = context.taught_collection
         since = context.site.local_date(now - ANSWERS_WITHIN)
@@ -50,17 +55,32 @@ class DamageWatch:
             for plant in _perhaps_cold(ledger, collection, states, day)
             if _may_be_out(states[plant.name], confirms=confirms)
         ]
+        by_name = {plant.name: plant for plant, _ in plants}
         harmed = {
             name: night
             for name, night in nights_of_plants(ledger, collection, plants, day).items()
-            if night.harm >= LIKELY and (night.is_known or confirms)
+            if (night.is_known or confirms)
+            and is_worth_asking(ledger, collection, by_name[name], night)
         }
         nights = [as_harmful_night(name, night, now) for name, night in harmed.items()]
         ledger.harmful_nights.note(site, nights)
         sources = [source.name for source in context.forecasts.sources]
         taught = learn_from_diary(ledger, collection, sources, states, now)
+        self._noted = day  # not before: if it fails, the next tick looks again
         if nights or taught:
             log.info("damage.noted site=%s nights=%d taught=%d", site, len(nights), taught)
+
+
+def is_worth_asking(ledger: Ledger, collection: Collection, plant: Plant, night: ColdNight) -> bool:
+    """Whether a night may well have done damage that shows.
+
+    What a room is said to hold is no measurement: it says nothing new of any of its nights.
+    """
+    if night.harm < LIKELY or (collection.spot(night.spot).holds_itself and not night.is_read):
+        return False
+    news = news_of(ledger, collection, plant)
+    damage = Outcome(night.low_c, damaged=True, sd_k=night.sd_k)
+    return news is not None and news.after.chance_of(damage) >= ASKED_FROM
 
 
 def _perhaps_cold(ledger: Ledger, collection: Collection, states: State, day: date) -> list[Plant]:

@@ -23,16 +23,19 @@ Machine Learning, section 3.9 (from memory; checked by quadrature in the tests).
 """
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import NormalDist
+from typing import TypeVar
 
 import numpy as np
 
 from sillward_rules.arrays import erfc
 from sillward_rules.physics.cold_harm import USUAL_SPAN_K
 from sillward_rules.plants.limits import Limits
+
+T = TypeVar("T")
 
 GROUP_SD_K = 2.0
 """Standard deviation of one plant's limit of injury around that of its group [K]. Judgement: the
@@ -118,27 +121,25 @@ def _mills(z: float) -> float:
     return NormalDist().pdf(z) / (math.erfc(-z / math.sqrt(2.0)) / 2.0)
 
 
-def by_spell(outcomes: Iterable[Outcome]) -> list[Outcome]:
+def spells(nights: Iterable[T], day: Callable[[T], date]) -> list[list[T]]:
+    """Return nights of one plant put together by cold spell, both in order of their date."""
+    found: list[list[T]] = []
+    for night in sorted(nights, key=day):
+        if found and day(night) - day(found[-1][-1]) <= SPELL_GAP:
+            found[-1].append(night)
+        else:
+            found.append([night])
+    return found
+
+
+def by_spell(outcomes: Sequence[Outcome]) -> list[Outcome]:
     """Return the outcomes of one plant: all damage, and the coldest night of each spell without."""
-    outcomes = list(outcomes)
-    unharmed = [each for each in outcomes if not each.damaged]
-    found = [each for each in outcomes if each.damaged or each.night is None]
-    spell: list[Outcome] = []
-    last = date.min
-    for night, outcome in sorted(
-        ((each.night, each) for each in unharmed if each.night is not None),
-        key=lambda pair: pair[0],
-    ):
-        if spell and night - last > SPELL_GAP:
-            found.append(_coldest(spell))
-            spell = []
-        spell.append(outcome)
-        last = night
-    return [*found, _coldest(spell)] if spell else found
-
-
-def _coldest(outcomes: Sequence[Outcome]) -> Outcome:
-    return min(outcomes, key=lambda each: each.low_c)
+    dated = [each for each in outcomes if not each.damaged and each.night is not None]
+    others = [each for each in outcomes if each.damaged or each.night is None]
+    return others + [
+        min(spell, key=lambda each: each.low_c)
+        for spell in spells(dated, lambda each: each.night or date.min)
+    ]
 
 
 def counted(outcomes: Sequence[Outcome]) -> list[Outcome]:

@@ -15,8 +15,10 @@ from sillward.service.damage_questions import (
     remember,
     with_damage_questions,
 )
-from sillward.service.damage_watch import LOOK_AFTER
+from sillward.service.damage_watch import LOOK_AFTER, is_worth_asking
+from sillward_rules.inquest import ColdNight
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.remark import DamageAsked, LimitProposed
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.night_summary import NightForecast
@@ -117,7 +119,21 @@ def test_a_cold_spell_is_not_asked_about_every_day(ledger: Ledger) -> None:
             remember(sheet, COLLECTION, ledger, at)
             days.append(day)
 
-    assert days == [0, 3, 6, 11, 14]
+    assert days == [0, 4, 11]
+
+
+def test_who_does_not_answer_is_asked_once_about_the_next_cold_spell(ledger: Ledger) -> None:
+    for spell in range(2):
+        cold(ledger, night=NIGHT + timedelta(days=20 * spell))
+    days = []
+    for day in range(40):
+        if asked(ledger, day):
+            at = local("08:30", DAY + timedelta(days=day))
+            sheet = with_damage_questions(a_sheet(Round.MORNING, at), COLLECTION, ledger)
+            remember(sheet, COLLECTION, ledger, at)
+            days.append(day)
+
+    assert days == [0, 4, 11, 31]
 
 
 def test_only_the_morning_asks_and_only_the_week_proposes(ledger: Ledger) -> None:
@@ -172,3 +188,20 @@ def test_a_plant_that_was_warm_is_not(low_c: float, out: bool) -> None:
     world = through_a_cold_night(low_c, out=out)
 
     assert world.ledger.harmful_nights.of_plant(SITE.name, "Left pot") == []
+
+
+def test_a_cool_night_that_hardly_harms_is_not_asked_about(ledger: Ledger) -> None:
+    """Twelve hours two degrees under comfort, four above injury, and a room that holds itself."""
+    cool = ColdNight(DAY, "bench", True, 14.0, local("06:00"), 0.7, True, 16.0, 12.0, 1.0, 1.0)
+    limits = Limits(Limit(16.0, "group"), brief_low=Limit(10.0, "group"))
+    collection = replace(
+        COLLECTION,
+        plants=tuple(replace(plant, limits=limits) for plant in COLLECTION.plants),
+    )
+    plant = collection.plants[0]
+
+    assert not is_worth_asking(ledger, collection, plant, cool)
+    assert is_worth_asking(ledger, collection, plant, replace(cool, low_c=11.0))
+    held = replace(cool, spot="room", low_c=9.0, is_read=False)
+    assert not is_worth_asking(ledger, collection, plant, held)
+    assert is_worth_asking(ledger, collection, plant, replace(held, is_read=True))
