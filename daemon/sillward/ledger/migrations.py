@@ -172,7 +172,7 @@ CREATE TABLE harmful_night (
     site TEXT NOT NULL, plant TEXT NOT NULL, night TEXT NOT NULL, low REAL NOT NULL,
     sd REAL NOT NULL, read INTEGER NOT NULL, known INTEGER NOT NULL, limit_c REAL,
     noted_at TEXT NOT NULL, asked_at TEXT, answered_at TEXT, damaged INTEGER, person TEXT,
-    looked_at TEXT, PRIMARY KEY (site, plant, night)
+    looked_at TEXT, given TEXT NOT NULL, PRIMARY KEY (site, plant, night)
 ) STRICT
 """,
 }

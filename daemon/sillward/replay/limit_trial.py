@@ -10,7 +10,7 @@ from sillward.ledger import Ledger
 from sillward.replay.forecasts import SEED, forecasts_for, usual_choice
 from sillward.replay.period import Period, whole_period
 from sillward.replay.run import run
-from sillward.service.accepted_limits import LimitChange, plant_as_given
+from sillward.service.accepted_limits import LimitChange
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
@@ -39,8 +39,8 @@ def limit_trial(
     on_night: Callable[[NightRecord], None] = lambda _: None,
     processes: int | None = None,
 ) -> list[ReplayResult]:
-    """Replay the last year of a ledger for one plant, with its limits as they are given, and as
-    they are proposed. on_night, processes: as in `run`.
+    """Replay the last year of a ledger for one plant, with its limits as they are, and as they are
+    proposed. on_night, processes: as in `run`.
 
     Raise SourceError where the ledger knows too few nights until shortly before their low.
     """
@@ -50,8 +50,7 @@ def limit_trial(
     whole = whole_period(site, past.weather)
     period = Period(max(whole.first, whole.last - timedelta(days=NIGHTS - 1)), whole.last)
     forecasts = forecasts_for(usual_choice(past), past, SEED, None)
-    given = plant_as_given(plant)
-    pair = [replace(collection, plants=(each,)) for each in (given, with_changes(given, changes))]
+    pair = [replace(collection, plants=(each,)) for each in (plant, with_changes(plant, changes))]
     plans = [
         Plan(
             one,

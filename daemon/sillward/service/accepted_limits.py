@@ -31,11 +31,13 @@ ACCEPTED, TAKEN_BACK = "limit accepted", "limit taken back"
 
 @dataclass(frozen=True, slots=True)
 class LimitChange:
-    """A limit of a plant, and what it would become [°C]."""
+    """A limit of a plant [°C]: what it is by now, what it would become, and what its collection
+    gives, which is the same as `was` unless another one was accepted before."""
 
     name: str
     was: float
     value: float
+    given: float
 
 
 def applied(household: Household, ledger: Ledger) -> Household:
@@ -92,7 +94,7 @@ def accept(
 ) -> None:
     """Write down that the grower accepts these limits of a plant."""
     rows = [
-        AcceptedLimit(plant, each.name, each.value, each.was, now, person, because)
+        AcceptedLimit(plant, each.name, each.value, each.given, now, person, because)
         for each in changes
     ]
     told = ", ".join(f"{each.name} {each.value:g} °C" for each in changes)

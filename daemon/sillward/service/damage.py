@@ -58,14 +58,19 @@ def learn(
     night = inquest.coldest
     if night is None or not inquest.suspects[0].is_likely or not night.is_known:
         return None
+    noted = ledger.harmful_nights.of_plant(site, inquest.plant.name)
+    made = as_harmful_night(inquest.plant, night, now)
+    # The limits of then, in case somebody has raised them since.
+    first = next((other for other in noted if other.night == night.day), made)
     kept = replace(
-        as_harmful_night(inquest.plant.name, night, now),
+        made,
+        given=first.given,
         answered_at=entry.entered_at,
         damaged=True,
         person=entry.person,
     )
     with ledger.transaction():
-        for other in ledger.harmful_nights.of_plant(site, inquest.plant.name):
+        for other in noted:
             is_open = other.answered_at is None and other.night < inquest.seen
             # Another night was thought to have done it while less was known.
             was_blamed = other.damaged and other.answered_at == entry.entered_at
@@ -132,7 +137,7 @@ def no_damage(
             if night.is_known and night.hours > 0 and night.day not in days
         ]
         about = [
-            as_harmful_night(plant.name, night, now)
+            as_harmful_night(plant, night, now)
             for night in sorted(cold, key=lambda night: night.low_c)[:1]
         ]
     if not about:

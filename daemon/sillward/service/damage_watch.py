@@ -62,7 +62,7 @@ class DamageWatch:
             if (night.is_known or confirms)
             and is_worth_asking(ledger, collection, by_name[name], night)
         }
-        nights = [as_harmful_night(name, night, now) for name, night in harmed.items()]
+        nights = [as_harmful_night(by_name[name], night, now) for name, night in harmed.items()]
         ledger.harmful_nights.note(site, nights)
         sources = [source.name for source in context.forecasts.sources]
         taught = learn_from_diary(ledger, collection, sources, states, now)

@@ -17,6 +17,7 @@ from sillward.errors import SourceError
 from sillward.ledger import Ledger, StoredChore
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.readings.spot_lesson import lows_read
+from sillward.service.accepted_limits import COLD_LIMITS, plant_as_given
 from sillward.service.whereabouts import whereabouts
 from sillward_rules.chore import ChoreKind
 from sillward_rules.inquest import (
@@ -162,10 +163,12 @@ def nights_of_plants(
     }
 
 
-def as_harmful_night(plant: str, night: ColdNight, now: datetime) -> HarmfulNight:
+def as_harmful_night(plant: Plant, night: ColdNight, now: datetime) -> HarmfulNight:
     """Return a night as the ledger keeps it."""
+    limits = plant_as_given(plant).limits
+    given = {name: getattr(limits, name) for name in COLD_LIMITS}
     return HarmfulNight(
-        plant,
+        plant.name,
         night.day,
         round(night.low_c, 2),
         round(night.sd_k, 2),
@@ -173,6 +176,7 @@ def as_harmful_night(plant: str, night: ColdNight, now: datetime) -> HarmfulNigh
         night.is_known,
         night.limit_c,
         now,
+        given={name: limit.value for name, limit in given.items() if limit is not None},
     )
 
 

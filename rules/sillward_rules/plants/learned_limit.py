@@ -197,24 +197,22 @@ STEP_K = 0.5
 """Limits are proposed in steps of this [K]. Judgement: nobody knows them better."""
 
 MOST_RAISED_K, MOST_LOWERED_K = 4.0, 2.0
-"""No proposal moves limits by more than this [K]. Judgement: what seems to ask for more has another
-cause, or needs to be seen again. Lowering is the side on which plants are lost."""
+"""No proposal moves limits by more than this from what the collection gives [K]. Judgement: what
+seems to ask for more has another cause, or needs to be seen again. Lowering is the side on which
+plants are lost."""
 
 LEAST_UNHARMED = 2
-"""So many cold spells without damage, and none with any, are needed to propose a lower limit.
+"""So many cold spells without damage are needed to propose a lower limit.
 Judgement."""
 
 
-def shift_proposed(prior: Belief, after: Belief, damaged: int, unharmed: int) -> float:
-    """Return by how much the limits of cold of a plant should move, from where they began [K].
+def shifts_proposed(injury_c: float, after: Belief) -> tuple[float, float]:
+    """Return by how much the limits of cold of a plant should move at most, up and down [K].
 
-    Comfort keeps its distance from injury, so all of them move alike. After damage they move as far
-    as the mean of what is believed. Without any they go down only as far as the upper side of what
-    is believed, one standard deviation above its mean.
+    They are meant from where they were while injury was taken to begin at injury_c [°C]. Comfort
+    keeps its distance from injury, so all of them move alike: up as far as the mean of what is
+    believed, but down only as far as its upper side, one standard deviation above the mean.
     """
-    moved = after.mean_c - prior.mean_c
-    if damaged:
-        return min(max(round(moved / STEP_K) * STEP_K, 0.0), MOST_RAISED_K)
-    if unharmed < LEAST_UNHARMED:
-        return 0.0
-    return max(min(math.ceil((moved + after.sd_k) / STEP_K) * STEP_K, 0.0), -MOST_LOWERED_K)
+    moved = after.mean_c - injury_c
+    up, down = round(moved / STEP_K), math.ceil((moved + after.sd_k) / STEP_K)
+    return up * STEP_K, down * STEP_K

@@ -15,7 +15,7 @@ from tests.support.desks import DAY, SITE, a_household, local
 
 HOUSEHOLD = a_household()
 PLANT = HOUSEHOLD.collection.plants[0]
-CHANGE = LimitChange("night_low", 8.0, 12.0)
+CHANGE = LimitChange("night_low", 8.0, 12.0, 8.0)
 
 
 def test_a_higher_limit_carries_more() -> None:

@@ -25,7 +25,7 @@ AT = local("09:00")
 def accepted(
     ledger: Ledger, value: float = 12.0, was: float = 8.0, plant: str = "Left pot"
 ) -> None:
-    change = LimitChange("night_low", was, value)
+    change = LimitChange("night_low", was, value, was)
     accept(ledger, SITE.name, plant, [change], AT, "Ana", "after damage seen 2026-05-13")
 
 
@@ -97,7 +97,7 @@ def test_a_limit_of_rest_and_one_of_injury_can_be_accepted_too() -> None:
     plants = (replace(first, limits=limits), *others)
     household = replace(household, collection=replace(household.collection, plants=plants))
     names = {"night_low": 8.0, "brief_low": 3.0, "rest_low": 6.0}
-    changes = [LimitChange(name, was, was + 2) for name, was in names.items()]
+    changes = [LimitChange(name, was, was + 2, was) for name, was in names.items()]
 
     accept(ledger, SITE.name, first.name, changes, AT, None, "after damage")
 

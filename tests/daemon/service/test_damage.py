@@ -25,6 +25,7 @@ from sillward.service.inquest import Inquest, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.limits import Limit
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.sun import night_of
@@ -281,6 +282,82 @@ def test_plants_of_one_group_teach_each_other(ledger: Ledger) -> None:
     assert (news.others, alone.others) == (6, 0)
     assert alone.prior.mean_c < news.prior.mean_c < 8.5
     assert news.prior.sd_k < alone.prior.sd_k
+
+
+ALIKE = replace(
+    COLLECTION,
+    plants=tuple(replace(plant, groups=("cattleya",)) for plant in COLLECTION.plants),
+)
+USED_C = 4.0
+"""The limit of injury that follows from the night_low of these plants."""
+
+
+def others_say(ledger: Ledger, middle_c: float) -> None:
+    """Nights of another plant of the group: half are damaged about this temperature."""
+    for back, off_c in enumerate((-2.0, -1.0, -0.5, 0.5, 1.0, 2.0)):
+        low_c, damaged = middle_c + off_c, off_c < 0
+        answered(ledger, ALIKE.plants[1].name, low_c, damaged=damaged, back=7 * back)
+    answered(ledger, ALIKE.plants[1].name, middle_c + 0.7, damaged=True, back=70)
+    answered(ledger, ALIKE.plants[1].name, middle_c - 0.7, damaged=False, back=77)
+
+
+@pytest.mark.parametrize("middle_c", [0.0, 4.0, 8.0])
+@pytest.mark.parametrize(("low_c", "damaged"), [(4.2, False), (1.0, False), (3.5, True)])
+def test_no_proposal_is_less_safe_than_what_is_believed(
+    ledger: Ledger, middle_c: float, low_c: float, damaged: bool
+) -> None:
+    others_say(ledger, middle_c)
+    for back in range(1 if damaged else 3):
+        answered(ledger, PLANT.name, low_c + 0.1 * back, damaged=damaged, back=7 * back)
+
+    news = news_of(ledger, ALIKE, ALIKE.plants[0])
+    assert news is not None
+    assert news.others
+    shift_k = sum(change.value - change.was for change in news.changes)
+    if shift_k < 0:
+        assert USED_C + shift_k >= news.after.mean_c
+    else:
+        assert USED_C + shift_k == pytest.approx(max(USED_C, news.after.mean_c), abs=0.26)
+
+
+def test_who_has_raised_the_limit_in_the_file_is_not_told_to_by_the_same_damage(
+    ledger: Ledger,
+) -> None:
+    entry = seen(ledger)
+    learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW)
+    (change,) = learned(ledger).changes
+
+    def with_file(night_low: float) -> LimitNews:
+        limits = replace(PLANT.limits, night_low=Limit(night_low, "your own limit"))
+        plant = replace(PLANT, limits=limits)
+        collection = replace(COLLECTION, plants=(plant, *COLLECTION.plants[1:]))
+        state = ledger.plant_states.of_site(SITE.name).get(PLANT.name)
+        found = inquest_of(ledger, collection, ["model"], plant, state, entry, NOW)
+        learn(ledger, SITE.name, found, entry, NOW)  # it is looked into once more
+        news = news_of(ledger, collection, plant)
+        assert news is not None
+        return news
+
+    assert with_file(change.value).changes == ()
+    assert with_file(change.value + 1.0).changes == ()
+    (rest,) = with_file(change.value - 1.0).changes
+    assert (rest.was, rest.value) == (change.value - 1.0, change.value)
+
+
+def test_a_lower_limit_that_is_accepted_is_not_proposed_again_and_damage_raises_it(
+    ledger: Ledger,
+) -> None:
+    for back in range(3):
+        answered(ledger, PLANT.name, 1.0, damaged=False, back=7 * back)
+    news = learned(ledger)
+    (lower,) = news.changes
+    accept(ledger, SITE.name, PLANT.name, news.changes, NOW, None, news.because)
+    assert learned(ledger).changes == ()
+
+    answered(ledger, PLANT.name, 3.0, damaged=True, back=30)
+    (higher,) = learned(ledger).changes
+    assert (higher.was, higher.given) == (lower.value, 8.0)
+    assert higher.value >= 8.0
 
 
 def test_what_a_limit_costs_is_told_in_nights_of_the_last_year(ledger: Ledger) -> None:

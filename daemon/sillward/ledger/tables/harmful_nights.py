@@ -3,9 +3,10 @@
 They are kept for good: limits learn from them, and neither readings nor forecasts are kept so long.
 """
 
+import json
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from sqlite3 import Row
 
@@ -13,7 +14,7 @@ from sillward.ledger.database import Database
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
-COLUMNS = 14
+COLUMNS = 15
 """Columns of the table."""
 
 
@@ -33,6 +34,7 @@ class HarmfulNight:
             was damage; None if it was not.
         looked_at: when somebody last looked and saw no damage; None if nobody has. Before two
             weeks are over that is no answer: damage may show later.
+        given: the limits of cold that its collection gave it then, by name [°C].
     """
 
     plant: str
@@ -48,6 +50,7 @@ class HarmfulNight:
     damaged: bool | None = None
     person: str | None = None
     looked_at: datetime | None = None
+    given: Mapping[str, float] = field(default_factory=dict)
 
 
 class HarmfulNightTable:
@@ -84,6 +87,7 @@ class HarmfulNightTable:
             night.damaged,
             night.person,
             None if night.looked_at is None else to_text(night.looked_at),
+            json.dumps(dict(night.given)),
         )
 
     def of_plant(self, site: str, plant: str) -> list[HarmfulNight]:
@@ -138,4 +142,17 @@ def _night_of(row: Row) -> HarmfulNight:
         None if row["damaged"] is None else bool(row["damaged"]),
         row["person"],
         maybe_moment(row["looked_at"]),
+        _limits_of(row["given"]),
     )
+
+
+def _limits_of(text: str) -> dict[str, float]:
+    """Return limits by name. Raise ValueError if they cannot be read."""
+    limits = json.loads(text)
+    if not isinstance(limits, dict) or not all(map(_is_finite, limits.values())):
+        raise ValueError
+    return limits
+
+
+def _is_finite(value: object) -> bool:
+    return isinstance(value, int | float) and math.isfinite(value)
