@@ -177,7 +177,7 @@ def test_limits_that_were_accepted_count_in_the_other_collection_too(
     was = plant.limits.night_low.value
     path = tmp_path / "ledger.sqlite3"
     with closing(Ledger(path)) as ledger:
-        change = LimitChange("night_low", was, was - 30)
+        change = LimitChange("night_low", was, was - 30, was)
         accept(ledger, of_site.site.name, plant.name, [change], NOW, None, "after damage")
     monkeypatch.setenv("SILLWARD_LEDGER", str(path))
     built = app.build(built.options)
