@@ -17,8 +17,8 @@ from sillward_rules.replay.season import (
     Safe,
     SeasonOutlook,
     Turn,
-    YearDay,
 )
+from sillward_rules.weather.year_day import YearDay
 
 MAX_NAMED = 3
 """Plants that are named before they are counted."""

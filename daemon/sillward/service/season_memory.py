@@ -12,10 +12,11 @@ from datetime import date, datetime
 
 from sillward.ledger import Ledger
 from sillward_rules.plants.collection import Collection
-from sillward_rules.replay.season import NightLimit, SeasonOutlook, YearDay
+from sillward_rules.replay.season import NightLimit, SeasonOutlook
 from sillward_rules.replay.season_turn import SafePart, safe_part, season_turn
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.season import GROWS
+from sillward_rules.weather.year_day import YearDay
 
 SEASON_MARK = "season"
 """The mark that holds it, followed by the site."""

@@ -25,6 +25,7 @@ from sillward_rules.replay.past_nights import PastNights
 from sillward_rules.weather.season import Grows, Season, day_length_h, season_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.year_day import YearDay
 
 ENOUGH_YEARS = 10
 """With fewer years their number is told. Judgement: the dates for one year of ten are then little
@@ -36,39 +37,6 @@ RARE = 0.1
 _ENOUGH_FOR_RARE = round(1 / RARE) - 1
 """From so many years on the earliest or latest of them is passed in one year of ten."""
 
-
-@dataclass(frozen=True, slots=True, order=True)
-class YearDay:
-    """A day of the calendar without its year."""
-
-    month: int
-    day: int
-
-    @classmethod
-    def of(cls, day: date) -> "YearDay":
-        """Return the day of a date; 29 February is the 28th."""
-        return cls(day.month, 28 if (day.month, day.day) == (2, 29) else day.day)
-
-    @classmethod
-    def numbered(cls, number: int) -> "YearDay":
-        """Return the day of a number from 0 for 1 January to 364; the numbers go round."""
-        return cls.of(_COMMON_YEAR + timedelta(days=number % 365))
-
-    @property
-    def number(self) -> int:
-        """The days since 1 January in a year of 365."""
-        return (self.in_year(_COMMON_YEAR.year) - _COMMON_YEAR).days
-
-    def is_within(self, since: "YearDay", until: "YearDay") -> bool:
-        """Return whether it lies from one day of the calendar up to the day before another."""
-        return _days_from(since, self) < _days_from(since, until)
-
-    def in_year(self, year: int) -> date:
-        """Return this day of a year."""
-        return date(year, self.month, self.day)
-
-
-_COMMON_YEAR = date(2001, 1, 1)
 
 CUT_NORTH, CUT_SOUTH = YearDay(7, 1), YearDay(1, 1)
 """Where the years are cut. Judgement: soon after the solstice, well inside the warm half-year of a
@@ -396,7 +364,7 @@ def _turn(cut: YearDay, seasons: Sequence[ColdSeason], *, last: bool) -> tuple[T
         if (season.last_known if last else season.first_known)
     ]
     offsets = sorted(
-        none if day is None else float(_days_from(cut, YearDay.of(day))) for day in known
+        none if day is None else float(YearDay.of(day).days_after(cut)) for day in known
     )
     count = len(offsets)
     if not count:
@@ -445,8 +413,3 @@ def _safe_part(
     if last + 1 >= first + 365:
         return Safe.NEVER, None, None
     return Safe.FROM_UNTIL, _day_at(cut, last + 1), _day_at(cut, first)
-
-
-def _days_from(start: YearDay, day: YearDay) -> int:
-    """Return how many days after `start` a day of the calendar comes, 0 to 364."""
-    return (day.number - start.number) % 365

@@ -10,9 +10,9 @@ from sillward_rules.replay.season import (
     LimitOutlook,
     NightLimit,
     Safe,
-    YearDay,
     plants_by_limit,
 )
+from sillward_rules.weather.year_day import YearDay
 
 TOLD_DAYS = 28
 """A date is told so many days before it comes. Judgement: four week sheets, time enough to make

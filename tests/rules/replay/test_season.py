@@ -21,13 +21,13 @@ from sillward_rules.replay.season import (
     Safe,
     SeasonOutlook,
     Turn,
-    YearDay,
     cut_of,
     rank_of_rare,
     season_outlook,
     spots_in_question,
 )
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.year_day import YearDay
 from tests.support.airport import NEWARK, hourly, in_steps
 from tests.support.core import MENDOZA, OPEN_BENCH, WARM_ROOM, collection, plant, utc, weather
 

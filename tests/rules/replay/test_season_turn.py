@@ -9,8 +9,9 @@ import pytest
 from sillward_rules.plants.collection import Collection
 from sillward_rules.remark import NightsSafe
 from sillward_rules.replay.past_nights import PastNights
-from sillward_rules.replay.season import NightLimit, YearDay, season_outlook
+from sillward_rules.replay.season import NightLimit, season_outlook
 from sillward_rules.replay.season_turn import TOLD_DAYS, SafePart, safe_part, season_turn
+from sillward_rules.weather.year_day import YearDay
 from tests.support.core import OPEN_BENCH, WARM_ROOM, collection, plant
 
 WALL = replace(OPEN_BENCH, name="wall")
