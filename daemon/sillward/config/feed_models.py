@@ -5,10 +5,12 @@ from typing import Annotated, Any, Literal
 
 from pydantic import AfterValidator, Field
 
+from sillward.config import patterns
 from sillward.config.models import Duration, FeedTable, Grams, Salt, Table, Text
 from sillward_rules.plants.course_progress import KEPT
 from sillward_rules.plants.feeds import WEEK
 from sillward_rules.weather.time_expressions import parse_duration
+from sillward_rules.weather.year_day import parse_year_day
 
 
 def _a_day_or_more(text: str) -> str:
@@ -26,6 +28,11 @@ def _span_of_course(text: str) -> str:
     return text
 
 
+def _year_day(text: str) -> str:
+    parse_year_day(text)
+    return text
+
+
 def _short(text: str) -> str:
     if not timedelta(minutes=5) <= parse_duration(text) <= timedelta(hours=6):
         msg = f'"{text}": must be from "5 min" to "6 h"'
@@ -35,6 +42,9 @@ def _short(text: str) -> str:
 
 Every = Annotated[Duration, AfterValidator(_a_day_or_more)]
 CourseEvery = Annotated[Duration, AfterValidator(_span_of_course)]
+YearDayText = Annotated[
+    str, AfterValidator(_year_day), Field(json_schema_extra={"pattern": patterns.YEAR_DAY})
+]
 RinseAfter = Annotated[Duration, AfterValidator(_short)]
 
 _CHOICE = "which plants it is for, as in a rule (all)"
@@ -53,6 +63,14 @@ class NamedFeedTable(FeedTable):
             "in which seasons of growth it is given, at that pace; left out: while plants grow, "
             "and half as often while growth slows down"
         ),
+    )
+    begins: YearDayText | None = Field(
+        None,
+        alias="from",
+        description='its first day of each year, such as "03-01"; left out: all year',
+    )
+    until: YearDayText | None = Field(
+        None, description="its last day of each year; it may be after the new year"
     )
     plants: dict[str, Any] = Field({}, description=_CHOICE)
 

@@ -17,6 +17,7 @@ from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.time_expressions import parse_duration
+from sillward_rules.weather.year_day import ALL_YEAR, YearSpan, parse_year_day
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,7 @@ class GivenReader:
     water: Water | None
 
     def feeds(self, document: Mapping[str, Any]) -> tuple[Feed, ...]:
-        """Return the feeds of [[feeds]]. No plant may have two of them."""
+        """Return the feeds of [[feeds]]. No plant may have two of them at a time."""
         feeds: list[Feed] = []
         for index, raw in enumerate(self.reader.list_of_tables(document, "feeds") or []):
             where = entry_label("feeds", index, raw)
@@ -52,7 +53,10 @@ class GivenReader:
                 continue
             every = None if table.every is None else parse_duration(table.every)
             seasons = None if table.season is None else tuple(map(Season, table.season))
-            feed = Feed(table.name, recipe, every, seasons, chosen)
+            days = self._days(where, table)
+            if days is None:
+                continue
+            feed = Feed(table.name, recipe, every, seasons, chosen, days)
             self._check_others(where, feed, feeds)
             feeds.append(feed)
         return tuple(feeds)
@@ -72,6 +76,15 @@ class GivenReader:
             if course is not None and chosen is not None and is_new:
                 courses.append(course)
         return tuple(courses)
+
+    def _days(self, where: str, table: NamedFeedTable) -> YearSpan | None:
+        """Return the days of the year of a feed; None, which is reported, if one is missing."""
+        if table.begins is None and table.until is None:
+            return ALL_YEAR
+        if table.begins is None or table.until is None:
+            self.reader.report(where, "give both from and until, or neither")
+            return None
+        return YearSpan(parse_year_day(table.begins), parse_year_day(table.until))
 
     def _course(self, where: str, table: CourseTable, chosen: PlantFilter) -> Course | None:
         before = len(self.reader.errors)
@@ -129,10 +142,11 @@ class GivenReader:
         return False
 
     def _check_others(self, where: str, feed: Feed, others: Sequence[Feed]) -> None:
-        """Report the first plant that another feed is for too."""
+        """Report the first plant that gets another feed at the same time."""
         for other in others:
-            for plant in self.plants:
+            when = feed.meets(other)
+            for plant in self.plants if when is not None else ():
                 if feed.plants.includes(plant) and other.plants.includes(plant):
-                    text = f'"{plant.name}" gets "{other.name}" too; a plant has one feed'
+                    text = f'"{plant.name}" gets "{other.name}" too ({when}); one feed at a time'
                     self.reader.report(where, f"plants: {text}")
                     break

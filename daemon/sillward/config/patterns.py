@@ -45,6 +45,7 @@ MOMENT = _whole(_MOMENT)
 WEEKLY = _whole(rf"({'|'.join(_any_case(day) for day in (*_DAYS, 'sun(day)?'))}) \s*{_MOMENT}")
 QUIET = _whole(_FROM_TO)
 HOURS = _whole(f"({'|'.join(_any_case(word) for word in ('any', 'day', 'night'))}|{_FROM_TO})")
+YEAR_DAY = _whole(r"(0[1-9]|1[0-2])-(0[1-9]|[12][0-9]|3[01])")
 NPK = _whole("[0-9.]+-[0-9.]+-[0-9.]+")
 ZONE = r"^[A-Za-z0-9_+/-]+$"
 _ADDRESS_6 = r"[0-9A-Fa-f.]*:[0-9A-Fa-f.]*:[0-9A-Fa-f.:]*"

@@ -9,6 +9,7 @@ from sillward.config import group_lookup
 from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Broker, Household, TopicSensor
 from sillward.reports import pot_water
+from sillward.reports.course import days_of
 from sillward.reports.learned import learned_document
 from sillward.reports.limits import limit_rows, limits_document
 from sillward.reports.plant_words import size_document, sized
@@ -198,12 +199,12 @@ def _given(collection: Collection) -> Iterator[tuple[Cell, Cell]]:
     for one in every:
         count = sum(one.plants.includes(plant) for plant in collection.plants)
         kind = "course" if isinstance(one, Course) else "feed"
-        yield f"{kind} {one.name}:", f"{mixes[one.name]}; for {_plants(count)}"
+        yield f"{kind} {one.name}:", f"{mixes[one.name]}; for {_plants(count)}{days_of(one)}"
     if collection.feed is not None:
         others = "feed of the others:" if collection.feeds else "feed:"
         yield others, describe_feed(collection.feed)
         return
-    unfed = [plant.name for plant in collection.plants if collection.feed_of(plant) is None]
+    unfed = [plant.name for plant in collection.plants if not collection.feeds_of(plant)]
     if unfed:
         more = len(unfed) - MAX_UNFED_NAMED
         names = ", ".join(unfed[:MAX_UNFED_NAMED]) + (f" and {more} more" if more > 0 else "")

@@ -14,9 +14,10 @@ from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import CourseProgress
-from sillward_rules.plants.feeds import Course
+from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import describe_course, not_to_be_mixed
+from sillward_rules.weather.year_day import ALL_YEAR
 
 MOST_LOOKS = 8
 """Looks at the leaf that are told of a plant, the last ones. Judgement: four months of a course."""
@@ -179,9 +180,12 @@ def told_of_plant(
     Nothing where all plants have one feed, and without courses.
     """
     told = {}
-    feed = collection.feed_of(plant)
     if collection.feeds:
-        told["Feed"] = "none" if feed is None else feed.name or "that of all other plants"
+        feeds = [
+            f"{feed.name or 'that of all other plants'}{days_of(feed)}"
+            for feed in collection.feeds_of(plant)
+        ]
+        told["Feed"] = ", ".join(feeds) or "none"
     courses = collection.courses_of(plant)
     if courses:
         for course in document(collection, ledger, now, courses, plant.name)["courses"]:
@@ -189,6 +193,11 @@ def told_of_plant(
             looks = f"; leaves: {_looks(row, voice)}" if row["looks"] else ""
             told[f"Course, {course['name']}"] = capital(_progress(course, row, voice)) + looks
     return told
+
+
+def days_of(one: Feed | Course) -> str:
+    """Return ", 03-01 to 05-31" for a feed that is given in a part of each year alone."""
+    return f", {one.days}" if isinstance(one, Feed) and one.days != ALL_YEAR else ""
 
 
 def _looks(plant: Mapping[str, Any], voice: Voice) -> str:

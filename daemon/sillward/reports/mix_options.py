@@ -137,7 +137,7 @@ def request_by_name(
     limits = [
         plant.limits.salt_high.value
         for plant in collection.plants
-        if plant.limits.salt_high is not None and collection.feed_of(plant) == feed
+        if plant.limits.salt_high is not None and feed in collection.feeds_of(plant)
     ]
     of_water = {name: value for name, value in of.items() if name not in _OF_THE_MIX}
     water = _water_of(collection, recipe.mix, of_water)
@@ -168,7 +168,7 @@ def _water_of(collection: Collection, mix: Mix, options: Mapping[str, Any]) -> W
 
 def _courses_beside(collection: Collection, feed: Feed) -> Iterator[tuple[str, Mix]]:
     """Yield the courses of plants that get a feed, by name, each as a mix of its salt alone."""
-    fed = [plant for plant in collection.plants if collection.feed_of(plant) == feed]
+    fed = [plant for plant in collection.plants if feed in collection.feeds_of(plant)]
     for course in collection.courses:
         if any(course.plants.includes(plant) for plant in fed):
             salt = ((course.salt, course.grams_per_litre),)

@@ -97,14 +97,16 @@ def solutions_due(scene: Scene, films: DayFilms, given: Given) -> list[Solution]
     uptake_s = np.where(scene.traits.velamen, bare, leaf)
     of, slack_s = scene.collection, SAME_HOUR.total_seconds()
     solutions: list[Solution] = []
-    unfed = np.ones(len(scene.cohorts), dtype=bool)
+    day = scene.site.local_date(films.events.sunrise)
+    others = np.ones(len(scene.cohorts), dtype=bool)
     for feed, times in zip(of.all_feeds, given, strict=False):
-        chosen = unfed & feed.plants.among(scene.traits)
-        unfed &= ~chosen
+        chosen = feed.plants.among(scene.traits)
+        if feed in of.feeds:
+            others &= ~chosen
+        chosen &= others if feed not in of.feeds else feed.runs_on(day)
         since = now_s - times[:, 0]
         due = chosen & (since >= _pauses(scene, feed) - slack_s)
         solutions.append(Solution(feed, feed.ec, due, times[:, 0], uptake_s))
-    day = scene.site.local_date(films.events.sunrise)
     for course, times in zip(of.courses, given[len(of.all_feeds) :], strict=True):
         runs = [course.runs_on(day, ended_on(scene, course.name, c.index)) for c in scene.cohorts]
         chosen = np.array(runs, dtype=bool) & course.plants.among(scene.traits)

@@ -105,7 +105,8 @@ class Collection:
     """Site, spots, plants, rules (the standard ones included), habits, feeds and courses.
 
     - feed: of all plants that none of `feeds` is for; None if the grower has not said what it is.
-    - feeds: those for some plants, none for two of them; their names differ, and from courses too.
+    - feeds: those for some plants, never two of them at a time for a plant; their names differ, and
+      from courses too.
     """
 
     site: Site
@@ -144,7 +145,7 @@ class Collection:
 
     @property
     def all_feeds(self) -> tuple[Feed, ...]:
-        """Every feed, that of all other plants last; a plant gets the first one that is for it.
+        """Every feed, that of all other plants last.
 
         Without any, plants are fed with something that is not known. With feeds for some plants
         alone, the others are not fed.
@@ -152,9 +153,10 @@ class Collection:
         others = (Feed(recipe=self.feed),) if self.feed is not None or not self.feeds else ()
         return (*self.feeds, *others)
 
-    def feed_of(self, plant: Plant) -> Feed | None:
-        """Return the feed of a plant; None if it is not fed."""
-        return next((feed for feed in self.all_feeds if feed.plants.includes(plant)), None)
+    def feeds_of(self, plant: Plant) -> tuple[Feed, ...]:
+        """Return the feeds of a plant, each in its time; none if it is not fed."""
+        own = tuple(feed for feed in self.feeds if feed.plants.includes(plant))
+        return own or self.all_feeds[len(self.feeds) :]
 
     def courses_of(self, plant: Plant) -> tuple[Course, ...]:
         """Return the courses that are for a plant, also those that are over."""

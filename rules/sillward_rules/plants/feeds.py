@@ -8,6 +8,7 @@ from datetime import date, timedelta
 from sillward_rules.plants.fertiliser import Element, Mix, Salt
 from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.weather.season import Season
+from sillward_rules.weather.year_day import ALL_YEAR, YearDay, YearSpan
 
 WEEK = timedelta(days=7)
 
@@ -34,6 +35,7 @@ class Feed:
     - seasons: in which it is given, at that pace; None for growing, and half as often while growth
       slows down.
     - plants: the plants that get it.
+    - days: the days of each year on which it is given.
     """
 
     name: str = ""
@@ -41,6 +43,24 @@ class Feed:
     every: timedelta | None = None
     seasons: tuple[Season, ...] | None = None
     plants: PlantFilter = field(default_factory=PlantFilter)
+    days: YearSpan = ALL_YEAR
+
+    def runs_on(self, day: date) -> bool:
+        """Return whether it is given at that time of the year."""
+        return YearDay.of(day) in self.days
+
+    def meets(self, other: "Feed") -> str | None:
+        """Return when both are given to plants that both are for, in words; None for never."""
+        spans = self.days.shared_with(other.days)
+        seasons = [
+            season
+            for season in (Season.GROWING, Season.SLOWING)
+            if all(of.seasons is None or season in of.seasons for of in (self, other))
+        ]
+        if not spans or not seasons:
+            return None
+        when = " and ".join(map(str, spans))
+        return when if len(seasons) > 1 else f"{when}, while {seasons[0].value}"
 
     @property
     def ec(self) -> float:

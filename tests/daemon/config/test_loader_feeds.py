@@ -11,6 +11,8 @@ from tests.daemon.config.test_loader_water import FEED, errors_of, fed, loaded
 
 NAMED = f'\n[[feeds]]\nname = "weak feed"\n{FEED}'
 COURSE = '\n[[courses]]\nname = "magnesium"\nsalt = "epsom salt"\ngrams_per_litre = 0.5\n'
+SPRING = 'from = "03-01"\nuntil = "05-31"\n'
+AUTUMN = 'from = "05-31"\nuntil = "01-15"\n'
 WATER = "water_ec = 0.2\n"
 
 
@@ -30,11 +32,23 @@ def test_a_feed_of_some_plants_has_its_pace_seasons_and_plants(tmp_path: Path) -
     )
     assert feed.recipe is not None
     assert float(feed.recipe.mix.ppm("N")) == pytest.approx(25)
-    by_name = {plant.name: of.feed_of(plant) for plant in of.plants}
-    assert by_name["Old cattleya"] is feed
-    other = by_name["Moth orchid"]
-    assert other is not None
+    by_name = {plant.name: of.feeds_of(plant) for plant in of.plants}
+    assert by_name["Old cattleya"] == (feed,)
+    (other,) = by_name["Moth orchid"]
     assert other.recipe == of.feed
+
+
+def test_feeds_may_follow_each_other_through_the_year_and_the_seasons(tmp_path: Path) -> None:
+    bloom = NAMED.replace("weak feed", "bloom feed") + 'from = "06-01"\nuntil = "02-28"\n'
+    growth, slow = 'season = ["growing"]\n', 'season = ["slowing"]\n'
+    by_season = NAMED + growth + NAMED.replace("weak feed", "bloom feed") + slow
+
+    for text in (NAMED + SPRING + bloom, by_season):
+        of = loaded(tmp_path, more=text).collection
+        assert [feed.name for feed in of.feeds_of(of.plants[0])] == ["weak feed", "bloom feed"]
+    assert str(of.feeds[0].days) == "all year"
+    spring = loaded(tmp_path, more=NAMED + SPRING + bloom).collection.feeds
+    assert [feed.runs_on(date(2026, 6, 1)) for feed in spring] == [False, True]
 
 
 def test_a_course_has_its_salt_times_days_and_plants(tmp_path: Path) -> None:
@@ -74,8 +88,21 @@ def test_a_course_takes_its_water_from_the_water_in_use(tmp_path: Path) -> None:
         (NAMED + "grams_per_litre = 0.2\n", "give exactly one of ppm_n and grams_per_litre"),
         (
             NAMED + NAMED.replace("weak feed", "other"),
-            '"Strap-leaf by the door" gets "weak feed" too',
+            '"Strap-leaf by the door" gets "weak feed" too (all year); one feed at a time',
         ),
+        (
+            NAMED + SPRING + NAMED.replace("weak feed", "bloom feed") + AUTUMN,
+            'feeds[1] "bloom feed": plants: "Strap-leaf by the door" gets "weak feed" too '
+            "(05-31 to 05-31)",
+        ),
+        (
+            NAMED + 'season = ["slowing"]\n' + NAMED.replace("weak feed", "other") + SPRING,
+            'gets "weak feed" too (03-01 to 05-31, while slowing)',
+        ),
+        (NAMED + 'from = "03-01"\n', "give both from and until, or neither"),
+        (NAMED + 'until = "03-01"\n', "give both from and until, or neither"),
+        (NAMED + 'from = "13-01"\nuntil = "03-01"\n', 'from: "13-01": must be a month and a day'),
+        (NAMED + 'from = 2026-03-01\nuntil = "03-01"\n', "from"),
         (
             NAMED + 'plants = { holder = "pot" }\n' + NAMED + 'plants = { holder = "basket" }\n',
             "the name is already taken",

@@ -33,6 +33,7 @@ from sillward_rules.transitions import (
 )
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
+from sillward_rules.weather.year_day import YearDay, YearSpan
 from tests.support.core import daily_curve, fetched, plant, utc, warned
 from tests.support.summer import DAY, HOURS, NOW, at_home, garden, limited, sky
 
@@ -128,7 +129,24 @@ def test_plants_without_a_feed_of_their_own_get_that_of_all_or_none() -> None:
 
     assert given(morning(some)) == {"Left": "feed weak"}
     assert given(morning(replace(some, feed=feed("").recipe)))["Right"] == "feed"
-    assert some.feed_of(RIGHT) is None
+    assert some.feeds_of(RIGHT) == ()
+
+
+def test_feeds_follow_each_other_through_the_year() -> None:
+    """NOW is 20 January; a week counts from the last feed, whichever it was."""
+    spring = YearSpan(YearDay(9, 1), YearDay(1, 23))
+    summer = YearSpan(YearDay(1, 24), YearDay(8, 31))
+    two = beds(feed("growth", "Left", days=spring), feed("bloom", "Left", days=summer))
+
+    def of_day(day: int, state: dict[str, PlantState]) -> tuple[dict[str, str], Sheet]:
+        sheet = morning(two, state, NOW + day * DAY_LONG)
+        return given(sheet), sheet
+
+    first, sheet = of_day(0, {})
+    assert first == {"Left": "feed growth"}
+    state = next_state({}, sheet)
+    assert of_day(5, state)[0] == {}
+    assert of_day(7, state)[0] == {"Left": "feed bloom"}
 
 
 def test_a_daily_feed_is_given_every_morning_and_rinsed() -> None:
