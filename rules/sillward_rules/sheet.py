@@ -23,7 +23,7 @@ from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.spray_volume import with_spray
 from sillward_rules.planners.walk_time import with_loads
 from sillward_rules.plants.collection import Collection, Recipe
-from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.feeds import WEAK_FEED, Course, Feed
 from sillward_rules.plants.fertiliser import Element, ppm
 from sillward_rules.plants.state import PlantState, State
 from sillward_rules.remark import (
@@ -92,6 +92,8 @@ class Sheet:
     """The feed of all plants that have no other: what to weigh out, and how strong it is."""
     mixes: Mapping[str, str] = field(default_factory=dict)
     """The same of each feed and course that has a name."""
+    salts: frozenset[str] = frozenset()
+    """The names of the courses."""
     notes: tuple[str, ...] = ()
     """What the source does not give, and how that was made up for."""
     learned: Mapping[str, str] = field(default_factory=dict)
@@ -106,7 +108,8 @@ class Sheet:
 
     def mix_of(self, chore: Chore) -> str | None:
         """Return what to weigh out for a feed or a course; None if it is not known."""
-        return self.mixes.get(chore.what) if chore.what else self.feed
+        unnamed = self.feed if chore.what in ("", WEAK_FEED) else None
+        return self.mixes.get(chore.what, unnamed)
 
     @property
     def age(self) -> timedelta:
@@ -139,6 +142,7 @@ def draw_up(
         states=states_after(scene) if round_ is Round.MORNING else scene.states,
         feed=describe_feed(collection.feed) if collection.feed else None,
         mixes=describe_mixes(collection),
+        salts=frozenset(course.name for course in collection.courses),
         spread=_spread_origin(scene),
         notes=weather.notes,
         learned=_learned(collection),

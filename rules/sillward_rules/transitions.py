@@ -59,7 +59,11 @@ _CARRIES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT})
 _WET_LEAVES = WETTINGS - {ChoreKind.WATER}
 """Kinds after which leaves are wet; what goes into the pot alone wets none."""
 
-_FEEDS, _RINSES = frozenset({ChoreKind.FEED}), frozenset({ChoreKind.FLUSH, ChoreKind.LEACH})
+_FEEDS, _RINSES = (
+    frozenset({ChoreKind.FEED, ChoreKind.WATER}),
+    frozenset({ChoreKind.FLUSH, ChoreKind.LEACH}),
+)
+"""Kinds that feed, a watering of a pot only with a feed in it (`_is_one_of`); and that rinse."""
 
 
 # -- a round was told
@@ -327,7 +331,17 @@ def with_care_of(ours: PlantState, base: PlantState, theirs: PlantState) -> Plan
 
 def _last(care: Care, kinds: Collection[ChoreKind], earlier: datetime | None) -> datetime | None:
     """Return when a plant was last given one of these kinds; `earlier` if that was days ago."""
-    return max((one.at for one in care.wettings if one.kind in kinds), default=earlier)
+    return max((one.at for one in care.wettings if _is_one_of(kinds, one, care)), default=earlier)
+
+
+def _is_one_of(kinds: Collection[ChoreKind], one: Wetting, care: Care) -> bool:
+    """Return whether a watering is one of these kinds.
+
+    That of a pot with a feed is one that feeds: once it is confirmed, as all that goes into pots.
+    """
+    if one.kind not in kinds or one.kind is not ChoreKind.WATER:
+        return one.kind in kinds
+    return one.confirmed and bool(one.of) and care.course(one.of) is None
 
 
 def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool) -> PlantState:
@@ -420,7 +434,7 @@ def watered(state: PlantState, wetting: Wetting) -> PlantState:
     """Return the state of a plant once it has been misted, fed, rinsed, watered or flushed."""
 
     def last(earlier: datetime | None, kinds: Collection[ChoreKind]) -> datetime | None:
-        if wetting.kind not in kinds:
+        if not _is_one_of(kinds, wetting, state.care):
             return earlier
         since = earlier is not None and wetting.at < earlier <= wetting.known_at
         return earlier if since else wetting.at

@@ -115,15 +115,15 @@ class _Reader:
                 lambda text: self._check_spots(f"by {text}", self._repeats()),
             ),
             (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._read_mist),
-            (rf"({_GUARDS}) (by {CLOCK}|now): (.*)", self._read_crowded_guard),
+            (rf"({_GUARDS}) (by {CLOCK}|now)(?: with (.*?))?: (.*)", self._read_crowded_guard),
             (rf"Move (?:by )?({CLOCK}|now): (.*)", self._read_crowded_move),
             (
                 rf"Move (.*) from ({spot}) to ({spot}) (?:by )?({CLOCK}|now)(?:[,;] .*)?",
                 self._read_move,
             ),
             (
-                rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now)(?: if not done yet)?: "
-                r"([^;]*)(?:;.*)?",
+                rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now)(?: if not done yet)?"
+                r"(?: with (.*?))?: ([^;]*)(?:;.*)?",
                 self._read_guard,
             ),
             (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._read_stop_of_all),
@@ -228,12 +228,18 @@ class _Reader:
         elif match and int(match[1]) != len(fed):
             yield f"feed for {len(fed)}"
 
-    def _read_guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
+    def _read_guard(
+        self, verb: str, spot: str, hour: str, what: str | None, who: str
+    ) -> Iterator[str]:
         who = re.sub(r" \([\d.]+ L\)", "", who)  # how much each is given
-        yield from self._check_names(who, self._at(_VERBS[verb.lower()], hour, spot))
+        chores = self._at(_VERBS[verb.lower()], hour, spot)
+        yield from self._check_names(who, _giving(chores, what))
 
-    def _read_crowded_guard(self, verb: str, by: str, spots: str) -> Iterator[str]:
-        yield from self._check_spots(f"{by} {spots}", self._of_kind(_VERBS[verb.lower()]))
+    def _read_crowded_guard(
+        self, verb: str, by: str, what: str | None, spots: str
+    ) -> Iterator[str]:
+        chores = self._of_kind(_VERBS[verb.lower()])
+        yield from self._check_spots(f"{by} {spots}", _giving(chores, what))
 
     def _read_move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
         chores = self._at(ChoreKind.MOVE, hour, spot)
@@ -407,6 +413,11 @@ def _never(stop: Chore) -> bool:
 
 def _minute(at: datetime) -> int:
     return 60 * at.hour + at.minute
+
+
+def _giving(chores: Sequence[Chore], what: str | None) -> list[Chore]:
+    """Return the chores that give this, or plain water."""
+    return [chore for chore in chores if chore.what == (what or "")]
 
 
 def _same(spot: str, told: str) -> bool:

@@ -15,6 +15,7 @@ from sillward.wording import follow_up
 from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
+from sillward_rules.plants.feeds import WEAK_FEED
 from sillward_rules.remark import NotConfirmed
 
 LOOKED_BACK = timedelta(hours=24)
@@ -132,6 +133,7 @@ class Known:
     is_blind: whether there is no forecast by which a night can be judged.
     last_night: what the morning asks about the night before, if it does.
     feed: what to feed with, if that is known; mixes: the same of feeds and courses with a name.
+    salts: the names of the courses.
     standing: where each plant stands now, as far as nobody is asked to carry it in.
     answers: the number of the last answer about each chore.
     """
@@ -141,6 +143,7 @@ class Known:
     last_night: NotConfirmed | None = None
     feed: str | None = None
     mixes: Mapping[str, str] = field(default_factory=dict)
+    salts: frozenset[str] = frozenset()
     standing: Mapping[str, str] = field(default_factory=dict)
     answers: Mapping[str, int] = field(default_factory=dict)
 
@@ -346,10 +349,12 @@ def _why(row: _Row, feeds: Sequence[Chore], now: datetime, voice: Voice, known: 
         if asked is None or not is_in or set(row.chore.plants).isdisjoint(asked.plants):
             return card_words.why_last_night(row.chore, None, None, now, voice)
         return card_words.why_last_night(row.chore, asked.low_c, asked.until, now, voice)
-    if row.chore.kind in GIVEN:
-        mix = known.mixes.get(row.chore.what) if row.chore.what else known.feed
-        caution = f". {voice.say('salt_caution')}" if row.chore.kind is ChoreKind.COURSE else ""
-        return f"With the misting: {mix}{caution}" if mix else ""
+    if row.chore.kind in GIVEN or row.chore.what:
+        unnamed = known.feed if row.chore.what in ("", WEAK_FEED) else None
+        mix = known.mixes.get(row.chore.what, unnamed)
+        caution = f". {voice.say('salt_caution')}" if row.chore.what in known.salts else ""
+        when = "With the misting" if row.chore.kind in GIVEN else "In the water"
+        return f"{when}: {mix}{caution}" if mix else ""
     if row.chore.kind is ChoreKind.MIST:
         return card_words.of_misting(row.chore, feeds, known.mixes, voice)
     if row.group is Group.SETTLED or row.chore.kind not in card_words.BRIEF:

@@ -129,7 +129,7 @@ def _is_dose(deed: Deed, course: Course, plant: str) -> bool:
     about = deed.about
     return (
         deed.what == "done"
-        and about.get("kind") == ChoreKind.COURSE.value
+        and about.get("kind") in (ChoreKind.COURSE.value, ChoreKind.WATER.value)
         and about.get("of") == course.name
         and plant in about.get("plants", ())
     )

@@ -100,6 +100,8 @@ def _given(given: tuple[Given, ...]) -> Iterator[str]:
         times = {1: "once", 2: "twice"}.get(each.count, f"{each.count:,} times")
         what = one_line(each.what, 60)
         done = _GIVEN.get(each.kind, one_line(each.kind, 30))
+        if each.kind == "water" and what:
+            what = f"with {what}"
         yield " ".join(word for word in (done, what, times) if word)
 
 

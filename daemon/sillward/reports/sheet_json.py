@@ -47,12 +47,12 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
     if chore.kind is ChoreKind.FEED:
         mix = sheet.mix_of(chore)
         return {"with": f"{chore.what or 'feed'}, {mix}" if mix else chore.what or "weak feed"}
-    if chore.kind is ChoreKind.COURSE:
-        return {"with": ", ".join(filter(None, (chore.what, sheet.mix_of(chore))))}
     if chore.kind is ChoreKind.MIST:
         given = [other for other in sheet.chores if other.kind in GIVEN and chore.goes_with(other)]
         names = dict.fromkeys(other.what or "feed" for other in given)
         return {"with": ", ".join(names) or "plain water"}
+    if chore.what:  # a course, or a pot with something in its water
+        return {"with": ", ".join(filter(None, (chore.what, sheet.mix_of(chore))))}
     plain = chore.kind in (ChoreKind.FLUSH, ChoreKind.WATER, ChoreKind.LEACH)
     return {"with": "plain water"} if plain else {}
 

@@ -140,7 +140,19 @@ def crowded_lines(
     later: whether the lines are among other chores of the day.
     """
     groups = [(None, list(chores))] if now is None else by_hour(chores, now)
-    return [_crowded(kind, at, same, now, voice, later=later) for at, same in groups]
+    return [
+        _crowded(kind, at, same, now, voice, later=later)
+        for at, together in groups
+        for same in _by_what(together)
+    ]
+
+
+def _by_what(chores: Sequence[Chore]) -> list[list[Chore]]:
+    """Return the chores apart by what they give: pots with feed from those with plain water."""
+    by_what: dict[str, list[Chore]] = {}
+    for chore in chores:
+        by_what.setdefault(chore.what, []).append(chore)
+    return list(by_what.values())
 
 
 def _crowded(
@@ -154,7 +166,7 @@ def _crowded(
 ) -> Line:
     """Return the line of one hour.
 
-    at: the hour, or None where it no longer matters.
+    at: the hour, or None where it no longer matters. chores: that give the same.
     """
     by = "" if at is None or now is None else voice.by(at, now)
     at_spots = {
@@ -174,7 +186,13 @@ def _crowded(
     for chore in chores:
         ways[way(chore)] = ways.get(way(chore), 0) + len(chore.plants)
     counts = [("", where, count) for where, count in ways.items()]
-    text = voice.say("crowded_guard", kind=kind.value, by=by or voice.say("now"), walks=counts)
+    text = voice.say(
+        "crowded_guard",
+        kind=kind.value,
+        by=by or voice.say("now"),
+        walks=counts,
+        given=chores[0].what,
+    )
     return Line(lambda _: text, plants_of(chores), None if later else at)
 
 

@@ -98,7 +98,7 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
 def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     """Yield a chore: its head, the reason of each plant, and its id."""
     yield f"  {_head(chore, sheet, voice)}"
-    if chore.kind is ChoreKind.COURSE:
+    if chore.kind is ChoreKind.COURSE or chore.what in sheet.salts:
         yield f"    {voice.say('salt_caution')}"
     widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, voice)

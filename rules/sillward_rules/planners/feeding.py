@@ -189,7 +189,7 @@ def _takes_up(scene: Scene, places: Places, planned: DayPlans, films: DayFilms) 
     """(cohort,) whether plants can take anything up that day: by their misting and the weather."""
     takes = [bool(plan.mistings) and plan.mistings[0].takes for plan in planned.plans]
     fit = (planned.which != NO_PLAN) & np.array(takes or [False], dtype=bool)[planned.which]
-    return np.asarray(fit & _growing_weather(scene, films, places.column))
+    return np.asarray(fit & growing_weather(scene, films, places.column))
 
 
 def strongest(scene: Scene, ec: float) -> Array:
@@ -204,11 +204,11 @@ def strongest(scene: Scene, ec: float) -> Array:
     return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
 
 
-def too_strong(scene: Scene, plan: FeedPlan) -> list[Remark]:
+def too_strong(scene: Scene, solutions: Sequence[Solution]) -> list[Remark]:
     """Return the plants for which what is due is too strong, by their limit."""
     remarks: list[Remark] = []
     limits = scene.traits.limits["salt_high"]
-    for solution in plan.solutions:
+    for solution in solutions:
         beyond = np.flatnonzero(solution.due & np.isnan(strongest(scene, solution.ec)))
         by_limit: dict[float, list[int]] = {}
         for cohort in beyond.tolist():
@@ -291,7 +291,7 @@ def rinse(
     return rinses
 
 
-def _growing_weather(scene: Scene, films: DayFilms, column: Standing) -> np.ndarray:
+def growing_weather(scene: Scene, films: DayFilms, column: Standing) -> np.ndarray:
     """(cohort,) whether the 24 hours from sunrise are as warm on average as growth wants."""
     sunrise = films.events.sunrise
     rows = scene.rows(sunrise, sunrise + timedelta(hours=24) - timedelta(seconds=1))

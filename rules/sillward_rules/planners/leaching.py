@@ -68,7 +68,7 @@ def plan_flushes(
 ) -> FlushPlan:
     """Return what is flushed on a day; nothing where the water in use is not known.
 
-    given: what the plants are to be misted and fed with that day.
+    given: what the plants are to be misted and fed with that day, and the pots watered with.
     """
     salts = salts_of(scene)
     if salts is None:
@@ -89,7 +89,7 @@ def _hindered(
     waits (cohort,): whether it has too much salt and is not flushed. Those that are not due to be
     fed are named once a week (`near_limit`).
     """
-    fed = [chore for chore in given if chore.kind in (ChoreKind.FEED, ChoreKind.COURSE)]
+    fed = [chore for chore in given if chore.what or chore.kind is ChoreKind.FEED]
     due = np.zeros(waits.shape, dtype=bool)
     for chore in fed:
         due[scene.cohorts_of(chore.grounds)] = True
@@ -137,7 +137,7 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
     return np.asarray(highest)
 
 
-_GIVEN = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE})
+_GIVEN = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.WATER})
 
 
 def near_limit(scene: Scene) -> list[Remark]:

@@ -22,6 +22,7 @@ from sillward_rules.planners import (
     mist,
     notes,
     open_orders,
+    pot_feeding,
     pot_heat,
     pot_watering,
     seasons,
@@ -76,10 +77,9 @@ def plan_morning(
         return sort_chores([*chores, *make_chores(guards, scene.site, day, scene.now)]), []
     moves, guards = _plan_guards(scene, carrying.guarded, night)
     places = carrying.places
-    watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until)
-    flushed = [chore for chore in watering if chore.kind is ChoreKind.LEACH]
-    pots, pot_remarks = pot_watering.water_pots(scene, places, day, flushed)
-    chores += [*watering, *make_chores([*pots, *guards], scene.site, day, scene.now)]
+    pots, pot_remarks = pot_watering.water_pots(scene, places, day)
+    watering, water_remarks = _plan_watering(scene, day, moves.leaving(places), places.until, pots)
+    chores += [*watering, *make_chores(guards, scene.site, day, scene.now)]
     return sort_chores(chores), [
         *open_orders.ask_about_last_night(scene, day, left_out),
         *grower_decisions.left_out_last_night(scene, day),
@@ -211,14 +211,15 @@ def _plan_guards(scene: Scene, places: Places, night: Night) -> tuple[heat.HeatM
 
 
 def _plan_watering(
-    scene: Scene, day: date, places: Places, in_by: Array
+    scene: Scene, day: date, places: Places, in_by: Array, pots: Sequence[Errand]
 ) -> tuple[list[Chore], list[Remark]]:
-    """Plan misting, feeding and rinsing, and until when crowns may be wet.
+    """Plan misting, feeding and rinsing, what pots are given, and until when crowns may be wet.
 
-    in_by (cohort,) : when they go in for the night [unix s]; a move for the day is before that.
+    - in_by (cohort,): when they go in for the night [unix s]; a move for the day is before that.
+    - pots: those that are watered.
     """
     if scene.forecast_expired:
-        return [], [WateringUnplanned()]
+        return [*make_chores(pots, scene.site, day, scene.now)], [WateringUnplanned()]
     films = DayFilms(scene, day)
     planned = mist.plan_mistings(scene, places, films)
     outdoors = ~scene.holds_itself[places.column]
@@ -227,21 +228,28 @@ def _plan_watering(
     dry = wetting.stop_wetting(scene, films, np.flatnonzero(wettable), places.column, in_by)
     misting = mist.misting_errands(scene, places, planned)
     chores = make_chores([*misting, *dry], scene.site, day, scene.now)
-    plan = feeding.plan_feeds(scene, places, planned, films, last_given(scene))
+    given = last_given(scene)
+    plan = feeding.plan_feeds(scene, places, planned, films, given)
+    in_pots = pot_feeding.plan_pot_feeds(scene, places, films, given, plan, pots)
     fed = _fed(scene, day, places, chores, plan)
-    flush = leaching.plan_flushes(scene, places, films, [*chores, *fed])
+    watered = make_chores(pot_feeding.with_feeds(scene, pots, in_pots), scene.site, day, scene.now)
+    flush = leaching.plan_flushes(
+        scene, places, films, [*chores, *fed, *(one for one in watered if one.what)]
+    )
     if flush.salty.any():  # what would add to the salts waits
-        plan = feeding.plan_feeds(
-            scene, places, planned, films, last_given(scene), held=flush.salty
-        )
+        plan = feeding.plan_feeds(scene, places, planned, films, given, held=flush.salty)
         fed = _fed(scene, day, places, chores, plan)
+        in_pots = in_pots.without(flush.salty)
     rinses = feeding.rinse(scene, fed, plan, places, films)
     remarks = mist.missed(scene, places, planned)
-    remarks += [*feeding.too_strong(scene, plan), *feeding.waiting(scene, plan), *flush.remarks]
+    for solutions in (plan.solutions, in_pots.solutions):
+        remarks += feeding.too_strong(scene, solutions)
+    remarks += [*feeding.waiting(scene, plan), *flush.remarks]
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(films.at_spot(column).known for column in columns):
         remarks.append(WateringIncomplete())
-    more = make_chores([*rinses, *flush.errands], scene.site, day, scene.now)
+    pots = pot_feeding.with_feeds(scene, pots, in_pots, flush.errands)
+    more = make_chores([*rinses, *flush.errands, *pots], scene.site, day, scene.now)
     return [*chores, *fed, *more], remarks
 
 

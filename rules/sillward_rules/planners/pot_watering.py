@@ -1,13 +1,12 @@
 """Watering pots: which, by when and how much; and what is not known of them."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
+from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
@@ -93,15 +92,11 @@ def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeed
     return PotNeeds(crosses, again)
 
 
-def water_pots(
-    scene: Scene, places: Places, day: date, flushed: Sequence[Chore] = ()
-) -> tuple[list[Errand], list[Remark]]:
+def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], list[Remark]]:
     """Return what must be watered on a day, and what is not known of the water in pots.
 
     A pot is watered if it may be low before the next morning round: by then, or by sunset if that
     comes first, in warm hours in which the grower can.
-
-    flushed: what is flushed on that day, which waters it too.
     """
     levels = levels_of(scene)
     if levels is None:
@@ -110,12 +105,10 @@ def water_pots(
     columns = np.where(columns == NO_SPOT, scene.home[levels.cohorts], columns)
     tomorrow = scene.habits.morning_at.on(scene.site, day + timedelta(days=1))
     needs = find_needs(levels, columns, tomorrow)
-    wet = [cohort for chore in flushed for cohort in scene.cohorts_of(chore.grounds)]
     first, second = (
         _hours(levels, columns, needs.crosses, scene.now, day),
         _second_hours(levels, columns, needs, day),
     )
-    first[0][np.isin(levels.cohorts, wet)] = np.nan  # the flush waters them
     errands = [
         errand
         for turn, window in enumerate((first, second))

@@ -1,4 +1,7 @@
-"""How much a misting, a feed or a rinse takes: only where the span of every plant is known."""
+"""How much a misting, a feed or a rinse takes, and what pots are given with their water.
+
+Of what is sprayed that is known only where the span of every plant is.
+"""
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
@@ -9,14 +12,16 @@ from sillward_rules.chore import Chore, ChoreKind, Spray
 from sillward_rules.planners.walk_time import kinds_by_name, sizes_of
 from sillward_rules.plants import size
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.feeds import WEAK_FEED
 
 _SPRAYED = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.FLUSH})
 
 
 def with_spray(collection: Collection, chores: Sequence[Chore]) -> tuple[Chore, ...]:
     """Return the chores of a round; those that wet plants of known span with what that takes."""
+    mixed = any(_is_mixed_for_pots(chore) for chore in chores)
     _, spans = sizes_of(collection.traits)
-    if not np.isfinite(spans).any():
+    if not np.isfinite(spans).any() and not mixed:
         return tuple(chores)
     each_l, kind_of, fillings = (
         size.spray_l(spans),
@@ -26,9 +31,23 @@ def with_spray(collection: Collection, chores: Sequence[Chore]) -> tuple[Chore, 
     return tuple(
         replace(chore, spray=_spray(chore, each_l, kind_of, fillings))
         if chore.kind in _SPRAYED
+        else replace(chore, spray=_poured(chore, fillings))
+        if _is_mixed_for_pots(chore)
         else chore
         for chore in chores
     )
+
+
+def _is_mixed_for_pots(chore: Chore) -> bool:
+    return chore.kind is ChoreKind.WATER and bool(chore.what)
+
+
+def _poured(chore: Chore, fillings: Mapping[tuple[ChoreKind, str], float]) -> Spray:
+    """Return how much is mixed for the pots of a watering."""
+    total = sum(reason.litres or 0.0 for reason in chore.because)
+    name = "" if chore.what == WEAK_FEED else chore.what
+    known = [fillings.get((kind, name)) for kind in (ChoreKind.FEED, ChoreKind.COURSE)]
+    return Spray(round(total, 2), next((one for one in known if one is not None), None))
 
 
 def _spray(

@@ -97,9 +97,13 @@ class Care:
         )
         recent = (one for one in others if one.known_at > wetting.at - KEPT)
         after = replace(self, wettings=in_order([*recent, wetting]))
-        if wetting.kind is not ChoreKind.COURSE:
+        course = self.course(wetting.of) if wetting.of else None
+        if wetting.kind is ChoreKind.COURSE:
+            course = course or CourseProgress(wetting.of)
+        elif wetting.kind is not ChoreKind.WATER or not wetting.confirmed:
             return after
-        course = self.course(wetting.of) or CourseProgress(wetting.of)
+        if course is None:
+            return after
         return after.with_course(course.given(Dose(wetting.at, wetting.confirmed, wetting.due)))
 
     def not_wetted(self, kind: ChoreKind, due: datetime) -> "Care":

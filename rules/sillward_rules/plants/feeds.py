@@ -1,4 +1,4 @@
-"""Feeds and courses: what is given with a misting besides water, to which plants, how often."""
+"""Feeds and courses: what is given besides water, to which plants, how often."""
 
 import math
 from collections.abc import Mapping
@@ -11,6 +11,9 @@ from sillward_rules.weather.season import Season
 from sillward_rules.weather.year_day import ALL_YEAR, YearDay, YearSpan
 
 WEEK = timedelta(days=7)
+
+WEAK_FEED = "weak feed"
+"""What the feed without a name is called where a watering with it is told from plain water."""
 
 SLOW_PAUSE = 2
 """While growth slows down, the pause between two feeds is this many times as long. Judgement: a

@@ -5,14 +5,17 @@ from datetime import timedelta
 
 import pytest
 
-from sillward.wording import full_sheet, short_sheet
+from sillward.reports.sheet_json import sheet_document
+from sillward.wording import chore_phrases, full_sheet, short_sheet
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.care import Care, Wetting
+from sillward_rules.plants.feeds import Feed
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotWater
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet, draw_up
+from tests.rules.planners.test_courses import feed
 from tests.support.agreement import contradictions
 from tests.support.core import plant
 from tests.support.summer import HOT, NOW, at_home, garden, sky
@@ -21,7 +24,7 @@ NAMES = ("Anemone", "Boat", *(f"Plant with a long name, the {letter}" for letter
 MILD = sky(HOT - 8.0)
 
 
-def a_morning(count: int, *, told: bool = False) -> Sheet:
+def a_morning(count: int, *, told: bool = False, feeds: tuple[Feed, ...] = ()) -> Sheet:
     """A mild day on which so many pots are low, told of or not the day before."""
     bare = plant(holder="pot", velamen=False, rot="low", night_low=5.0)
     plants = [replace(bare, name=name, pot=Pot(4.0, "peat")) for name in NAMES[:count]]
@@ -30,7 +33,7 @@ def a_morning(count: int, *, told: bool = False) -> Sheet:
         due = NOW - timedelta(hours=20)
         water = water.wetted(Wetting(ChoreKind.WATER, due, due=due))
     state: dict[str, PlantState] = {name: at_home(care=water) for name in NAMES[:count]}
-    return draw_up(Round.MORNING, garden(*plants), MILD, state, NOW)
+    return draw_up(Round.MORNING, replace(garden(*plants), feeds=feeds), MILD, state, NOW)
 
 
 def pushed(sheet: Sheet) -> list[str]:
@@ -63,3 +66,34 @@ def test_what_may_be_done_says_so(told: bool) -> None:
     assert ("if not done yet" in line) is told
     assert ("if not watered since: 1 L" in full) is told
     assert "into the pot, not the crown" in full
+
+
+def test_water_with_feed_is_one_line_and_plain_water_for_others_another() -> None:
+    sheet = a_morning(2, feeds=(feed("pot feed", "Boat"),))
+
+    title, *lines = pushed(sheet)
+    full = full_sheet.text(sheet, Voice(garden().site), "Weather by nobody")
+    assert title == "Water 2 plants by 09:00"
+    assert "Water bench by 09:00: Anemone (1 L)" in lines
+    assert "Water bench by 09:00 with pot feed: Boat (1 L)" in lines
+    assert "pot feed, 0.25 g/L" in full
+    assert "about 1 L" in full
+    water = [
+        one for one in sheet_document(sheet, garden().site)["chores"] if one["chore"] == "water"
+    ]
+    assert {one.get("what"): one["with"].partition(",")[0] for one in water} == {
+        None: "plain water",
+        "pot feed": "pot feed",
+    }
+
+
+def test_a_crowded_push_tells_pots_with_feed_from_those_without() -> None:
+    sheet = a_morning(14, feeds=(feed("pot feed", *NAMES[:6]),))
+    line, other = chore_phrases.crowded_lines(
+        ChoreKind.WATER, sheet.chores, NOW, Voice(garden().site)
+    )
+
+    assert {line.text(0), other.text(0)} == {
+        "Water by 09:00: bench 8",
+        "Water by 09:00 with pot feed: bench 6",
+    }

@@ -96,6 +96,7 @@ def _board(visit: Visit) -> _Board:
         last_night=next((it for it in sheet.warnings if isinstance(it, NotConfirmed)), None),
         feed=sheet.feed,
         mixes=sheet.mixes,
+        salts=sheet.salts,
         standing={
             name: state.spot for name, state in context.states().items() if state.asked is None
         },

@@ -79,6 +79,7 @@ def _water_line(chore: Chore, writer: SheetWriter) -> LineText:
             who=", ".join(with_litres) if each else writer.voice.names(chore.plants, most),
             total="" if each else chore_phrases.litres(reasons.values(), writer.voice),
             again=len(chore.unconfirmed) == len(chore.plants),
+            given=chore.what,
         )
 
     return line

@@ -12,7 +12,7 @@ from sillward_rules.planners.scene.cohorts import Cohort, States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.feeds import Course, Feed
+from sillward_rules.plants.feeds import WEAK_FEED, Course, Feed
 from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.salt_balance import Balances, Given, Holding, Root, SaltBalance
@@ -59,12 +59,13 @@ def given_ec(collection: Collection, kind: ChoreKind, of: str = "") -> float:
     the strongest there is. Without a table of the water it is taken as pure.
     """
     water = 0.0 if collection.water is None else collection.water.blended.ec
-    if kind not in (ChoreKind.FEED, ChoreKind.COURSE):
+    feeds: Sequence[Feed | Course] = collection.all_feeds
+    known = feeds if kind is ChoreKind.FEED else collection.courses
+    if kind is ChoreKind.WATER and of:  # a pot is given either with its water
+        known = [*feeds, *collection.courses]
+    elif kind not in (ChoreKind.FEED, ChoreKind.COURSE):
         return water
-    known: Sequence[Feed | Course] = (
-        collection.all_feeds if kind is ChoreKind.FEED else collection.courses
-    )
-    named = [one.ec for one in known if one.name == of]
+    named = [one.ec for one in known if of in (one.name, one.name or WEAK_FEED)]
     return max(named or [one.ec for one in known], default=water)
 
 
