@@ -74,7 +74,7 @@ class Stay:
     """Where a plant stood in the night after a day, and at the middle of that day.
 
     - spots, day_spots: one spot each, or two if it is not known which. is_known: whether anybody
-      has said so.
+      has said so; is_unmoved: if not, whether nobody was told to take it from its home either.
     - read_low_c: the lowest of the night that a thermometer at a spot showed [°C], for the spots
       that have one. By day a thermometer shows the sun as much as the air.
     """
@@ -84,14 +84,15 @@ class Stay:
     day_spots: tuple[str, ...]
     is_known: bool = True
     read_low_c: Mapping[str, float] = field(default_factory=dict)
+    is_unmoved: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class ColdNight:
     """A night that a plant went through.
 
-    - day: the date of its evening. spot: where the plant was, or the colder of two. is_known: as in
-      `Stay`.
+    - day: the date of its evening. spot: where the plant was, or the colder of two. is_known,
+      is_unmoved: as in `Stay`.
     - low_c: the lowest temperature of its leaves [°C], at `at`; sd_k: the standard deviation of its
       error [K]; is_read: whether it follows from a reading.
     - limit_c: its limit of comfort that night [°C]; hours: how long it was below [h].
@@ -109,6 +110,7 @@ class ColdNight:
     hours: float
     dose: float
     harm: float
+    is_unmoved: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -201,6 +203,7 @@ def cold_nights(
                 hours=float(hours),
                 dose=dose,
                 harm=harm,
+                is_unmoved=stay.is_unmoved,
             )
         )
     return found

@@ -51,13 +51,16 @@ def lesson_of(
     spot: Spot,
     sources: Sequence[str],
     since: datetime,
+    before: date | None = None,
 ) -> Lesson | None:
     """Return what the readings of a spot teach; None without a night that was read and forecast.
 
     sources: their forecasts count, of each night that of the first which had one.
-    since: earlier nights are left out.
+    since: earlier nights are left out. before: later ones, from that of this date on.
     """
     lows = lows_read(ledger, site, spot.name, since)
+    if before is not None:
+        lows = [low for low in lows if low.night < before]
     begins = {low.night: sun.night_of(site, low.night).start for low in lows}
     told = ledger.nights.before(site.name, sources, begins)
     read = [low for low in lows if low.night in told]

@@ -79,7 +79,8 @@ def night_words(night: ColdNight, voice: Voice) -> str:
     """Return what a plant went through: "leaf about 8.1 °C (±0.9), limit 10 °C, 4 h under"."""
     sure = "" if night.is_read else "about "
     off = fixed(voice.units.difference(night.sd_k)[0], 1)
-    where = f" at {night.spot}{'' if night.is_known else ', if it stood there'}"
+    stood = "" if night.is_known else ", its home" if night.is_unmoved else ", if it stood there"
+    where = f" at {night.spot}{stood}"
     under = f", {_hours(night.hours)} under" if night.hours > 0 else ""
     read = ", by a reading" if night.is_read else ""
     return (
@@ -97,6 +98,11 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
     kept, night = inquest.kept_in, inquest.coldest
     if kept is None or night is None:
         return
+    if inquest.suspects[0].is_likely and not (night.is_known or night.is_unmoved):
+        yield (
+            "Nobody has said where it stood that night, so nothing is learned from it. Confirm"
+            " orders, or say where it is: sillward move"
+        )
     if kept.ordered:
         yield (
             "It was told to be in that night, and confirmed: its cover did not hold."

@@ -56,7 +56,7 @@ def learn(
     cannot be told any more.
     """
     night = inquest.coldest
-    if night is None or not inquest.suspects[0].is_likely or not night.is_known:
+    if night is None or not inquest.suspects[0].is_likely or not _is_placed(night):
         return None
     noted = ledger.harmful_nights.of_plant(site, inquest.plant.name)
     made = as_harmful_night(inquest.plant, night, now)
@@ -81,6 +81,14 @@ def learn(
                 ledger.harmful_nights.keep(site, closed)
         ledger.harmful_nights.keep(site, kept)
     return kept
+
+
+def _is_placed(night: ColdNight) -> bool:
+    """Whether it is known where a plant stood, or nobody was told to take it from its home.
+
+    For damage that is enough. To lower a limit somebody must have said so: see `limit_news`.
+    """
+    return night.is_known or night.is_unmoved
 
 
 def learn_from_diary(
@@ -134,7 +142,7 @@ def no_damage(
         cold = [
             night
             for night in nights
-            if night.is_known and night.hours > 0 and night.day not in days
+            if _is_placed(night) and night.hours > 0 and night.day not in days
         ]
         about = [
             as_harmful_night(plant, night, now)

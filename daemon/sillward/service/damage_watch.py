@@ -5,16 +5,17 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.ledger import Ledger
+from sillward.readings.spot_lesson import lows_read
 from sillward.service.context import ServiceContext
 from sillward.service.damage import learn_from_diary
 from sillward.service.inquest import as_harmful_night, nights_of_plants
 from sillward.service.limit_news import news_of
+from sillward.service.whereabouts import is_unmoved
 from sillward_rules.inquest import LIKELY, ColdNight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.learned_limit import Outcome
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
-from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather import sun
 
 LOOK_AFTER = timedelta(hours=6)
@@ -54,12 +55,13 @@ class DamageWatch:
             (plant, states[plant.name])
             for plant in _perhaps_cold(ledger, collection, states, day)
             if _may_be_out(states[plant.name], confirms=confirms)
+            or is_unmoved(ledger, context.site, plant, states[plant.name], now)
         ]
         by_name = {plant.name: plant for plant, _ in plants}
         harmed = {
             name: night
             for name, night in nights_of_plants(ledger, collection, plants, day).items()
-            if (night.is_known or confirms)
+            if (night.is_known or night.is_unmoved or confirms)
             and is_worth_asking(ledger, collection, by_name[name], night)
         }
         nights = [as_harmful_night(by_name[name], night, now) for name, night in harmed.items()]
@@ -89,8 +91,9 @@ def _perhaps_cold(ledger: Ledger, collection: Collection, states: State, day: da
     site = collection.site
     start = sun.night_of(site, day).start
     lowest = {
-        spot.name: ledger.readings.lowest_since(site.name, spot.name, Quantity.TEMPERATURE, start)
+        spot.name: min((low.low_c for low in lows), default=None)
         for spot in collection.spots
+        for lows in [lows_read(ledger, site, spot.name, start)]
     }
     found = []
     for plant in collection.plants:

@@ -16,9 +16,9 @@ from sillward.archive import PastWeather, past_of_ledger
 from sillward.errors import SourceError
 from sillward.ledger import Ledger, StoredChore
 from sillward.ledger.tables.harmful_nights import HarmfulNight
-from sillward.readings.spot_lesson import lows_read
+from sillward.readings.spot_lesson import LEARNED_FROM, lesson_of, lows_read
 from sillward.service.accepted_limits import COLD_LIMITS, plant_as_given
-from sillward.service.whereabouts import whereabouts
+from sillward.service.whereabouts import is_unmoved, whereabouts
 from sillward_rules.chore import ChoreKind
 from sillward_rules.inquest import (
     LOOK_BACK_NIGHTS,
@@ -38,6 +38,7 @@ from sillward_rules.replay.past_nights import past_nights
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import Climate, climate_of
 from sillward_rules.weather.hourly import rows_from_to
+from sillward_rules.weather.spot import Spot
 
 TOLD_WITHIN_H = 24.0
 """A forecast of a night that is older than this says nothing of it [h]. From then on it would have
@@ -134,7 +135,8 @@ def inquire(
     if found.coldest is None:
         return found
     unread = [replace(stay, read_low_c={}) for stay in stays if stay.day == found.coldest.day]
-    by_forecast = cold_nights(site, plant, climate, unread)
+    before = _as_known_before(ledger, collection, sources, found.coldest)
+    by_forecast = cold_nights(site, plant, _climate(before, unread, past), unread)
     told_c = _told_c(ledger, collection, sources, by_forecast, past)
     return replace(found, kept_in=_kept_in(found.coldest, told_c, chores))
 
@@ -212,6 +214,7 @@ def _stays(
             at(site.middle_of_day(day)) or (plant.home,),
             len(stood) == 1,
             {spot: read[spot][day] for spot in stood or (plant.home,) if day in read[spot]},
+            not stood and is_unmoved(ledger, site, plant, state, sun.night_of(site, day).end),
         )
         for day, stood in nights.items()
     ]
@@ -246,6 +249,22 @@ def _late_feeds(collection: Collection, chores: Sequence[StoredChore]) -> list[L
         and chore.done_at is not None
         and chore.done_at > chore.before + FED_LATE
     ]
+
+
+def _as_known_before(
+    ledger: Ledger, collection: Collection, sources: Sequence[str], night: ColdNight
+) -> Collection:
+    """Return a collection with what readings had taught of a spot before a night."""
+    site = collection.site
+    since = sun.night_of(site, night.day).start - LEARNED_FROM
+
+    def before(spot: Spot) -> Spot:
+        if spot.name != night.spot or spot.learned is None:
+            return spot
+        lesson = lesson_of(ledger, site, spot, sources, since, night.day)
+        return replace(spot, learned=None if lesson is None else lesson.course.learned)
+
+    return collection.with_spots(tuple(before(spot) for spot in collection.spots))
 
 
 def _told_c(

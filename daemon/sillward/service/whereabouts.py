@@ -62,3 +62,14 @@ def whereabouts(
     if state is not None and state.since is not None and not state.assumed:
         found.append(Place(state.since, (state.spot,)))
     return Whereabouts(tuple(sorted(found, key=lambda place: place.since)))
+
+
+def is_unmoved(
+    ledger: Ledger, site: Site, plant: Plant, state: PlantState | None, at: datetime
+) -> bool:
+    """Whether a plant of which nobody has said where it was at a time was at home all the same: for
+    a long time before nobody was told to carry it, and nothing says that it was elsewhere."""
+    chores = ledger.chores.about(site.name, plant.name, at - MOVES_SINCE)
+    takes = [chore.before <= at for chore in chores if chore.kind in _TAKES]
+    was_elsewhere = state is not None and state.spot != plant.home and not takes
+    return not any(takes) and not was_elsewhere

@@ -11,6 +11,7 @@ from sillward.ledger import Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.ledger.tables.readings import HandReading
+from sillward.readings.spot_lesson import lesson_of
 from sillward.reports import damage as report
 from sillward.service import answers
 from sillward.service.accepted_limits import accept, applied
@@ -159,10 +160,65 @@ def test_damage_that_is_deleted_from_the_diary_teaches_nothing(ledger: Ledger) -
 def test_nothing_is_learned_where_nobody_knows_where_the_plant_was(ledger: Ledger) -> None:
     entry = seen(ledger)
     other = COLLECTION.plants[1]
+    order = a_chore(f"{COLD}-carry-in-bench-room", local("18:00", COLD), ChoreKind.CARRY_IN,
+                    [other.name])  # fmt: skip
+    ledger.keep_round(SITE.name, "dusk", COLD, local("17:00", COLD), notices=[], chores=[order],
+                      states_now={})  # fmt: skip
     found = inquest_of(ledger, COLLECTION, ["model"], other, None, entry, NOW)
 
     assert found.coldest is not None
     assert learn(ledger, SITE.name, found, entry, NOW) is None
+
+
+def test_a_plant_that_was_never_told_to_move_stood_at_home() -> None:
+    ledger = Ledger(":memory:")
+    for back in range(30, 0, -1):
+        night = DAY - timedelta(days=back)
+        told(ledger, night, 5.0 if night == COLD else 14.0)
+    entry = seen(ledger)
+
+    found = looked_into(ledger, entry).coldest
+    assert found is not None
+    assert (found.spot, found.is_known, found.is_unmoved) == ("bench", False, True)
+    assert learn(ledger, SITE.name, looked_into(ledger, entry), entry, NOW) is not None
+    text = report.text(looked_into(ledger, entry), entry, None, None, Voice(SITE))
+    assert "at bench, its home" in " ".join(text.split())
+
+
+def test_where_nobody_knows_where_a_plant_was_that_is_said(ledger: Ledger) -> None:
+    order = a_chore(f"{DAY}-carry-in-bench-room", local("18:00", DAY - timedelta(days=9)),
+                    ChoreKind.CARRY_IN, [COLLECTION.plants[1].name])  # fmt: skip
+    ledger.keep_round(SITE.name, "dusk", DAY - timedelta(days=9), local("17:00"), notices=[],
+                      chores=[order], states_now={})  # fmt: skip
+    found = inquest_of(ledger, COLLECTION, ["model"], COLLECTION.plants[1], None, seen(ledger), NOW)
+
+    assert found.coldest is not None
+    assert not found.coldest.is_unmoved
+    text = " ".join(report.text(found, None, None, None, Voice(SITE)).split())
+    assert "Nobody has said where it stood that night, so nothing is learned from it" in text
+
+
+def test_what_was_expected_that_evening_does_not_know_what_was_read_later(ledger: Ledger) -> None:
+    for back, low_c in ((6, 13.0), (4, 2.0), (2, 10.0)):
+        night = DAY - timedelta(days=back)
+        at = night_of(SITE, night).end
+        reading = HandReading("bench", Quantity.TEMPERATURE, low_c, at, night)
+        ledger.readings.add_by_hand(SITE.name, reading, at)
+    told(ledger, COLD, 9.0, lead_h=20.0)
+    spot = COLLECTION.spot("bench")
+    lesson = lesson_of(ledger, SITE, spot, ["model"], NOW - timedelta(days=30))
+    assert lesson is not None
+    spots = [replace(spot, learned=lesson.course.learned), COLLECTION.spot("room")]
+    taught = COLLECTION.with_spots(tuple(spots))
+    state = ledger.plant_states.of_site(SITE.name).get(PLANT.name)
+
+    found = inquest_of(ledger, taught, ["model"], PLANT, state, seen(ledger), NOW)
+
+    assert found.coldest is not None
+    assert found.coldest.low_c == pytest.approx(2.0, abs=0.3)
+    assert found.kept_in is not None
+    assert found.kept_in.told_c is not None
+    assert 8.0 < found.kept_in.told_c < 9.3
 
 
 def test_damage_that_looks_like_sun_is_not_put_down_to_a_slightly_cool_night(

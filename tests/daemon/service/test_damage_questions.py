@@ -7,6 +7,7 @@ import pytest
 
 from sillward.ledger import Ledger
 from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.ledger.tables.readings import HandReading
 from sillward.service import answers
 from sillward.service.damage import no_damage
 from sillward.service.damage_questions import (
@@ -19,6 +20,7 @@ from sillward.service.damage_watch import LOOK_AFTER, is_worth_asking
 from sillward_rules.inquest import ColdNight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.limits import Limit, Limits
+from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.remark import DamageAsked, LimitProposed
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.night_summary import NightForecast
@@ -157,9 +159,7 @@ def test_only_the_morning_asks_and_only_the_week_proposes(ledger: Ledger) -> Non
 def through_a_cold_night(low_c: float, *, out: bool = True) -> World:
     """A plant stands at the bench, as somebody has said; rounds are told; it is the day after."""
     world = a_world("16:00", low_c=low_c)
-    low_at = night_of(SITE, DAY - timedelta(days=1)).end - timedelta(minutes=18)
-    before = NightForecast(DAY - timedelta(days=1), 10.0, 12.0, low_at, 2.0, 1.0, 0.0, 15.0)
-    world.ledger.nights.keep(SITE.name, "Invented weather", low_at - timedelta(hours=10), [before])
+    _forecast_of_the_night_before(world)
     spot = "bench" if out else "room"
     answers.move(world.ledger, SITE.name, "Left pot", spot, world.clock())
     desk = world.desk
@@ -172,6 +172,12 @@ def through_a_cold_night(low_c: float, *, out: bool = True) -> World:
             answers.move(world.ledger, SITE.name, "Left pot", spot, local("22:00"))
         desk.tick()
     return world
+
+
+def _forecast_of_the_night_before(world: World) -> None:
+    low_at = night_of(SITE, DAY - timedelta(days=1)).end - timedelta(minutes=18)
+    before = NightForecast(DAY - timedelta(days=1), 10.0, 12.0, low_at, 2.0, 1.0, 0.0, 15.0)
+    world.ledger.nights.keep(SITE.name, "Invented weather", low_at - timedelta(hours=10), [before])
 
 
 def test_a_plant_that_stood_in_the_cold_is_noted() -> None:
@@ -188,6 +194,22 @@ def test_a_plant_that_was_warm_is_not(low_c: float, out: bool) -> None:
     world = through_a_cold_night(low_c, out=out)
 
     assert world.ledger.harmful_nights.of_plant(SITE.name, "Left pot") == []
+
+
+def test_a_cold_night_that_nobody_expected_is_noted_where_nothing_was_moved() -> None:
+    world = a_world("16:00", low_c=12.0)
+    _forecast_of_the_night_before(world)
+    desk, night = world.desk, night_of(SITE, DAY)
+    desk.tick()
+    world.clock.now = local("17:05")
+    desk.tick()
+    reading = HandReading("bench", Quantity.TEMPERATURE, 3.0, night.end, DAY)
+    world.ledger.readings.add_by_hand(SITE.name, reading, night.end)
+    world.clock.now = night.end + LOOK_AFTER * 1.1
+    desk.tick()
+
+    (noted,) = world.ledger.harmful_nights.of_plant(SITE.name, "Left pot")
+    assert (noted.night, noted.is_read, noted.is_known) == (DAY, True, False)
 
 
 def test_a_cool_night_that_hardly_harms_is_not_asked_about(ledger: Ledger) -> None:
