@@ -96,6 +96,17 @@ def one_line(value: object, max_length: int) -> str:
     return " ".join(printable.blanked(text).split())[:max_length]
 
 
+MAX_NAMES = 5
+"""Names that an error lists of those that could have been meant. Judgement: a line or two."""
+
+
+def listed(names: Sequence[str]) -> str:
+    """Return "Lime, Kumquat" of names, with at most `MAX_NAMES` of them: "... and 41 more"."""
+    shown = ", ".join(one_line(name, 60) for name in names[:MAX_NAMES])
+    more = len(names) - MAX_NAMES
+    return f"{shown} and {more:,} more" if more > 0 else shown
+
+
 class LedgerError(SillwardError):
     """The ledger file cannot be opened, read or written."""
 

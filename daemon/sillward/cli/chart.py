@@ -25,7 +25,7 @@ from sillward.charts.data import (
 from sillward.cli import completion, shared
 from sillward.cli.pictures import form_of, write_picture
 from sillward.cli.printing import print_json
-from sillward.errors import ChartError, UsageError
+from sillward.errors import ChartError, UsageError, listed
 from sillward_rules.plants.plant import Plant
 
 
@@ -126,6 +126,6 @@ def _place_named(app: App, name: str | None) -> tuple[str, Plant | None]:
     plants_found = [plant.name for plant in collection.plants if name.lower() in plant.name.lower()]
     if len(spots_found) == 1 and not plants_found:
         return spots_found[0], None
-    found = ", ".join([*spots_found, *plants_found])
+    found = listed([*spots_found, *plants_found])
     msg = f'"{name}" is more than one spot or plant here ({found})'
     raise UsageError(msg)

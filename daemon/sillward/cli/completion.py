@@ -46,6 +46,44 @@ def plants(context: click.Context, _: click.Parameter, incomplete: str) -> list[
     return _next_words(names, words, incomplete)
 
 
+def several_plants(
+    context: click.Context, _: click.Parameter, incomplete: str
+) -> list[CompletionItem]:
+    """Complete the next word of one of several names; after a whole name another may begin."""
+    words = context.params.get("plant") or context.params.get("words") or ()
+    return _several(context, words, incomplete)[0]
+
+
+def looked_at(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
+    """Complete plants, and the word of a look before or after them."""
+    from sillward.service.looks import WORDS
+
+    said: Sequence[str] = context.params.get("words") or ()
+    is_said = bool(said) and said[0].lower() in WORDS
+    offers, is_whole = _several(context, said[1:] if is_said else said, incomplete)
+    if is_whole and not is_said:
+        offers += [CompletionItem(word) for word in WORDS if word.startswith(incomplete.lower())]
+    return offers
+
+
+def _several(
+    context: click.Context, said: Sequence[str], incomplete: str
+) -> tuple[list[CompletionItem], bool]:
+    """Return the next words of several names, and whether those so far are whole."""
+    household = _household(context)
+    names = [] if household is None else [plant.name for plant in household.collection.plants]
+    whole = {tuple(name.lower().split()) for name in names}
+    last: list[str] = []
+    left = " ".join(said).lower().split()
+    while left:
+        cut = max((n for n in range(1, len(left) + 1) if tuple(left[:n]) in whole), default=0)
+        if not cut:
+            return _next_words(names, left, incomplete), False
+        last, left = left[:cut], left[cut:]
+    longer = _next_words(names, last, incomplete) if last else []
+    return longer + _next_words(names, (), incomplete), bool(names)
+
+
 def note_kinds(_: click.Context, __: click.Parameter, incomplete: str) -> list[CompletionItem]:
     """Complete the kinds of notes."""
     return [

@@ -1,5 +1,6 @@
-"""`sillward look`: say in a word what you saw of a plant, for example how wet its pot is."""
+"""`sillward look`: say in a word what you saw of plants, for example how wet their pots are."""
 
+from collections.abc import Sequence
 from contextlib import closing
 
 import click
@@ -12,19 +13,19 @@ from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.reports import diary as report
 from sillward.service import diary, looks
+from sillward.service.chore_selection import ALL
 from sillward.service.diary_effects import POT
 from sillward.wording.diary_words import seen
 from sillward_rules.plants.plant import Plant
 
-_HOW = "say which plant, and what you saw, for example: sillward look blue basket dry"
+_HOW = "say which plants, and what you saw, for example: sillward look blue basket dry"
+_ALL_BUT = f"{ALL} but "
 
 
 @click.command()
-@click.argument(
-    "words", nargs=-1, required=True, metavar="PLANT [WORD]", shell_complete=completion.plants
-)
+@click.argument("words", nargs=-1, metavar="PLANT... WORD", shell_complete=completion.looked_at)
 @click.option("--on", "day", metavar="DAY", help="When it was seen: a time, a date, yesterday.")
-@click.option("--undo", is_flag=True, help="Take the last look at PLANT back.")
+@click.option("--undo", is_flag=True, help="Take the last look back, or the last at each PLANT.")
 @answering.by_person
 @shared.options(recorded=False)
 def look(
@@ -35,32 +36,31 @@ def look(
     undo: bool,
     person: str | None,
 ) -> None:
-    """Say what you saw of a PLANT, in a WORD: dry, moist, wet; or better, same, worse.
+    """Say what you saw of one PLANT or several, in a WORD: dry, moist, wet; better, same, worse.
 
-    The first three are how wet its pot is, the others how its leaves are while a course runs.
+    The first three are how wet the pot is, the others how the leaves are while a course runs. The
+    word stands before the plants or after them.
 
-    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. For PLANT, all
-    stands for all plants whose pot is known. The word corrects what is worked out of the water in
-    it, and how much the plant drinks. The diary keeps it; `sillward course` shows the leaves over
-    time.
+    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. All stands for
+    all plants whose pot is known, or that are in a course; all but lime, for the others. The word
+    corrects what is worked out of the water in the pot, and how much the plant drinks. The diary
+    keeps it; `sillward course` shows the leaves over time.
 
     Example: sillward look blue basket dry
     """
     app = shared.build(options)
     by, now = answering.person_named(app, person), app.clock()
     if undo:
-        say(_taken_back_line(app, shared.plant_named(app, " ".join(words)).name, by))
+        _take_back(app, " ".join(words), by, as_json=as_json)
         return
-    if len(words) < 2:
-        raise UsageError(_HOW)
-    word = looks.word_named(words[-1])
-    chosen = _plants(app, " ".join(words[:-1]))
+    word, names = _word_and_names(" ".join(words).split())
+    chosen = _plants(app, names, word)
     seen_at = now if day is None else diary.seen_on(day, app.site, now)
     with closing(Ledger(app.settings.ledger)) as ledger:
         collection = app.household.collection
-        entries = [
-            looks.look(ledger, collection, one.name, word, seen_at, now, by) for one in chosen
-        ]
+        entries = looks.look_at_each(
+            ledger, collection, [one.name for one in chosen], word, seen_at, now, by
+        )
     document = report.document(entries, app.site, now)
     if as_json:
         print_json(document)
@@ -71,23 +71,48 @@ def look(
             say(f"its water is not worked out: your collection gives no pot for {one.name}")
 
 
-def _plants(app: App, words: str) -> list[Plant]:
-    """Return the plant of a name, or for "all" those in pots. Raise UsageError."""
-    plants = app.household.collection.plants
-    if words.lower() != "all" or any(plant.name.lower() == "all" for plant in plants):
-        return [shared.plant_named(app, words)]
-    potted = [plant for plant in plants if plant.pot is not None]
-    if not potted:
+def _word_and_names(words: Sequence[str]) -> tuple[str, str]:
+    """Return the word, which stands last or first, and the plants. Raise UsageError."""
+    if len(words) < 2:
+        raise UsageError(_HOW)
+    if words[-1].lower() not in looks.WORDS and words[0].lower() in looks.WORDS:
+        return looks.word_named(words[0]), " ".join(words[1:])
+    return looks.word_named(words[-1]), " ".join(words[:-1])
+
+
+def _plants(app: App, names: str, word: str) -> list[Plant]:
+    """Return the plants that are named, or for "all" those to which a word applies. UsageError."""
+    collection = app.household.collection
+    lower = f"{names.lower()} "
+    is_all = lower == f"{ALL} " or lower.startswith(_ALL_BUT)
+    if not is_all or any(plant.name.lower() == ALL for plant in collection.plants):
+        return shared.plants_named(app, names)
+    if looks.WORDS[word] == POT:
+        found = [plant for plant in collection.plants if plant.pot is not None]
         msg = "your collection gives no plant a pot"
-        raise UsageError(msg)
-    return potted
+    else:
+        wheres = [course.plants for course in collection.courses]
+        found = [one for one in collection.plants if any(it.includes(one) for it in wheres)]
+        msg = "your collection has no course"
+    but = names[len(_ALL_BUT) :]
+    left_out = shared.plants_named(app, but) if but else ()
+    found = [plant for plant in found if plant not in left_out]
+    if not found:
+        raise UsageError(msg if not left_out else f'"{names}" leaves no plant')
+    return found
 
 
-def _taken_back_line(app: App, plant: str, person: str | None) -> str:
-    """Take the last look at a plant back and return that in words. Raise UsageError."""
+def _take_back(app: App, names: str, person: str | None, *, as_json: bool) -> None:
+    """Take back the last answer, or the last look at each of these plants. Raise UsageError."""
+    site, now = app.site.name, app.clock()
     with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
-        taken = looks.take_back(ledger, app.site.name, plant, app.clock(), person)
-    if taken is None:
-        msg = f'no look at "{plant}" is left to take back'
-        raise UsageError(msg)
-    return f"taken back: {plant}, {seen(taken)}"
+        if not names:
+            taken = looks.take_last_back(ledger, site, now, person)
+        else:
+            plants = [plant.name for plant in shared.plants_named(app, names)]
+            taken = looks.take_back_each(ledger, site, plants, now, person)
+    if as_json:
+        print_json(report.document(taken, app.site, now))
+        return
+    for entry in taken:
+        say(f"taken back: {entry.plant}, {seen(entry)}")

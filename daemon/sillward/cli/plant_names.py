@@ -1,11 +1,17 @@
-"""Plants by name, those of the collection and those of which only a diary is left."""
+"""Plants by name, one or several; those of the collection and those that have only a diary."""
 
 from collections.abc import Sequence
 
 from sillward.assembly.app import App
 from sillward.config.validation import did_you_mean
-from sillward.errors import UsageError, one_line
+from sillward.errors import UsageError, listed, one_line
 from sillward.ledger import Ledger
+
+MAX_WORDS = 20
+"""A name of a plant has no more words. Judgement: names get ten at most."""
+
+AND = "and"
+"""What may stand between two names, besides a comma or nothing."""
 
 
 def names_with_past(app: App, ledger: Ledger) -> list[str]:
@@ -14,21 +20,66 @@ def names_with_past(app: App, ledger: Ledger) -> list[str]:
     return list(dict.fromkeys([*names, *ledger.diary.counts(app.site.name)]))
 
 
+def folded(text: str) -> str:
+    """Return a name as it is compared: without capitals, and with single blanks."""
+    return " ".join(text.lower().split())
+
+
 def names_like(names: Sequence[str], text: str) -> list[str]:
     """Return the name that is this text, or those that contain it."""
     if text in names:
         return [text]
-    wanted = " ".join(text.lower().split())
-    return [name for name in names if wanted and wanted in " ".join(name.lower().split())]
+    wanted = folded(text)
+    exact = [name for name in names if folded(name) == wanted]
+    if len(exact) == 1:
+        return exact
+    return [name for name in names if wanted and wanted in folded(name)]
 
 
-def one_name(names: Sequence[str], text: str) -> str:
-    """Return the name that is this text, or the only one that contains it. Raise UsageError."""
+def one_name(names: Sequence[str], text: str, others: Sequence[str] = ()) -> str:
+    """Return the name that is this text, or the only one that contains it. Raise UsageError.
+
+    others: what else could have been named, for the error.
+    """
     found = names_like(names, text)
     if len(found) == 1:
         return found[0]
-    known = ", ".join(one_line(name, 60) for name in found or names)
-    what = "more than one plant" if found else "not a plant"
+    known = listed(found or [*others, *names])
+    what = "more than one plant" if found else "not a spot or plant" if others else "not a plant"
     near = "" if found else did_you_mean(text, names)
     msg = f'"{one_line(text, 60)}" is {what} here ({known}){near}'
     raise UsageError(msg)
+
+
+def several(names: Sequence[str], text: str) -> list[str]:
+    """Return the names in "lime, blue basket and kumquat", each once. Raise UsageError.
+
+    Commas may be left out. Each goes as far as it can, and may be shortened as long as it is clear.
+    """
+    if len(names_like(names, text)) == 1:
+        return names_like(names, text)
+    pieces = with_blanks(text).split()
+    found: dict[str, None] = {}
+    while pieces:
+        if found and pieces[0].lower() in (AND, ","):
+            pieces = pieces[1:]
+            continue
+        for cut in range(min(len(pieces), MAX_WORDS), 0, -1):
+            near = names_like(names, " ".join(pieces[:cut]))
+            near = near or names_like(names, " ".join(pieces[:cut]).rstrip(","))
+            if len(near) == 1:
+                found[near[0]] = None
+                pieces = pieces[cut:]
+                break
+        else:  # the error says why the next one is none
+            until = next((i for i, piece in enumerate(pieces, 1) if piece.endswith(",")), None)
+            wrong = pieces[:until] if until or not found else pieces[:1]
+            found[one_name(names, " ".join(wrong).rstrip(","))] = None
+            pieces = pieces[len(wrong) :]
+    return list(found)
+
+
+def with_blanks(text: str) -> str:
+    """Return a text with a blank after each comma that a letter follows: "lime,kumquat"."""
+    letters = zip(text, f"{text[1:]} ", strict=True)
+    return "".join(f"{one} " if one == "," and after.isalpha() else one for one, after in letters)

@@ -22,7 +22,7 @@ from sillward_rules.readings.hourly_readings import Quantity
     "words", nargs=-1, required=True, metavar="SPOT VALUE", shell_complete=completion.spots
 )
 @click.option("--humidity", is_flag=True, help="VALUE is a relative humidity in %.")
-@click.option("--at", "at_text", metavar="TIME", help="When it was: 06:40, or an ISO time.")
+@click.option("--on", "--at", "at_text", metavar="TIME", help="When it was: 06:40, or an ISO time.")
 @click.option("--lowest", is_flag=True, help="VALUE is the lowest of the last night.")
 @click.option("--night", metavar="DATE", help="... or of the night that began on this date.")
 @shared.options(at=False, recorded=False)
@@ -40,7 +40,7 @@ def read(
     VALUE is in your units, or has its unit: 11.4, 11,4, 52F, "11.4 °C", 61%. With --lowest it is
     what a thermometer that keeps the lowest has kept of the night.
 
-    Example: sillward read pergola 11.4 --at 06:40
+    Example: sillward read pergola 11.4 --on 06:40
     """
     app = shared.build(options)
     now, site, voice = app.clock(), app.site, app.household.voice
@@ -51,7 +51,7 @@ def read(
     of_night = lowest or night is not None
     if of_night and (at_text is not None or value.quantity is Quantity.HUMIDITY):
         msg = (
-            "--lowest is a temperature of a whole night: leave --at and --humidity out; another"
+            "--lowest is a temperature of a whole night: leave --on and --humidity out; another"
             " night is --night and the date of its evening"
         )
         raise UsageError(msg)

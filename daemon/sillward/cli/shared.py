@@ -12,8 +12,9 @@ import click
 from sillward.assembly import accepted
 from sillward.assembly.app import App, Options
 from sillward.assembly.app import build as build_app
+from sillward.cli import plant_names
 from sillward.config.validation import did_you_mean
-from sillward.errors import UsageError, one_line
+from sillward.errors import UsageError, listed, one_line
 from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
 from sillward_rules.sheet import Round
@@ -117,16 +118,14 @@ def plant_named(app: App, name: str, others: Sequence[str] = ()) -> Plant:
 
     others: what else could have been named, for the error.
     """
-    plants = app.household.collection.plants
-    exact = [plant for plant in plants if plant.name == name]
-    wanted = " ".join(name.lower().split())
-    found = exact or [plant for plant in plants if wanted in " ".join(plant.name.lower().split())]
-    if len(found) == 1:
-        return found[0]
-    known = ", ".join([*([] if found else others), *(plant.name for plant in found or plants)])
-    what = "more than one plant" if found else "not a spot or plant" if others else "not a plant"
-    msg = f'"{name}" is {what} here ({known})'
-    raise UsageError(msg)
+    plants = {plant.name: plant for plant in app.household.collection.plants}
+    return plants[plant_names.one_name(list(plants), name, others)]
+
+
+def plants_named(app: App, names: str) -> list[Plant]:
+    """Return the plants of "lime, blue basket kumquat", each once. Raise UsageError."""
+    plants = {plant.name: plant for plant in app.household.collection.plants}
+    return [plants[name] for name in plant_names.several(list(plants), names)]
 
 
 def spot_named(app: App, name: str, others: Iterable[str] = ()) -> str:
@@ -141,7 +140,7 @@ def spot_named(app: App, name: str, others: Iterable[str] = ()) -> str:
     found = [spot for spot in spots if wanted and wanted in spot.lower()]
     if len(found) == 1:
         return found[0]
-    known = ", ".join(found or spots)
+    known = listed(found or spots)
     what = "more than one spot" if found else "not a spot"
     near = "" if found else did_you_mean(name, spots)
     msg = f'"{one_line(name, 60)}" is {what} here ({known}){near}'

@@ -3,7 +3,7 @@
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import datetime
 
-from sillward.errors import UsageError
+from sillward.errors import UsageError, listed
 from sillward.ledger import StoredChore
 from sillward_rules.chore import URGENT, ChoreKind
 
@@ -165,7 +165,7 @@ def _plants(text: str, plants: Sequence[str]) -> list[str]:
     found = _plants_or_none(text, plants)
     if found:
         return found
-    msg = f'"{text}" is not a plant here ({", ".join(plants)})'
+    msg = f'"{text}" is not a plant here ({listed(plants)})'
     raise UsageError(msg)
 
 
@@ -193,7 +193,7 @@ def _plants_or_none(text: str, plants: Sequence[str]) -> list[str]:
             piece = pieces.pop(0)
             near = [name for name in plants if piece.lower() in name.lower()] if piece else []
             if len(near) > 1:
-                msg = f'"{piece}" is more than one plant here ({", ".join(near)})'
+                msg = f'"{piece}" is more than one plant here ({listed(near)})'
                 raise UsageError(msg)
             if not near:
                 return []

@@ -82,11 +82,15 @@ _WORDS: Mapping[str, EntryKind] = MappingProxyType(
     }
 )
 
+MOVED = frozenset({"move", "moved"})
+"""What a note of a move of a past day begins with, in the words of growers."""
+
+PHOTO = "photos are noted on the page of the plant"
+
 _ELSEWHERE = {
-    "move": "say where it stands now: sillward move PLANT SPOT",
-    "moved": "say where it stands now: sillward move PLANT SPOT",
+    **dict.fromkeys(MOVED, "say where it stands now: sillward move PLANT SPOT"),
     "look": "say what you found: sillward look PLANT WORD",
-    "photo": "photos are noted on the page of the plant",
+    "photo": PHOTO,
 }
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine", "ten")
@@ -244,6 +248,23 @@ def note(
     return written
 
 
+def noted_last(ledger: Ledger, site: str) -> list[DiaryEntry]:
+    """Return what was noted last, all plants of one note; empty if nothing was."""
+    # A move that is told late is noted; any other is taken back as such.
+    entered = [
+        *(one for one in ledger.diary.last_entered(site, -1) if one.kind in CAN_BE_NOTED),
+        *(one for one in ledger.diary.last_entered(site, -1, EntryKind.MOVE) if is_late_move(one)),
+    ]
+    last = max((one.entered_at for one in entered), default=None)
+    found = [one for one in entered if one.entered_at == last]
+    return [one for one in found if told(one) == told(found[0])]
+
+
+def is_late_move(entry: DiaryEntry) -> bool:
+    """Whether an entry is a move of a past day, which was noted and changed nothing else."""
+    return entry.kind is EntryKind.MOVE and entry.seen_at != entry.entered_at
+
+
 def correct(
     ledger: Ledger,
     collection: Collection,
@@ -273,10 +294,22 @@ def delete(
 ) -> None:
     """Delete an entry. What it has changed about the plant's state stays, except for a look that no
     morning has counted yet, and a repotting."""
+    delete_together(ledger, site, [entry], now, person)
+
+
+def delete_together(
+    ledger: Ledger,
+    site: str,
+    entries: Sequence[DiaryEntry],
+    now: datetime,
+    person: str | None = None,
+) -> None:
+    """Delete entries that say the same of their plants: all of them, or none."""
     with ledger.transaction():
-        _take_out(ledger, site, entry)
-        ledger.diary.remove(site, entry.id)
-        _log(ledger, site, DELETED, [replace(entry, person=person)], now)
+        for entry in entries:
+            _take_out(ledger, site, entry)
+            ledger.diary.remove(site, entry.id)
+        _log(ledger, site, DELETED, [replace(entry, person=person) for entry in entries], now)
 
 
 def _take_out(ledger: Ledger, site: str, entry: DiaryEntry) -> None:

@@ -1,6 +1,7 @@
 """Looks at plants: a word for what was seen, kept in the diary; it corrects what is worked out."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from types import MappingProxyType
 
@@ -41,20 +42,57 @@ def look(
 
     word: one of `WORDS`.
     """
-    entry = DiaryEntry(plant, seen_at, now, EntryKind.LOOK, "", person, None, WORDS[word], word)
-    return diary.note(ledger, collection, [entry], now)[0]
+    return look_at_each(ledger, collection, [plant], word, seen_at, now, person)[0]
 
 
-def take_back(
-    ledger: Ledger, site: str, plant: str, now: datetime, person: str | None = None
-) -> DiaryEntry | None:
-    """Take the last look at a plant back and return it; None if there is none.
+def look_at_each(
+    ledger: Ledger,
+    collection: Collection,
+    plants: Sequence[str],
+    word: str,
+    seen_at: datetime,
+    now: datetime,
+    person: str | None = None,
+) -> list[DiaryEntry]:
+    """Write looks at plants that all found the same, as one answer; return the entries."""
+    look = DiaryEntry("", seen_at, now, EntryKind.LOOK, "", person, None, WORDS[word], word)
+    entries = [replace(look, plant=plant) for plant in plants]
+    return diary.note(ledger, collection, entries, now)
+
+
+def take_back_each(
+    ledger: Ledger, site: str, plants: Sequence[str], now: datetime, person: str | None = None
+) -> list[DiaryEntry]:
+    """Take the last look at each of these plants back, and return them. Raise UsageError if one
+    has none: then all stay.
 
     What a morning has made of it stays: another look corrects that.
     """
-    looks = [one for one in ledger.diary.of_plant(site, plant, -1) if one.kind is EntryKind.LOOK]
-    if not looks:
-        return None
-    last = max(looks, key=lambda one: (one.entered_at, one.id))
-    diary.delete(ledger, site, last, now, person)
-    return last
+    taken = []
+    for plant in plants:
+        found = ledger.diary.of_plant(site, plant, kind=EntryKind.LOOK)
+        if not found:
+            msg = f'no look at "{one_line(plant, 60)}" is left to take back'
+            raise UsageError(msg)
+        taken.append(max(found, key=lambda one: (one.entered_at, one.id)))
+    by_word: dict[str | None, list[DiaryEntry]] = {}
+    for entry in taken:
+        by_word.setdefault(entry.amount, []).append(entry)
+    with ledger.transaction():
+        for same in by_word.values():
+            diary.delete_together(ledger, site, same, now, person)
+    return taken
+
+
+def take_last_back(
+    ledger: Ledger, site: str, now: datetime, person: str | None = None
+) -> list[DiaryEntry]:
+    """Take the looks of the last answer back, and return them. Raise UsageError if none is left."""
+    entered = ledger.diary.last_entered(site, -1, EntryKind.LOOK)
+    if not entered:
+        msg = "no look is left to take back"
+        raise UsageError(msg)
+    at, word = entered[0].entered_at, entered[0].amount
+    taken = [one for one in entered if (one.entered_at, one.amount) == (at, word)]
+    diary.delete_together(ledger, site, taken, now, person)
+    return taken

@@ -76,7 +76,7 @@ def test_what_is_typed_is_understood(
     words: tuple[str, ...], kind: str | None, what: str | None, amount: str | None, text: str
 ) -> None:
     names = (BLUE, "Grey curls", "Grey", "Blue jar")
-    plant, rest = note_words.plant_and_rest(names, words)
+    (plant,), rest = note_words.plants_and_rest(names, words)
     read = note_words.led_by_kind(note_words.Read(None, None, None, rest))
 
     assert plant == ("Grey curls" if words[0].startswith("grey") else BLUE)
@@ -163,7 +163,9 @@ def test_entries_are_listed_corrected_and_deleted() -> None:
     (entry,) = listed["entries"]
     assert (entry["kind"], entry["amount"], entry["seen"]) == ("flower", "4", "4 flowers opened")
     assert said("note", "--list", "--kind", "spike").startswith("nothing is noted")
-    assert said("note", "--delete", "1") == "deleted: entry 1, Blue basket white ones"
+    assert said("note", "--delete", "1") == (
+        "deleted: Blue basket, Fri 08 May 2026: 4 flowers opened: white ones (entry 1)"
+    )
     assert entries() == []
     with closing(Ledger(load_settings().ledger)) as ledger:
         deeds = [(deed.what, deed.person) for deed in ledger.deeds.latest("Courtyard", 9)]
@@ -173,6 +175,111 @@ def test_entries_are_listed_corrected_and_deleted() -> None:
         ("noted", None),
         ("noted", None),
     ]
+
+
+@pytest.mark.parametrize(
+    ("words", "plants", "rest"),
+    [
+        (("lime,", "kumquat", "spike", "2"), ["Lime", "Kumquat"], "spike 2"),
+        (("lime,blue", "spike, thin"), ["Lime", BLUE], "spike, thin"),
+        (("Lime", "Kumquat", "leans"), ["Lime", "Kumquat"], "leans"),
+        (("blue", "and", "lime", "lean"), [BLUE, "Lime"], "lean"),
+        (("lime", "and the pot fell"), ["Lime"], "and the pot fell"),
+        (("lime", "kumquat beside it fell"), ["Lime"], "kumquat beside it fell"),
+        (("lime", "blue", "spots"), ["Lime"], "blue spots"),
+        (("lime,", "the leaf fell"), None, '"the" is not a plant here'),
+        (("lime, kumqat",), None, '"kumqat" is not a plant here'),
+    ],
+)
+def test_the_same_is_noted_of_several_plants(
+    words: tuple[str, ...], plants: list[str] | None, rest: str
+) -> None:
+    names = (BLUE, "Lime", "Lime small", "Kumquat", "Strap-leaf by the door")
+    if plants is None:
+        with pytest.raises(UsageError, match=rest):
+            note_words.plants_and_rest(names, words)
+        return
+    assert note_words.plants_and_rest(names, words) == (plants, rest)
+
+
+def test_notes_of_several_plants_are_taken_back_as_one() -> None:
+    said("note", BLUE, "x")
+    told = said("note", "blue,", "grey", "curls", "flower", "2", "--on", "fri")
+    assert told == (
+        "noted: Blue basket, Fri 08 May 2026: 2 flowers opened (entry 2)"
+        " noted: Grey curls, Fri 08 May 2026: 2 flowers opened (entry 3)"
+    )
+
+    assert said("note", "--undo").replace("deleted", "noted") == told
+    assert [entry.text for entry in entries()] == ["x"]
+    assert entries("Grey curls") == []
+    undone: dict[str, Any] = json.loads(call("note", "--undo", "--json").stdout)
+    assert [entry["text"] for entry in undone["entries"]] == ["x"]
+    assert "nothing is noted" in refused("note", "--undo")
+    assert "choose one of" in refused("note", "--undo", "--list")
+    assert "leave the rest out" in refused("note", BLUE, "--undo")
+
+
+def test_a_move_of_a_past_day_is_noted_with_its_spot() -> None:
+    told = said("note", BLUE, "moved", "to", "wall", "bench", "--on", "fri")
+    assert "noted: Blue basket, Fri 08 May 2026: Moved to wall bench (entry 1)" in told
+    assert "if it still stands there: sillward move Blue basket wall bench" in told
+    (entry,) = entries()
+    assert (entry.kind, entry.text) == (EntryKind.MOVE, "wall bench")
+    assert "delete it, and note it" in refused("note", "--correct", "1", "sunroom")
+    said("note", "--delete", "1")
+
+    said("note", BLUE, "sunroom", "--kind", "moved", "--on", "fri")
+    assert [entry.text for entry in entries()] == ["sunroom"]
+    said("note", "--undo")
+    assert entries() == []
+
+
+@pytest.mark.parametrize(
+    ("words", "hint"),
+    [
+        (("moved a little to the left",), "if it stands at another spot now: sillward move Blue"),
+        (("photo of the new spike",), "photos are noted on the page"),
+    ],
+)
+def test_texts_of_moves_and_photos_are_noted_and_lead_on(words: tuple[str, ...], hint: str) -> None:
+    assert hint in said("note", BLUE, *words)
+    assert len(entries()) == 1
+
+
+@pytest.mark.parametrize(
+    ("words", "why"),
+    [
+        (("moved",), "sillward move Blue basket SPOT"),
+        (("moved to sunroom",), "sillward move Blue basket sunroom"),
+        (("--kind", "moved", "nowhere"), "is not a spot"),
+        (("photo",), "on the page of the plant"),
+    ],
+)
+def test_moves_of_now_and_photos_are_told_where_they_are_noted(
+    words: tuple[str, ...], why: str
+) -> None:
+    assert why in refused("note", BLUE, *words)
+    assert entries() == []
+
+
+# -- looks at several plants
+
+
+def test_several_plants_are_looked_at_at_once() -> None:
+    for words in (
+        ("dry", "hibiscus", "boat"),
+        ("boat,", "hibiscus", "dry"),
+        ("hibiscus boat dry",),
+    ):
+        told = said("look", *words)
+        assert told.count("noted: ") == 2
+    assert said("look", "--undo").count("taken back: ") == 2
+    assert len(entries("Boat orchid")) == 2
+    assert said("look", "--undo", "boat", "hibiscus").count("taken back: ") == 2
+    undone = json.loads(call("look", "--undo", "--json").stdout)
+    assert [entry["amount"] for entry in undone["entries"]] == ["dry"] * 2
+    assert "no look is left" in refused("look", "--undo")
 
 
 def test_what_was_not_typed_here_stays_as_it_is() -> None:

@@ -34,10 +34,13 @@ def test_a_look_is_kept_and_taken_back(tmp_path: Path, word: str) -> None:
         care = ledger.plant_states.of_site(SITE)["Lime"].care
         assert care.looks == (PotLook(word, seen_at, NOW),)  # type: ignore[arg-type]
 
-        assert looks.take_back(ledger, SITE, "Lime", NOW, "Ana") == entry
+        assert looks.take_back_each(ledger, SITE, ["Lime"], NOW, "Ana") == [entry]
         assert not ledger.diary.of_plant(SITE, "Lime", -1)
         assert ledger.plant_states.of_site(SITE)["Lime"].care.looks == ()
-        assert looks.take_back(ledger, SITE, "Lime", NOW) is None
+        with pytest.raises(UsageError, match="Lime"):
+            looks.take_back_each(ledger, SITE, ["Lime"], NOW)
+        with pytest.raises(UsageError, match="no look is left"):
+            looks.take_last_back(ledger, SITE, NOW)
         assert len(ledger.deeds.latest(SITE, 10)) == 2
 
 
@@ -47,9 +50,8 @@ def test_the_last_look_is_taken_back_and_no_other(tmp_path: Path) -> None:
         later = NOW + timedelta(hours=1)
         looks.look(ledger, OF, "Lime", "dry", NOW - timedelta(hours=2), later)
 
-        taken = looks.take_back(ledger, SITE, "Lime", later)
+        (taken,) = looks.take_last_back(ledger, SITE, later)
 
-        assert taken is not None
         assert taken.amount == "dry"
         care = ledger.plant_states.of_site(SITE)["Lime"].care
         assert [look.word for look in care.looks] == ["wet"]
@@ -79,12 +81,33 @@ def test_leaves_were_last_looked_at_when_that_was_last_said_and_not_taken_back()
         looks.look(ledger, OF, "Lime", "same", at, NOW)
     assert looked_at() == second
 
-    looks.take_back(ledger, SITE, "Lime", NOW)
+    looks.take_back_each(ledger, SITE, ["Lime"], NOW)
     assert looked_at() == second
-    looks.take_back(ledger, SITE, "Lime", NOW)
+    looks.take_back_each(ledger, SITE, ["Lime"], NOW)
     assert looked_at() == first
-    looks.take_back(ledger, SITE, "Lime", NOW)
+    looks.take_back_each(ledger, SITE, ["Lime"], NOW)
     assert looked_at() is None
+
+
+def test_looks_of_one_answer_are_one_deed_and_taken_back_as_one(tmp_path: Path) -> None:
+    of = collection(LIME, replace(LIME, name="Kumquat"), replace(LIME, name="Fig"))
+    with closing(Ledger(tmp_path / "ledger.db")) as ledger:
+        looks.look(ledger, of, "Fig", "wet", NOW, NOW)
+        later = NOW + timedelta(hours=1)
+        looks.look_at_each(ledger, of, ["Lime", "Kumquat"], "dry", later, later)
+        assert [deed.about["plants"] for deed in ledger.deeds.latest(SITE, 9)] == [
+            ["Lime", "Kumquat"],
+            ["Fig"],
+        ]
+
+        taken = looks.take_last_back(ledger, SITE, later)
+
+        assert {entry.plant for entry in taken} == {"Lime", "Kumquat"}
+        states = ledger.plant_states.of_site(SITE)
+        assert [len(states[name].care.looks) for name in ("Lime", "Kumquat", "Fig")] == [0, 0, 1]
+        with pytest.raises(UsageError, match="Kumquat"):  # then that at the fig stays too
+            looks.take_back_each(ledger, SITE, ["Fig", "Kumquat"], later)
+        assert len(ledger.plant_states.of_site(SITE)["Fig"].care.looks) == 1
 
 
 def test_any_other_word_is_an_error_that_names_the_words() -> None:
