@@ -91,10 +91,8 @@ def _named_clearly(names: Sequence[str], pieces: Sequence[str]) -> tuple[str, in
         found = [name for name in found if plant_names.folded(name) == wanted] or found
         if len(found) == 1:
             return found[0], cut
-    msg = (
-        f'"{one_line(" ".join(pieces[:1]), 40)}" is not a plant here, or not clear, though a comma'
-        f" is before it; plants are {listed(names)}"
-    )
+    first = one_line(" ".join(" ".join(pieces).split()[:1]), 40)
+    msg = f'"{first}", after a comma, is not clearly a plant here ({listed(names)})'
     raise UsageError(msg)
 
 

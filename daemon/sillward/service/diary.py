@@ -255,9 +255,21 @@ def noted_last(ledger: Ledger, site: str) -> list[DiaryEntry]:
         *(one for one in ledger.diary.last_entered(site, -1) if one.kind in CAN_BE_NOTED),
         *(one for one in ledger.diary.last_entered(site, -1, EntryKind.MOVE) if is_late_move(one)),
     ]
-    last = max((one.entered_at for one in entered), default=None)
-    found = [one for one in entered if one.entered_at == last]
-    return [one for one in found if told(one) == told(found[0])]
+    return of_last_answer(sorted(entered, key=lambda one: one.id, reverse=True))
+
+
+def of_last_answer(entries: Sequence[DiaryEntry]) -> list[DiaryEntry]:
+    """Return those entries that were written with the first one, in their order.
+
+    entries: by their numbers, the last one first.
+    """
+    found: dict[str, DiaryEntry] = {}
+    for entry in entries:
+        is_same = (entry.entered_at, told(entry)) == (entries[0].entered_at, told(entries[0]))
+        if not is_same or entry.plant in found:
+            break
+        found[entry.plant] = entry
+    return list(reversed(found.values()))
 
 
 def is_late_move(entry: DiaryEntry) -> bool:

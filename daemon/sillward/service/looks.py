@@ -92,7 +92,6 @@ def take_last_back(
     if not entered:
         msg = "no look is left to take back"
         raise UsageError(msg)
-    at, word = entered[0].entered_at, entered[0].amount
-    taken = [one for one in entered if (one.entered_at, one.amount) == (at, word)]
+    taken = diary.of_last_answer(entered)
     diary.delete_together(ledger, site, taken, now, person)
     return taken
