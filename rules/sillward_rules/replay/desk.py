@@ -13,6 +13,7 @@ from functools import cache
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.pot_water import PotLook
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import (
     CORRECTED,
@@ -33,7 +34,7 @@ from sillward_rules.told_orders import (
     round_in_force,
     without_messages,
 )
-from sillward_rules.transitions import after_revision, answered, changed, next_state
+from sillward_rules.transitions import after_revision, answered, changed, looked_at, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 
@@ -143,12 +144,21 @@ class Desk:
         """Take down that the grower has done a chore for these plants."""
         unknown = PlantState(chore.from_spot)
         old = {name: self.states.get(name) or unknown for name in names}
+        to, before, of = chore.to_spot, chore.before, chore.what
         self.states |= changed(
-            old, lambda state: answered(state, chore.kind, chore.to_spot, chore.before, now)
+            old, lambda state: answered(state, chore.kind, to, before, now, of=of)
         )
         if self.orders.open.pop(chore.id, None) is not None:
             self.orders.closed.add(chore.id)
             self.orders.done.update((chore.kind, name) for name in names)
+
+    def look(self, look: PotLook) -> None:
+        """Take down what the grower has found in every pot."""
+        potted = [plant for plant in self.collection.plants if plant.pot is not None]
+        old = {
+            plant.name: self.states.get(plant.name) or PlantState(plant.home) for plant in potted
+        }
+        self.states |= changed(old, lambda state: looked_at(state, look))
 
     def _in_force(self, now: datetime) -> RoundInForce | None:
         def is_told(round_: Round, day: date) -> bool:

@@ -18,10 +18,11 @@ from enum import Enum
 
 import numpy as np
 
-from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.pot_water import PotLook, PotWord
 from sillward_rules.remark import CloseCall, ColdBorne, NoShelter, Remark
 from sillward_rules.replay.desk import Desk, has_content
 from sillward_rules.replay.forecasts import PAST_H, Forecasts
@@ -49,10 +50,21 @@ _MOVES = frozenset({ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.STAY_IN, 
 """Chores after which plants stand where they say; to stay in is to be brought in if need be."""
 
 _DONE = frozenset(
-    {ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT, ChoreKind.MOVE, ChoreKind.COVER, ChoreKind.SECURE}
+    {
+        ChoreKind.CARRY_IN,
+        ChoreKind.CARRY_OUT,
+        ChoreKind.MOVE,
+        ChoreKind.COVER,
+        ChoreKind.SECURE,
+        *(WETTINGS - {ChoreKind.MIST}),
+    }
 )
-"""Chores that are done and confirmed at their hour. Of water and shade the tool takes for granted
-that its advice is followed, whether confirmed or not."""
+"""Chores that are done and confirmed at their hour. Misting and shade need no word: the tool plans
+as if they were done. But a pot is filled, and salts are washed out, only once somebody says so."""
+
+FIRST_LOOK: PotWord = "moist"
+"""What the grower finds in every pot after the first round of a replay. Judgement: the middle, as
+nothing is known of the days before. By no look at all a pot would be unknown all year."""
 
 _WARNED = {warned: number for number, warned in enumerate(Warned)}
 
@@ -229,7 +241,11 @@ class Run:
         """Tell a round; the grower does at once what is overdue, or was done and not confirmed."""
         weather = self.plan.forecasts.at(at)
         site = self.plan.collection.site
+        self._finish_watering(at)
+        is_first = not self.desk.told
         sheet = self.desk.tell(round_, site.local_date(at), weather, at)
+        if is_first:
+            self.desk.look(PotLook(FIRST_LOOK, at, at))
         self._seen = weather
         self._heard.pushes += has_content(sheet)
         if round_ is Round.DUSK:
@@ -317,6 +333,14 @@ class Run:
         ]
         for at, _, chore in sorted(due, key=lambda one: one[:2]):
             self._do(chore, at)
+
+    def _finish_watering(self, at: datetime) -> None:
+        """Do what is still to be watered before a round, whose orders take the place of these."""
+        orders = self.desk.orders
+        for chore in orders.chores:
+            waits = chore.not_before is not None and chore.not_before > at
+            if chore.kind in WETTINGS & _DONE and not waits and chore.id not in orders.ignored:
+                self._do(chore, at)
 
     def _do(self, chore: Chore, at: datetime) -> None:
         """Do a chore and confirm it, unless the grower is away."""

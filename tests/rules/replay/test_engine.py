@@ -1,17 +1,25 @@
 """A replay: what it finds follows from the weather that was and from what was told and done."""
 
 import json
+from collections import Counter
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 import pytest
 
+from sillward_rules.chore import ChoreKind
 from sillward_rules.physics import cold_harm
+from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection, Habits
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.salt_balance import SaltBalance
+from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.water_chemistry import Water
+from sillward_rules.replay.desk import Desk
 from sillward_rules.replay.engine import WARM_UP, Plan, Run, nights, replay, result_of
 from sillward_rules.replay.forecasts import ErringForecasts
 from sillward_rules.replay.grower import Step
@@ -21,6 +29,7 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import parse_moment
+from tests.support.chores import a_chore
 from tests.support.core import MENDOZA
 from tests.support.past_weather import LIMITS_C, past_weather, plan, some_plants
 
@@ -193,6 +202,41 @@ def test_nobody_carries_on_days_away_and_that_is_counted(truth: Weather) -> None
     later = [record for record in gone.nights if record.night > max(away)]
     assert totals(later).not_done == 0
     assert totals(later).carried_in > 0
+
+
+def test_pots_are_watered_and_salts_washed_out_as_the_tool_asks_for() -> None:
+    summer = date(2024, 1, 10)
+    made = some_plants()
+    pots = tuple(replace(one, pot=Pot(5.0, "peat"), span_cm=40.0) for one in made.plants[:2])
+    of = replace(made, plants=pots, water=Water(0.2))
+    run = Run(plan(of, past_weather(summer - timedelta(days=2), 12), summer, 8))
+    salty = SaltBalance(of.site.middle_of_day(summer - timedelta(days=1)), 4.0, 0.1)
+    known = PlantState("bench", care=Care(salt=salty))
+    run.desk.states = {one.name: known for one in pots}
+
+    given: set[Wetting] = set()
+    for night in (summer + timedelta(days=number) for number in range(8)):
+        run.night(night)
+        noon = of.site.middle_of_day(night + timedelta(days=1))
+        for state in run.desk.states.values():
+            given.update(one for one in state.care.wettings if one.at < noon)
+
+    done = [one for one in given if one.kind is not ChoreKind.MIST]
+    kinds = Counter(one.kind for one in done)
+    assert kinds[ChoreKind.LEACH] == 1
+    assert kinds[ChoreKind.WATER] >= 3
+    assert all(one.confirmed for one in done)
+
+
+def test_what_is_confirmed_is_told_by_its_name() -> None:
+    desk = Desk(some_plants(), timedelta(minutes=20), 4)
+    by = datetime(2024, 1, 10, 12, tzinfo=UTC)
+    chore = a_chore("2024-01-10-course", by, ChoreKind.COURSE, ("from 10",), ("bench", "bench"))
+
+    desk.confirm(replace(chore, what="magnesium"), ("from 10",), by - timedelta(hours=1))
+
+    (wetting,) = desk.states["from 10"].care.wettings
+    assert (wetting.of, wetting.confirmed) == ("magnesium", True)
 
 
 def test_an_order_lies_between_the_two_places_of_a_plant(erring: Plan) -> None:
