@@ -6,8 +6,8 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.planners.pot_watering import lowest_share
+from sillward_rules.arrays import HOUR_S
+from sillward_rules.planners.pot_watering import WAITS_SHARE, lowest_share, may_be_low
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.pot_water import Buckets
@@ -65,13 +65,13 @@ def explain_pot(scene: Scene, cohort: int) -> PotExplained | None:
     for at, after in levels.between(columns, now, now + DAY_S, full.copy()):
         loss = float(1.0 - after.share[pot])
         reference += levels.reference_mm(at, int(columns[pot]))
-    low_at = now if levels.early(buckets)[pot] <= lowest[pot] else None
+    low_at = now if may_be_low(levels, buckets)[pot] else None
     if low_at is None:
         low_at = next(
             (
                 at
                 for at, after in levels.ahead(columns, scene.now + LOOKS_AHEAD)
-                if levels.early(after)[pot] <= lowest[pot]
+                if may_be_low(levels, after)[pot]
             ),
             None,
         )
@@ -118,9 +118,9 @@ def water_days(
     for number, ((_, standing), end) in enumerate(zip(standing_by_day, ends, strict=True)):
         columns = np.where(standing[here] == NO_SPOT, scene.home[here], standing[here])
         begin = max(at_mornings[number], scene.now.timestamp())
-        dry = _runs_low(levels, buckets, columns, begin, end, lowest)
+        dry = _runs_low(levels, buckets, columns, begin, end)
         dry |= np.isnan(buckets.share) & np.isfinite(lowest)
-        buckets.fill(np.flatnonzero(dry))
+        levels.water(buckets, np.flatnonzero(dry))
         watered[number] = dry
         for _ in levels.between(columns, begin, end, buckets):
             pass
@@ -137,10 +137,10 @@ def water_days(
 
 
 def _runs_low(
-    levels: PotLevels, buckets: Buckets, columns: Standing, begin: float, end: float, lowest: Array
+    levels: PotLevels, buckets: Buckets, columns: Standing, begin: float, end: float
 ) -> np.ndarray:
-    """(pot,) whether pots may be low at any time between two moments [unix s]."""
-    low = levels.early(buckets) <= lowest
+    """(pot,) whether pots get so low between two moments [unix s] that they cannot wait longer."""
+    low = may_be_low(levels, buckets, WAITS_SHARE)
     for _, after in levels.between(columns, begin, end, buckets.copy()):
-        low |= levels.early(after) <= lowest
-    return np.asarray(low)
+        low |= may_be_low(levels, after, WAITS_SHARE)
+    return low

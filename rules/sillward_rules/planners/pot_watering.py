@@ -5,12 +5,13 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
 from sillward_rules.planners.scene.scene import Scene, Standing
+from sillward_rules.plants.pot_water import Buckets
 from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.remark import PotsUnknown, Remark
 from sillward_rules.weather import sun
@@ -29,9 +30,18 @@ soon will be, and nothing drinks."""
 SOON = timedelta(hours=2)
 """A pot that is low already is watered within so long from when it can be. Judgement: a morning."""
 
-SECOND_SHARE = 0.5
-"""A pot is watered twice a day only if it is expected to fall to this share of its usual lowest.
-Judgement: until the next morning a plant stands some thirst, and nobody likes to water twice."""
+WAITS_SHARE = 0.8
+"""A pot that is low waits for the next morning if it has this share left by then of what it is kept
+above. Judgement: below what it is kept above a plant slows down by as much (FAO-56 eq. 84), a fifth
+for some hours; pots that are watered a day too soon each time never dry, and their roots rot."""
+
+HARM_SHARE = 0.5
+"""A pot that has only this share left of what it is kept above harms its plant; one that would fall
+so far on the day on which it was watered is watered twice. Judgement: halfway to wilting."""
+
+DOUBT_FROM = 0.1
+"""A pot that may be so dry, but is expected to be above what it is kept above by more than this, is
+looked at and not watered. Judgement: to water it on doubt alone would keep it wet."""
 
 SECOND_WITHIN = timedelta(hours=3)
 """A second watering of a day is not done longer than this before it is needed. Judgement."""
@@ -53,7 +63,7 @@ class PotNeeds:
     """Which pots need water in the coming day; arrays (pot,).
 
     - crosses: when it may be low [unix s]; infinite for not in that time.
-    - again: when it will want water once more (`SECOND_SHARE`) after that; infinite as above.
+    - again: when it will want water once more (`HARM_SHARE`) after that; infinite as above.
     """
 
     crosses: Array
@@ -72,77 +82,116 @@ def lowest_share(levels: PotLevels) -> Array:
     return np.where(kept > 0, lowest, -np.inf)
 
 
+def may_be_low(levels: PotLevels, buckets: Buckets, share: float = 1.0) -> np.ndarray:
+    """(pot,) whether pots are down to a share of what they are kept above, or may be far below.
+
+    What is expected decides. Doubt alone counts once a pot may be so dry that the plant is harmed
+    (`HARM_SHARE`), and is expected to be low before long (`DOUBT_FROM`): sooner, it is asked about.
+    """
+    lowest = lowest_share(levels)
+    doubtful = levels.early(buckets) <= HARM_SHARE * lowest
+    return np.asarray(
+        (buckets.share <= share * lowest) | (doubtful & (buckets.share <= lowest + DOUBT_FROM))
+    )
+
+
+def to_look_at(levels: PotLevels) -> np.ndarray:
+    """(pot,) whether a look is wanted: nothing is known, or too little to say that it is moist."""
+    lowest = lowest_share(levels)
+    doubtful = (levels.early(levels.now) <= HARM_SHARE * lowest) & ~may_be_low(levels, levels.now)
+    return np.asarray((~levels.known | doubtful) & np.isfinite(lowest))
+
+
 def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeeds:
-    """Return which pots need water until a moment, at the spots (pot,) where they stand."""
-    lowest, buckets = lowest_share(levels), levels.now.copy()
+    """Return which pots must be watered before a moment, at the spots (pot,) where they stand.
+
+    Those that would be so low by then that they cannot wait for the next time (`WAITS_SHARE`).
+    """
     crosses = np.full(columns.shape, np.inf)
-    again = crosses.copy()
+    again, needed = crosses.copy(), np.zeros(columns.shape, dtype=bool)
+    lowest, dries, watered = lowest_share(levels), levels.now.copy(), levels.now.copy()
 
     def look_for_low(at: float) -> None:
-        empties = buckets.share <= SECOND_SHARE * lowest
+        nonlocal needed
+        empties = watered.share <= HARM_SHARE * lowest
         again[empties & np.isfinite(crosses) & np.isinf(again)] = at
-        first = (levels.early(buckets) <= lowest) & np.isinf(crosses)
+        first = may_be_low(levels, dries) & np.isinf(crosses)
         crosses[first] = at
-        buckets.fill(np.flatnonzero(first))
+        levels.water(watered, np.flatnonzero(first))
+        needed |= may_be_low(levels, dries, WAITS_SHARE)
 
     now = levels.scene.now.timestamp()
     look_for_low(now)
-    for at, _ in levels.between(columns, now, until.timestamp(), buckets):
+    hours = levels.between(columns, now, until.timestamp(), dries)
+    for (at, _), _ in zip(
+        hours, levels.between(columns, now, until.timestamp(), watered), strict=True
+    ):
         look_for_low(at)
-    return PotNeeds(crosses, again)
+    return PotNeeds(np.where(needed, crosses, np.inf), np.where(needed, again, np.inf))
 
 
 def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], list[Remark]]:
     """Return what must be watered on a day, and what is not known of the water in pots.
 
-    A pot is watered if it may be low before the next morning round: by then, or by sunset if that
-    comes first, in warm hours in which the grower can.
+    A pot is watered if it cannot wait for the next morning round: by when it is low, or by sunset
+    if that comes first, in warm hours in which the grower can, where it stands by day.
     """
     levels = levels_of(scene)
     if levels is None:
         return [], []
-    columns = places.column[levels.cohorts]
-    columns = np.where(columns == NO_SPOT, scene.home[levels.cohorts], columns)
+    stay = _stay(levels, places)
+    columns = stay.column
     tomorrow = scene.habits.morning_at.on(scene.site, day + timedelta(days=1))
     needs = find_needs(levels, columns, tomorrow)
     first, second = (
-        _hours(levels, columns, needs.crosses, scene.now, day),
-        _second_hours(levels, columns, needs, day),
+        _hours(levels, stay, needs.crosses, scene.now, day),
+        _second_hours(levels, stay, needs, day),
     )
     errands = [
         errand
         for turn, window in enumerate((first, second))
         for errand in _errands(levels, needs, columns, window, turn)
     ]
-    unknown = np.flatnonzero(~levels.known & np.isfinite(lowest_share(levels)))
+    unknown = np.flatnonzero(to_look_at(levels))
     names = tuple(sorted(scene.names(levels.cohorts[unknown].tolist())))
     return errands, [PotsUnknown(names)] if names else []
 
 
+def _stay(levels: PotLevels, places: Places) -> Places:
+    """Return where the pots spend the day, (pot,)."""
+    cohorts = levels.cohorts
+    column = places.column[cohorts]
+    column = np.where(column == NO_SPOT, levels.scene.home[cohorts], column)
+    return Places(column, places.since[cohorts], places.until[cohorts])
+
+
 def _hours(
-    levels: PotLevels, columns: Standing, crosses: Array, earliest: datetime, day: date
+    levels: PotLevels, stay: Places, crosses: Array, earliest: datetime, day: date
 ) -> tuple[Array, Array]:
     """Return from when and until when pots (pot,) are watered [unix s]; NaN for not on this day.
 
-    crosses (pot,) : when they may be low [unix s].
+    stay: where the pots are by day, and from when on. crosses (pot,) : when they may be low
+    [unix s].
     """
     scene = levels.scene
     events = sun.day_events(scene.site, day)
     sunset = events.sunset.timestamp()
     begin = max(earliest, events.sunrise)
     rows = scene.rows(begin, events.sunset)
-    start = np.full(columns.shape, begin.timestamp())
+    since = np.maximum(stay.since, begin.timestamp())
+    start = since
     if rows.size:
-        first = _first_good_hour(scene, rows, columns)
-        start = np.where(first == scene.climate.times[rows[0]], start, first)
+        first = _first_good_hour(scene, rows, stay.column, since)
+        start = np.maximum(first, since)
     soon = start + SOON.total_seconds()
     end = np.where(crosses <= start, soon, np.minimum(crosses, max(sunset, begin.timestamp())))
+    end = np.where(stay.until > start, np.minimum(end, stay.until), end)
     start = np.where(np.isfinite(crosses), start, np.nan)
     return start, np.maximum(end, start)
 
 
 def _second_hours(
-    levels: PotLevels, columns: Standing, needs: PotNeeds, day: date
+    levels: PotLevels, stay: Places, needs: PotNeeds, day: date
 ) -> tuple[Array, Array]:
     """Return the same for a second watering, of pots that do not last the day after the first.
 
@@ -152,28 +201,34 @@ def _second_hours(
     noon, sunset = scene.site.middle_of_day(day), sun.day_events(scene.site, day).sunset
     again = np.where(needs.again < sunset.timestamp(), needs.again, np.inf)
     if not np.isfinite(again).any() or scene.now > sunset:
-        empty = np.full(columns.shape, np.nan)
+        empty = np.full(stay.column.shape, np.nan)
         return empty, empty
-    start, end = _hours(levels, columns, again, max(scene.now, noon), day)
+    start, end = _hours(levels, stay, again, max(scene.now, noon), day)
     later = again - start > SECOND_WITHIN.total_seconds()
     return np.where(later, again - SECOND_WITHIN.total_seconds(), start), end
 
 
-def _first_good_hour(scene: Scene, rows: np.ndarray, columns: Standing) -> Array:
-    """(pot,) the first hour of these rows in which pots can be watered [unix s].
+def _first_good_hour(scene: Scene, rows: np.ndarray, columns: Standing, since: Array) -> Array:
+    """(pot,) the end of the first hour of these rows in which pots can be watered [unix s].
 
-    Outside of the grower's hours if none of them is warm enough, and in the warmest hour of a cold
-    day; NaN where that is no warmer than `NO_FROST_C`.
+    That is in the first of them, or from when on they are there; outside of the grower's hours if
+    none of these is warm enough, and in the warmest hour of a cold day. NaN where that is no warmer
+    than `NO_FROST_C`, or where they are not there in any of these hours.
+
+    since (pot,) : from when on they stand in these spots [unix s].
     """
-    times, temp = scene.climate.times[rows], scene.climate.temp_c[rows]
-    warm = ~(temp < WARM_ENOUGH_C)  # a room of which nothing is known is no cold one
+    times, temp = scene.climate.times[rows], scene.climate.temp_c[rows][:, columns]
+    there = times[:, None] > since
+    warm = ~(temp < WARM_ENOUGH_C) & there  # a room of which nothing is known is no cold one
     allowed = _grower_can(scene, times)[:, None]
     good = np.where((warm & allowed).any(axis=0), warm & allowed, warm)
-    known = np.where(np.isfinite(temp), temp, -np.inf)
+    known = np.where(np.isfinite(temp) & there, temp, -np.inf)
     warmest = known == known.max(axis=0)
     good = np.where(good.any(axis=0), good, warmest & (known > NO_FROST_C))
-    first = np.where(good.any(axis=0), times[np.argmax(good, axis=0)], np.nan)
-    return np.asarray(first[columns])
+    first = times[np.argmax(good, axis=0)]
+    # The hour in which it comes to stand there counts from then on.
+    first = np.where(first - HOUR_S <= since, since, first)
+    return np.asarray(np.where(good.any(axis=0), first, np.nan))
 
 
 def _grower_can(scene: Scene, times: np.ndarray) -> np.ndarray:
@@ -206,7 +261,7 @@ def _errands(
     def reason(cohort: int) -> Reason:
         pot = int(pot_of[cohort])
         capacity_l = float(levels.pots.capacity_l[pot]) * (1.0 + RUN_THROUGH)
-        share = float(SECOND_SHARE * lowest[pot] if turn else levels.now.share[pot])
+        share = float(HARM_SHARE * lowest[pot] if turn else levels.now.share[pot])
         at = needs.again if turn else needs.crosses
         return Reason(
             plant=scene.cohorts[cohort].names[0],

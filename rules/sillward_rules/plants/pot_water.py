@@ -164,19 +164,25 @@ class Buckets:
         """(pot,) the standard deviation of the share."""
         return np.sqrt(self.variance)
 
-    def lose(self, nominal: Array, noise: Array) -> None:
+    def lose(self, nominal: Array, noise: Array, slope: Array | float = 0.0) -> None:
         """Take away what was lost.
 
         nominal (pot,) : the loss of a plant with a factor of 1, as a share of the available water.
         noise (pot,) : the variance that the weather adds to it. Nothing runs below empty.
+        slope (pot,) : how much less is lost where so much less is left, for a factor of 1: pots
+        that dry out end alike, however they began.
         """
         lost = np.minimum(self.factor * nominal, np.nan_to_num(self.share, nan=np.inf))
         per_factor = lost / self.factor
+        stays = np.maximum(1.0 - self.factor * slope, 0.0)
         self.share -= lost
-        self.variance += (
-            per_factor**2 * self.factor_variance - 2.0 * per_factor * self.covariance + noise
+        self.variance = (
+            stays**2 * self.variance
+            - 2.0 * stays * per_factor * self.covariance
+            + per_factor**2 * self.factor_variance
+            + noise
         )
-        self.covariance -= per_factor * self.factor_variance
+        self.covariance = stays * self.covariance - per_factor * self.factor_variance
         self._bound()
 
     def gain(self, water: Array) -> None:

@@ -44,12 +44,14 @@ class WaterUse:
 
     - factor: of the reference evapotranspiration over the canopy.
     - depletion: share of the available water that may be used up.
+    - span_of_pot: how many times as wide as its pot a plant is, where its span is not given.
     """
 
     name: str
     title: str
     factor: float
     depletion: float
+    span_of_pot: float = SPAN_OF_POT
 
 
 @cache
@@ -64,7 +66,13 @@ def _classes() -> Mapping[str, tuple[WaterUse, tuple[str, ...]]]:
     tables = tomllib.loads(file.read_text(encoding="utf-8"))
     return {
         name: (
-            WaterUse(name, table["title"], table["factor"], table["depletion"]),
+            WaterUse(
+                name,
+                table["title"],
+                table["factor"],
+                table["depletion"],
+                table.get("span_of_pot", SPAN_OF_POT),
+            ),
             tuple(table["groups"]),
         )
         for name, table in tables.items()
@@ -93,7 +101,8 @@ def span_cm(plant: Plant) -> float:
     """Return how wide a plant in a pot is [cm]: as told, or by its pot."""
     if plant.span_cm is not None:
         return plant.span_cm
-    return SPAN_OF_POT * pot_width_cm(plant.pot.litres if plant.pot else 0.0)
+    width_cm = pot_width_cm(plant.pot.litres if plant.pot else 0.0)
+    return water_use_of(plant).span_of_pot * width_cm
 
 
 @dataclass(frozen=True, slots=True, eq=False)

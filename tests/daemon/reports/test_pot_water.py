@@ -38,7 +38,7 @@ def test_what_is_left_by_when_it_wants_more_and_what_that_rests_on() -> None:
     text = told()
 
     assert text.startswith("pot: 69 % of its water left (3.6 L when full), give or take 13 %")
-    assert "wants water by about Tue 20 Jan 11:00 (kept above 50 %)" in text
+    assert "wants water by about Tue 20 Jan 16:00 (kept above 50 %)" in text
     assert "the air asks for 3.7 mm, of which shrubs" in text
     assert "take 0.7; this plant as much, give or take 35 %" in text
 
@@ -67,7 +67,7 @@ def test_why_has_it_in_both_forms(potted: bool) -> None:
     if potted:
         assert document["pot"]["share_left"] == 0.69
         assert document["pot"]["kept_above"] == 0.5
-        assert document["pot"]["low_at"] == "2026-01-20T11:00:00-03:00"
+        assert document["pot"]["low_at"] == "2026-01-20T16:00:00-03:00"
 
 
 def test_check_says_as_what_a_plant_counts() -> None:

@@ -148,6 +148,16 @@ def test_a_drier_look_teaches_even_where_a_watering_is_in_doubt() -> None:
     assert buckets.factor[0] > 1.1
 
 
+def test_pots_that_dry_out_end_alike_and_surely_dry() -> None:
+    """What is left is lost the more slowly the less there is: doubt about it goes too."""
+    pots = Buckets.of([PotWater(NOW, 1.0, 0.3), PotWater(NOW, 0.4, 0.06)])
+    for _ in range(60):
+        pots.lose(0.15 * pots.share, 0.01 * (0.15 * pots.share) ** 2, 0.15)
+
+    assert pots.share.max() < 0.01
+    assert pots.sd.max() < 0.03
+
+
 def test_nothing_is_known_until_it_is_filled_or_looked_at() -> None:
     buckets = Buckets.of([None, None, None])
 

@@ -214,7 +214,9 @@ class PotLevels:
         left = np.nan_to_num(buckets.share, nan=1.0)
         stress = stress_coefficient(left, self.pots.depletion)
         nominal = reference_mm * (self._leaves * stress + self._surface * left)
-        buckets.lose(nominal, noise * (buckets.factor * nominal) ** 2)
+        closing = np.where(stress < 1.0, 1.0 / self.lowest, 0.0)  # of the stress, by what is left
+        slope = reference_mm * (self._leaves * closing + self._surface)
+        buckets.lose(nominal, noise * (buckets.factor * nominal) ** 2, slope)
 
     # -- from when it was last counted
 
