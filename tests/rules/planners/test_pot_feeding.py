@@ -108,7 +108,7 @@ def test_a_plant_at_rest_gets_plain_water() -> None:
 def test_cool_days_get_plain_water() -> None:
     air = sky(daily_curve(9.0, 14.0, HOURS))
 
-    assert whats(morning(pots(POT_FEED), kept(0.5), air)) == [""]
+    assert whats(morning(pots(POT_FEED), kept(0.35), air)) == [""]
 
 
 def test_a_pot_that_is_dry_gets_plain_water_first_and_its_feed_the_next_time() -> None:
