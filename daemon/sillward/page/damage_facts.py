@@ -103,7 +103,7 @@ def _found(visit: Visit, inquest: Inquest | None) -> dict[str, Any]:
     return {
         "seen": voice.day(inquest.seen),
         "suspects": tuple(suspects),
-        "about": (*report.kept_in_lines(inquest, voice), *report.unknown_lines(inquest)),
+        "about": (*report.kept_in_lines(inquest, voice), *report.unknown_lines(inquest, voice)),
     }
 
 

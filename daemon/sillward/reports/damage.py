@@ -6,20 +6,26 @@ from typing import Any
 
 from sillward.ledger.tables.diary import DiaryEntry
 from sillward.ledger.tables.harmful_nights import HarmfulNight
+from sillward.reports.reading_noted import night_in_words
 from sillward.service.damage_questions import next_question
 from sillward.service.inquest import Inquest, YearOfNights
 from sillward.service.limit_news import LimitNews
 from sillward.text.columns import PIPE, Mark, Screen
 from sillward.text.units import fixed
+from sillward.wording import salt_words
 from sillward.wording.voice import Voice
 from sillward_rules.inquest import ColdNight, HotDay, LateFeed, Suspect
+from sillward_rules.plants.learned_limit import Belief
+from sillward_rules.plants.pot_water import PotWater
+from sillward_rules.plants.water_use import water_use_of
+from sillward_rules.weather.uncertainty import percent
 
 SHOWN = 5
 """Suspects that are told. Judgement: a screen of a phone; JSON has all."""
 
 CANNOT_BE_KNOWN = (
-    "Not known: rain, and so wet crowns overnight; the leaf in the sun; hours, which are drawn"
-    " between lows and highs."
+    "Not known: rain, and so crowns that stayed wet overnight, and leaves in the sun. How long a"
+    " night was cold is estimated from its low."
 )
 """What the ledger keeps nothing of."""
 
@@ -44,7 +50,7 @@ def text(
         lines += screen.lines(f"  {suspect_line(suspect, number, voice)}", mark)
     if not any(suspect.is_likely for suspect in shown):
         lines += screen.lines("  Nothing that is known explains damage by cold or heat.")
-    for line in (*kept_in_lines(inquest, voice), *unknown_lines(inquest)):
+    for line in (*kept_in_lines(inquest, voice), *unknown_lines(inquest, voice)):
         lines += screen.lines(line)
     if news is not None:
         for line in news_lines(inquest.plant.name, news, year, voice):
@@ -64,7 +70,8 @@ def suspect_line(suspect: Suspect, number: int, voice: Voice) -> str:
     verdict = "" if not suspect.is_likely else ": most likely" if number == 0 else ": likely"
     event = suspect.event
     if isinstance(event, ColdNight):
-        return f"Night of {voice.day(event.day)}: {night_words(event, voice)}{verdict}"
+        night = night_in_words(event.day, voice)
+        return f"In {night}: {night_words(event, voice)}{verdict}"
     if isinstance(event, HotDay):
         high, limit = voice.degrees(event.high_c), voice.bound(event.limit_c)
         over = f"limit {limit}, {_hours(event.hours)} over"
@@ -123,14 +130,29 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
         )
 
 
-def unknown_lines(inquest: Inquest) -> Iterator[str]:
-    """Yield what cannot be known."""
+def unknown_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
+    """Yield what else may matter, and what cannot be known."""
+    yield from _root_lines(inquest, voice)
     if inquest.unknown:
         total = inquest.unknown + len(inquest.nights)
         yield f"Nothing is kept of {inquest.unknown} of these {total} nights."
     yield CANNOT_BE_KNOWN
     if "rot" in inquest.what.lower():
         yield "Rot comes of crowns that stay wet overnight, and of cold: think of both."
+
+
+def _root_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
+    salt, water = inquest.salt, inquest.water
+    if salt is not None:
+        over = ": more than it bears" if salt.ec > salt.limit.value else ""
+        yield f"Salts at its roots now: {salt_words.told(salt, voice)}{over}."
+    if water is not None:
+        kept_above = 1 - water_use_of(inquest.plant).depletion
+        day = voice.day(voice.site.local_date(water.at))
+        yield (
+            f"Its pot on {day}: {percent(water.share)} of its water left, give or take"
+            f" {percent(water.sd)}; kept above {percent(kept_above)}."
+        )
 
 
 def news_lines(
@@ -174,27 +196,24 @@ def no_damage_lines(
 
 
 def _nights(nights: Sequence[HarmfulNight], voice: Voice) -> str:
-    """Return nights in words: "the night of Wed 17 Jun (5.5 °C)"."""
+    """Return nights in words: "the night from Wed 17 Jun to Thu 18 Jun (5.5 °C)"."""
     coldest = min(nights, key=lambda night: night.low_c)
     on, low = voice.day(coldest.night), voice.degrees(coldest.low_c)
     if len(nights) == 1:
-        return f"the night of {on} ({low})"
+        return f"{night_in_words(coldest.night, voice)} ({low})"
     return f"{len(nights)} cold nights, the coldest {on} ({low})"
 
 
 def learned_line(news: LimitNews, voice: Voice) -> str:
-    """Return what is believed: "Learned from 2 cold spells without damage: harm begins at
-    7.4 °C ±1.5; before, 9.0 °C ±2.0."."""
+    """Return what is believed: "Learned from 2 cold spells without damage: it is harmed from about
+    7.4 °C down, give or take 1.5; before, 9.0 °C was assumed."""
     if not news.counted:
-        return (
-            f"Believed: harm begins at {_belief(news.prior.mean_c, news.prior.sd_k, voice)}; no"
-            " night of its own has said more."
-        )
+        harmed = _harmed(news.prior, voice)
+        return f"It is taken to be {harmed}; none of its own nights has said more."
     others = f", and {news.others} of plants of its kind" if news.others else ""
     return (
-        f"Learned from {_outcomes(news)}{others}: harm begins at"
-        f" {_belief(news.after.mean_c, news.after.sd_k, voice)}; before,"
-        f" {_belief(news.prior.mean_c, news.prior.sd_k, voice)}."
+        f"Learned from {_outcomes(news)}{others}: it is {_harmed(news.after, voice)}; before,"
+        f" {voice.degrees(news.prior.mean_c)} was assumed."
     )
 
 
@@ -206,8 +225,9 @@ def _outcomes(news: LimitNews) -> str:
     return f"{damaged} and {spells} without" if news.damaged else f"{spells} without damage"
 
 
-def _belief(mean_c: float, sd_k: float, voice: Voice) -> str:
-    return f"{voice.degrees(mean_c)} ±{fixed(voice.units.difference(sd_k)[0], 1)}"
+def _harmed(belief: Belief, voice: Voice) -> str:
+    off = fixed(voice.units.difference(belief.sd_k)[0], 1)
+    return f"harmed from about {voice.degrees(belief.mean_c)} down, give or take {off}"
 
 
 def cost_line(news: LimitNews, year: YearOfNights, voice: Voice) -> str:
@@ -252,6 +272,8 @@ def document(
         ],
         "nights": [_event(night) for night in inquest.nights],
         "unknown_nights": inquest.unknown,
+        **salt_words.document(inquest.salt),
+        **_water(inquest.water),
         "kept_in": None
         if kept is None
         else {
@@ -262,6 +284,13 @@ def document(
         },
         "learned": None if news is None else news_document(news, year),
     }
+
+
+def _water(water: PotWater | None) -> dict[str, Any]:
+    if water is None:
+        return {}
+    left = {"share": round(water.share, 2), "sd": round(water.sd, 2), "at": water.at.isoformat()}
+    return {"pot": left}
 
 
 def news_document(news: LimitNews, year: YearOfNights | None = None) -> dict[str, Any]:

@@ -11,6 +11,7 @@ from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.damage_questions import next_question
 from sillward.service.inquest import Inquest, as_harmful_night, inquire
 from sillward_rules.inquest import LOOK_BACK_NIGHTS, ColdNight
+from sillward_rules.planners.scene.salts import salt_now
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState, State
@@ -43,7 +44,12 @@ def inquest_of(
     """Return what is known of the weeks before damage; before now if none was seen."""
     seen = collection.site.local_date(now if entry is None else entry.seen_at)
     looks = "" if entry is None else f"{entry.what or ''} {entry.text}"
-    return inquire(ledger, collection, sources, plant, state, seen, looks, now)
+    found = inquire(ledger, collection, sources, plant, state, seen, looks, now)
+    if state is None:
+        return found
+    care = state.care
+    salt = None if care.salt is None else salt_now(plant, collection, state, now)
+    return replace(found, salt=salt, water=None if plant.pot is None else care.water)
 
 
 def learn(

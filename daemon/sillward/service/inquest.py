@@ -31,8 +31,10 @@ from sillward_rules.inquest import (
     hot_days,
     ranked,
 )
+from sillward_rules.planners.scene.salts import SaltNow
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot_water import PotWater
 from sillward_rules.plants.state import PlantState
 from sillward_rules.replay.past_nights import past_nights
 from sillward_rules.weather import sun
@@ -82,6 +84,8 @@ class Inquest:
         suspects: what may have done it, the likeliest first.
         nights: all nights that are known, in order. unknown: how many are not.
         kept_in: what would have kept it in on the likeliest cold night; None without one.
+        salt, water: the salts at its roots by now, and the water of its pot when a morning last
+            counted it; None where they are not counted. What they were before is not kept.
     """
 
     plant: Plant
@@ -91,6 +95,8 @@ class Inquest:
     nights: tuple[ColdNight, ...]
     unknown: int
     kept_in: KeptIn | None
+    salt: SaltNow | None = None
+    water: PotWater | None = None
 
     @property
     def coldest(self) -> ColdNight | None:

@@ -26,7 +26,13 @@ from sillward.service.inquest import Inquest, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
+from sillward_rules.plants.care import Care
 from sillward_rules.plants.limits import Limit
+from sillward_rules.plants.pot import Pot
+from sillward_rules.plants.pot_water import PotWater
+from sillward_rules.plants.salt_balance import SaltBalance
+from sillward_rules.plants.state import PlantState
+from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.sun import night_of
@@ -426,6 +432,22 @@ def test_what_a_limit_costs_is_told_in_nights_of_the_last_year(ledger: Ledger) -
     assert year_of_nights(Ledger(":memory:"), COLLECTION, PLANT, [8.0], NOW) is None
 
 
+def test_the_water_and_the_salts_at_the_roots_are_told_beside_the_nights(ledger: Ledger) -> None:
+    plant = replace(PLANT, pot=Pot(10.0, "bark"))
+    water = PotWater(NOW - timedelta(hours=9), 0.2, 0.1)
+    care = Care(water=water, salt=SaltBalance(NOW - timedelta(hours=9), 4.0, 0.2))
+    state = PlantState("bench", care=care)
+    wet = replace(COLLECTION, water=Water(0.9))
+    entry = seen(ledger, "burnt tips")
+
+    found = inquest_of(ledger, wet, ["model"], plant, state, entry, NOW)
+    text = " ".join(report.text(found, entry, None, None, Voice(SITE)).split())
+    assert "Salts at its roots now: EC 4.0 ± 0.2 mS/cm when wet, limit" in text
+    assert "more than it bears" in text
+    assert "Its pot on Thu 14 May: 20 % of its water left, give or take 10 %; kept above" in text
+    assert report.document(found, entry, None, None)["salt"]["ec"] == 4.0
+
+
 def test_without_a_forecast_of_these_nights_that_is_said() -> None:
     found = looked_into(Ledger(":memory:"), None)
 
@@ -445,7 +467,8 @@ def test_the_report_tells_the_night_the_limit_and_the_proposal(ledger: Ledger) -
 
     text = " ".join(report.text(found, entry, news, year, Voice(SITE)).split())
     assert "Left pot: damage seen Thu 14 May (soft tissue, some)" in text
-    assert "Night of Sun 10 May: leaf about 5.0 °C (±1.3) at bench, limit 8 °C, " in text
+    assert "In the night from Sun 10 May to Mon 11 May: leaf about 5.0 °C (±1.3)" in text
+    assert "limit 8 °C, " in text
     assert "under: most likely" in text
     assert f"Proposed: night_low 8 °C -> {news.changes[0].value:g} °C" in text
     assert "Accept: sillward damage --accept Left pot" in text

@@ -110,8 +110,8 @@ def test_damage_that_is_noted_is_looked_into_at_once(world: tuple[Visitor, World
     visitor.post(f"{PAGE}/notes", kind="damage", what="soft tissue", amount="some", text="")
     shown = text_of(visitor)
     assert "Damage was seen Thu 14 May." in shown
-    assert "Night of Sun 10 May: leaf about 4.0 °C" in shown
-    assert "Learned from 1 night with damage: harm begins at" in shown
+    assert "In the night from Sun 10 May to Mon 11 May: leaf about 4.0 °C" in shown
+    assert "Learned from 1 night with damage: it is harmed from about" in shown
 
 
 def test_a_plant_that_is_not_there_has_no_limits(world: tuple[Visitor, World]) -> None:
