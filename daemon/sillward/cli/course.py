@@ -55,8 +55,10 @@ def course(
     writes = ends or resume
     with closing(Ledger(app.settings.ledger if writes or app.has_ledger else IN_MEMORY)) as ledger:
         if writes:
-            say(_answered(app, ledger, chosen[0], plant, by, over=ends))
-            return
+            said = _answered(app, ledger, chosen[0], plant, by, over=ends)
+            if not as_json:
+                say(said)
+                return
         only = None if plant is None else shared.plant_named(app, plant).name
         document = report.document(app.household.collection, ledger, app.clock(), chosen, only)
     if as_json:

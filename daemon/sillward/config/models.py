@@ -26,7 +26,7 @@ from pydantic_core import PydanticCustomError
 from sillward.config import patterns
 from sillward.config.credentials import MAX_FILE_NAME, folded_name, passphrase_file
 from sillward.text import printable
-from sillward_rules.plants.fertiliser import SALTS, parse_npk, salt_named
+from sillward_rules.plants.fertiliser import names_of_salts, parse_npk, salt_named
 from sillward_rules.plants.limits import Rest, Rot
 from sillward_rules.plants.plant import Holder
 from sillward_rules.plants.pot import Medium
@@ -401,7 +401,7 @@ Grams = Annotated[float, Field(gt=0, le=20)]
 def _salt(name: str) -> str:
     salt = salt_named(name)
     if salt is None:
-        msg = f'"{name}" is not a salt that is known (known: {", ".join(SALTS)})'
+        msg = f'"{name}" is not a salt that is known (known: {names_of_salts()})'
         raise ValueError(msg)
     return salt.formula
 

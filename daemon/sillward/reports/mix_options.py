@@ -13,11 +13,11 @@ from sillward.text import printable
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Feed
 from sillward_rules.plants.fertiliser import (
-    SALTS,
     Fertiliser,
     Mix,
     Salt,
     grams_per_litre_for,
+    names_of_salts,
     parse_npk,
     salt_named,
 )
@@ -222,7 +222,7 @@ def _salts(options: Sequence[str]) -> tuple[tuple[Salt, float], ...]:
             msg = f'--salt "{text}": write NAME=GRAMS, such as MgSO4.7H2O=0.1'
             raise UsageError(msg)
         if salt is None:
-            msg = f'--salt "{name}" is not one of {", ".join(SALTS)}'
+            msg = f'--salt "{name}" is not one of {names_of_salts()}'
             raise UsageError(msg)
         if salt.formula in found:
             msg = f"--salt {salt.formula} is given twice"

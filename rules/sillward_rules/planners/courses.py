@@ -17,6 +17,11 @@ LOOK_EVERY = timedelta(days=14)
 """While a course runs, the grower is asked so often how the leaves are. Judgement: what leaves show
 of a salt that was lacking takes weeks, and new leaves show it first."""
 
+ASKED_FOR, ASKED_AGAIN, ASKED_UNTIL = 3, 7, 31
+"""Each question stays on the sheets for so many days, comes back after so many, and is dropped for
+good so many days after the last look [d]. Judgement: three times are enough; who has not answered
+by then does not want to."""
+
 
 def with_courses_begun(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
     """Return the states of a morning, with the day from which on each course is planned."""
@@ -70,14 +75,18 @@ def fallen_behind(scene: Scene) -> list[Remark]:
 def looks_due(scene: Scene, *, daily: bool) -> list[Remark]:
     """Return the plants of courses whose leaves it is time to look at.
 
-    daily: for a sheet that is told every day: it asks on the first day and then once a week.
+    Only those that were given something since the last look, and not while they rest.
+
+    daily: for a sheet that is told every day: it asks for some days of each week.
     """
     today = scene.site.local_date(scene.now)
     asked: dict[tuple[int, int], list[int]] = {}
     for number, course, index in _running(scene, today):
         known = scene.cohorts[index].state.care.course(course.name)
         days = None if known is None else days_unseen(known, today, scene.site.local_date)
-        if days is None or days < LOOK_EVERY.days or (daily and days % 7):
+        if days is None or not LOOK_EVERY.days <= days < ASKED_UNTIL:
+            continue
+        if scene.seasons[index] == Season.REST or (daily and days % ASKED_AGAIN >= ASKED_FOR):
             continue
         asked.setdefault((number, days), []).append(index)
     return [
@@ -89,14 +98,19 @@ def looks_due(scene: Scene, *, daily: bool) -> list[Remark]:
 def days_unseen(
     known: CourseProgress, today: date, date_of: Callable[[datetime], date]
 ) -> int | None:
-    """Return for how many days nobody has looked at the leaves; None before a course began.
+    """Return for how many days a course was given while nobody looked at the leaves; else None.
 
     date_of : the local date of a moment.
     """
     if known.began is None:
         return None
     looked = known.began if known.looked_at is None else date_of(known.looked_at)
-    return (today - max(looked, known.began)).days
+    begins = max(looked, known.began)
+    first = next((day for day in (date_of(one.at) for one in known.doses) if day >= begins), None)
+    if first is None:
+        return None
+    is_first_ever = known.looked_at is None and known.earlier
+    return (today - (begins if is_first_ever else first)).days
 
 
 def _running(scene: Scene, today: date) -> Iterator[tuple[int, Course, int]]:

@@ -29,6 +29,10 @@ twice half the film is gone; in the last tenth of the time it is ten times as st
 NOTHING = -1
 """The number of no solution."""
 
+WAITS_TOLD_AFTER = timedelta(days=7)
+"""What waits for another is told once it has been due for so long. Judgement: before that, it
+is the plan at work; that two things cloud is said beside the mix of each."""
+
 COURSE_FILM, COURSE_RINSE = "film of a course", "rinse of a course"
 """Quantities of reasons: how long the film of a course lasts until its salts are too strong, beside
 how long it is to stay; and the same for the rinse that follows."""
@@ -60,7 +64,7 @@ class FeedPlan:
     - opens, closes (cohort,): from when and until when [unix s]; NaN for plants that get none.
     - of: the window of each cohort that gets one.
     - waits: for each pair of solutions, those plants that get the first and have to wait for the
-      second, which is due as well.
+      second, which has been due for `WAITS_TOLD_AFTER`.
     """
 
     solutions: tuple[Solution, ...]
@@ -121,11 +125,13 @@ def plan_feeds(
         for cohort, number in enumerate(which.tolist())
         if number != NOTHING
     }
+    due_for = scene.now.timestamp() - np.stack([solution.since for solution in solutions])
+    late = able & np.isfinite(due_for) & (due_for >= WAITS_TOLD_AFTER.total_seconds())
     waits = {
-        (one, other): np.flatnonzero((which == one) & able[other])
+        (one, other): np.flatnonzero((which == one) & late[other])
         for one in np.unique(which[which != NOTHING]).tolist()
         for other in range(len(solutions))
-        if other != one and ((which == one) & able[other]).any()
+        if other != one and ((which == one) & late[other]).any()
     }
     closes = np.stack([window[1] for window in windows])
     return FeedPlan(solutions, which, opens[first, rows], closes[first, rows], of, waits)

@@ -35,6 +35,7 @@ class Solution:
     - what: as in `Chore.what`.
     - ec: of the fresh mix [mS/cm].
     - due (cohort,): whether it is time for it.
+    - since (cohort,): since when [unix s]; -inf where it was never given.
     - last (cohort,): when it was last given [unix s]; -inf for never.
     - hold_s (cohort,): how long it must stay on the plant before plain water follows [s].
     """
@@ -42,6 +43,7 @@ class Solution:
     of: Feed | Course
     ec: float
     due: np.ndarray
+    since: Array
     last: Array
     hold_s: Array
 
@@ -104,18 +106,19 @@ def solutions_due(scene: Scene, films: DayFilms, given: Given) -> list[Solution]
         if feed in of.feeds:
             others &= ~chosen
         chosen &= others if feed not in of.feeds else feed.runs_on(day)
-        since = now_s - times[:, 0]
-        due = chosen & (since >= _pauses(scene, feed) - slack_s)
-        solutions.append(Solution(feed, feed.ec, due, times[:, 0], uptake_s))
+        pauses = _pauses(scene, feed)
+        since = np.where(np.isfinite(pauses), times[:, 0] + np.nan_to_num(pauses), np.inf)
+        due = chosen & (now_s >= since - slack_s)
+        solutions.append(Solution(feed, feed.ec, due, since, times[:, 0], uptake_s))
     for course, times in zip(of.courses, given[len(of.all_feeds) :], strict=True):
         runs = [course.runs_on(day, ended_on(scene, course.name, c.index)) for c in scene.cohorts]
         chosen = np.array(runs, dtype=bool) & course.plants.among(scene.traits)
-        apart = now_s - times[:, 0] >= course.gap.total_seconds() - slack_s
-        room = now_s - times[:, -1] >= course.within.total_seconds() - slack_s
-        due = chosen & apart & room & (scene.seasons_to_feed != Season.REST)
+        apart, room = course.gap.total_seconds(), course.within.total_seconds()
+        since = np.maximum(times[:, 0] + apart, times[:, -1] + room)
+        due = chosen & (now_s >= since - slack_s) & (scene.seasons_to_feed != Season.REST)
         after = course.rinse_after
         hold_s = uptake_s if after is None else np.full(due.shape, after.total_seconds())
-        solutions.append(Solution(course, course.ec, due, times[:, 0], hold_s))
+        solutions.append(Solution(course, course.ec, due, since, times[:, 0], hold_s))
     return solutions
 
 

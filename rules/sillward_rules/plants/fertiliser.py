@@ -319,6 +319,12 @@ def salt_named(name: str) -> Salt | None:
     return None
 
 
+def names_of_salts() -> str:
+    """Return the names of all salts; shops sell more than one thing as calcium nitrate."""
+    names = ", ".join(salt.name for salt in SALTS.values())
+    return f"{names}; the calcium nitrate of shops, 15.5-0-0, is a fertiliser"
+
+
 # -- amounts
 
 

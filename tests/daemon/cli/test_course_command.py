@@ -176,3 +176,9 @@ def test_without_courses_it_says_where_they_stand() -> None:
     path.write_text(courtyard_with_one_feed(), encoding="utf-8")
 
     assert said() == "There are no courses; a table under [[courses]] describes one."
+
+
+def test_ending_a_course_for_machines_prints_how_far_it_has_come_by_then() -> None:
+    (ended,) = json.loads(call("magnesium", "--end", "--json").stdout)["courses"]
+
+    assert {plant["state"] for plant in ended["plants"]} == {"ended"}

@@ -134,7 +134,7 @@ def test_every_mistake_in_the_feed_is_told_in_one_line(
 def test_a_misspelt_salt_is_answered_with_those_that_are_known(tmp_path: Path) -> None:
     (line,) = errors_of(tmp_path, more=fed(FEED + 'salts = { "MgSO4" = 0.1 }\n'))
 
-    assert all(name in line for name in SALTS)
+    assert all(salt.name in line for salt in SALTS.values())
 
 
 def test_a_feed_that_is_no_table_is_refused(tmp_path: Path) -> None:

@@ -9,7 +9,7 @@ from sillward.ledger.tables.diary import EntryKind
 from sillward.page.keys import key_of
 from sillward.page.leaf_questions import leaf_questions
 from sillward.service import looks
-from sillward_rules.plants.course_progress import CourseProgress
+from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.fertiliser import SALTS
 from sillward_rules.plants.rules import PlantFilter
@@ -25,9 +25,17 @@ OF = replace(collection(plant("Left"), plant("Right")), courses=(COURSE,))
 
 
 def state(days: int) -> PlantState:
-    known = CourseProgress("magnesium", TODAY - timedelta(days=days))
+    doses = tuple(Dose(NOW - timedelta(days=ago)) for ago in (days, 2))
+    known = CourseProgress("magnesium", TODAY - timedelta(days=days), doses)
     bare = PlantState("bench")
     return replace(bare, care=bare.care.with_course(known))
+
+
+def given(before: PlantState, days_ago: int) -> PlantState:
+    known = before.care.course("magnesium")
+    assert known is not None
+    dosed = known.given(Dose(NOW - timedelta(days=days_ago)))
+    return replace(before, care=before.care.with_course(dosed))
 
 
 @pytest.mark.parametrize(("days", "asked"), [(13, []), (14, [14]), (40, [40])])
@@ -44,7 +52,9 @@ def test_a_look_answers_for_two_weeks_and_the_end_of_a_course_for_good() -> None
     over = replace(OF, courses=(replace(COURSE, until=TODAY - timedelta(days=1)),))
 
     assert leaf_questions(OF, {"Left": looked}, NOW) == []
-    assert leaf_questions(OF, {"Left": looked}, NOW + timedelta(days=1))[0].days == 14
+    (again,) = leaf_questions(OF, {"Left": given(looked, days_ago=13)}, NOW + timedelta(days=1))
+    assert again.days == 14
+    assert leaf_questions(OF, {"Left": looked}, NOW + timedelta(days=30))[0].days == 32
     assert leaf_questions(over, {"Left": state(40)}, NOW) == []
 
 

@@ -15,6 +15,7 @@ from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import PotLook, PotWater
 from sillward_rules.plants.rules import PlantFilter
+from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import Declined, PlantState
 from sillward_rules.remark import (
     CourseBehind,
@@ -237,16 +238,20 @@ def test_a_course_and_a_daily_feed_take_turns_and_are_never_in_one_misting() -> 
     assert "CC" not in told
 
 
-def test_a_weekly_feed_waits_a_day_for_a_course_and_that_is_said() -> None:
+@pytest.mark.parametrize(("fed_days_ago", "said"), [(7, False), (13, False), (14, True)])
+def test_a_weekly_feed_waits_a_day_for_a_course_and_that_is_said_once_it_is_a_week_late(
+    fed_days_ago: int, said: bool
+) -> None:
     both = beds(feed("weak", "Left"), courses=(course("Left"),))
-    dosed = CourseProgress("magnesium", DAY - 9 * DAY_LONG, (Dose(NOW - 8 * DAY_LONG),))
-    state = {"Left": at_home(fed_at=NOW - 7 * DAY_LONG)}
+    dosed = CourseProgress("magnesium", DAY - 16 * DAY_LONG, (Dose(NOW - 15 * DAY_LONG),))
+    state = {"Left": at_home(fed_at=NOW - fed_days_ago * DAY_LONG)}
     state["Left"] = replace(state["Left"], care=state["Left"].care.with_course(dosed))
 
     sheet = morning(both, state)
 
     assert given(sheet) == {"Left": "course magnesium"}
-    assert warned(sheet, FeedWaits) == [FeedWaits(("Left",), "magnesium", "weak", clouds=False)]
+    waits = [FeedWaits(("Left",), "magnesium", "weak", clouds=False)]
+    assert warned(sheet, FeedWaits) == (waits if said else [])
     later = morning(both, next_state(state, sheet), NOW + DAY_LONG)
     assert given(later) == {"Left": "feed weak"}
     assert not warned(later, FeedWaits)
@@ -255,8 +260,11 @@ def test_a_weekly_feed_waits_a_day_for_a_course_and_that_is_said() -> None:
 def test_a_salt_that_clouds_with_the_feed_is_said_never_to_be_mixed() -> None:
     calcium = course("Left", salt=SALTS["Ca(NO3)2.4H2O"])
     both = beds(feed("weak", "Left"), courses=(calcium,))
+    dosed = CourseProgress("magnesium", DAY - 30 * DAY_LONG, (Dose(NOW - 20 * DAY_LONG),))
+    state = at_home(fed_at=NOW - 21 * DAY_LONG)
+    state = replace(state, care=state.care.with_course(dosed))
 
-    (said,) = warned(morning(both), FeedWaits)
+    (said,) = warned(morning(both, {"Left": state}), FeedWaits)
 
     assert said == FeedWaits(("Left",), "weak", "magnesium", clouds=True)
 
@@ -383,17 +391,43 @@ def test_every_two_weeks_the_grower_is_asked_to_look_at_the_leaves() -> None:
 
     def asked(began_days_ago: int, looked: datetime | None = None) -> list[LookAtLeaf]:
         began = DAY - began_days_ago * DAY_LONG
-        known = CourseProgress("magnesium", began, looked_at=looked)
+        doses = tuple(Dose(NOW - ago * DAY_LONG) for ago in range(began_days_ago, -1, -1))
+        known = CourseProgress("magnesium", began, doses, looked_at=looked)
         home = at_home()
         state = {"Left": replace(home, care=home.care.with_course(known))}
         return warned(morning(made, state), LookAtLeaf)
 
     assert asked(13) == []
     assert asked(14) == [LookAtLeaf(("Left",), "magnesium", 14)]
-    assert asked(15) == []
+    assert asked(16) == [LookAtLeaf(("Left",), "magnesium", 16)]
+    assert asked(17) == []
     assert asked(21) == [LookAtLeaf(("Left",), "magnesium", 21)]
     assert asked(21, NOW - 7 * DAY_LONG) == []
     assert asked(28, NOW - 14 * DAY_LONG) == [LookAtLeaf(("Left",), "magnesium", 14)]
+    assert [asked(days) for days in (31, 35, 42, 49)] == [[], [], [], []]
+
+
+@pytest.mark.parametrize(
+    ("dosed_days_ago", "season", "asked"),
+    [
+        (None, Season.GROWING, False),
+        (14, Season.GROWING, True),
+        (10, Season.GROWING, False),
+        (14, Season.REST, False),
+    ],
+)
+def test_no_leaf_is_asked_about_that_was_given_nothing_or_rests(
+    dosed_days_ago: int | None, season: Season, asked: bool
+) -> None:
+    made = beds(feed("weak", "Right"), courses=(course("Left"),))
+    doses = () if dosed_days_ago is None else (Dose(NOW - dosed_days_ago * DAY_LONG),)
+    care = Care(season=SeasonMemory(season, DAY, DAY)).with_course(
+        CourseProgress("magnesium", DAY - 14 * DAY_LONG, doses)
+    )
+
+    said = warned(morning(made, {"Left": at_home(care=care)}), LookAtLeaf)
+
+    assert bool(said) is asked
 
 
 def test_a_look_is_noted_for_every_course_of_a_plant() -> None:

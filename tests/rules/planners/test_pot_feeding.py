@@ -99,7 +99,7 @@ def test_a_pot_that_needs_no_water_is_not_fed() -> None:
 
 def test_a_plant_at_rest_gets_plain_water() -> None:
     rest = SeasonMemory(Season.REST, DAY, DAY)
-    state = kept(0.1)
+    state = kept(0.45)
     state = replace(state, care=replace(state.care, season=rest))
 
     assert whats(morning(pots(POT_FEED), state)) == [""]

@@ -344,3 +344,5 @@ def test_a_salt_is_found_however_it_is_spelled(text: str) -> None:
 
 def test_what_is_no_salt_is_none() -> None:
     assert fertiliser.salt_named("sodium chloride") is None
+    assert fertiliser.salt_named("calcium nitrate") is None  # shops sell another salt as that
+    assert "calcium nitrate tetrahydrate" in fertiliser.names_of_salts()
