@@ -112,6 +112,11 @@ class ColdNight:
     harm: float
     is_unmoved: bool = False
 
+    @property
+    def is_placed(self) -> bool:
+        """Whether somebody has said where it was, or nobody was told to take it from its home."""
+        return self.is_known or self.is_unmoved
+
 
 @dataclass(frozen=True, slots=True)
 class HotDay:

@@ -207,7 +207,9 @@ def _no_damage(app: App, desk: _Desk, by: str | None) -> None:
         desk.plant.name, nights, app.site.local_date(desk.now), voice
     ):
         say(line)
-    news = desk.news()
+    # A look that is not the last one teaches nothing yet.
+    taught = any(night.damaged is False for night in nights)
+    news = desk.news() if taught else None
     if news is not None:
         for line in report.news_lines(desk.plant.name, news, desk.year(news), voice):
             say(line)
@@ -226,7 +228,10 @@ def _accept(app: App, desk: _Desk, by: str | None) -> None:
     for change in news.changes:
         was, value = voice.bound(change.was), voice.bound(change.value)
         say(f"accepted: {name}, {change.name} is {value} (was {was})")
-    say("It counts wherever sillward decides; your file stays as it is, and beats it once edited.")
+    say(
+        "It counts wherever sillward decides. Your file stays as it is; change the limit there, and"
+        " the file counts."
+    )
 
 
 def _replay(app: App, desk: _Desk, *, as_json: bool) -> None:

@@ -11,9 +11,6 @@ from sillward.service.inquest import Inquest, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
 from sillward_rules.plants.plant import Plant
 
-SHOWN = 5
-"""Suspects that are shown. Judgement: a screen."""
-
 
 @dataclass(frozen=True, slots=True)
 class DamageTold:
@@ -98,7 +95,7 @@ def _found(visit: Visit, inquest: Inquest | None) -> dict[str, Any]:
     voice = visit.voice
     suspects = [
         report.suspect_line(suspect, number, voice)
-        for number, suspect in enumerate(inquest.suspects[:SHOWN])
+        for number, suspect in enumerate(report.shown_of(inquest))
     ]
     return {
         "seen": voice.day(inquest.seen),

@@ -15,13 +15,20 @@ from sillward.text.units import fixed
 from sillward.wording import salt_words
 from sillward.wording.voice import Voice
 from sillward_rules.inquest import ColdNight, HotDay, LateFeed, Suspect
-from sillward_rules.plants.learned_limit import Belief
+from sillward_rules.plants.learned_limit import LEAST_UNHARMED, Belief
 from sillward_rules.plants.pot_water import PotWater
 from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.weather.uncertainty import percent
 
 SHOWN = 5
 """Suspects that are told. Judgement: a screen of a phone; JSON has all."""
+
+MISSED_K = 4.0
+"""A night that was so much colder than expected was missed by the forecast [K]. Judgement: three
+times the usual error of a night."""
+
+MOST_UNLIKELY = 2
+"""Suspects that are told where none is likely. Judgement: the more there are, the less they say."""
 
 CANNOT_BE_KNOWN = (
     "Not known: rain, and so crowns that stayed wet overnight, and leaves in the sun. How long a"
@@ -44,10 +51,12 @@ def text(
     """Return the inquest: first what did it, then what would have kept it in, then the proposal."""
     name = inquest.plant.name
     lines = screen.lines(f"{name}: {_seen(inquest, entry, voice)}")
-    shown = inquest.suspects[:SHOWN]
+    shown = shown_of(inquest)
     for number, suspect in enumerate(shown):
         mark = Mark.COLD if suspect.is_likely else None
-        lines += screen.lines(f"  {suspect_line(suspect, number, voice)}", mark)
+        # Where no damage was seen nothing has done it.
+        told = suspect_line(suspect, None if entry is None else number, voice)
+        lines += screen.lines(f"  {told}", mark)
     if not any(suspect.is_likely for suspect in shown):
         lines += screen.lines("  Nothing that is known explains damage by cold or heat.")
     for line in (*kept_in_lines(inquest, voice), *unknown_lines(inquest, voice)):
@@ -65,9 +74,16 @@ def _seen(inquest: Inquest, entry: DiaryEntry | None, voice: Voice) -> str:
     return f"damage seen {voice.day(inquest.seen)}{f' ({said})' if said else ''}"
 
 
-def suspect_line(suspect: Suspect, number: int, voice: Voice) -> str:
-    """Return a suspect in a line; number: its place, from 0."""
-    verdict = "" if not suspect.is_likely else ": most likely" if number == 0 else ": likely"
+def shown_of(inquest: Inquest) -> Sequence[Suspect]:
+    """Return the suspects that are told: those that are likely, or else the first few."""
+    likely = [suspect for suspect in inquest.suspects if suspect.is_likely]
+    return likely[:SHOWN] or inquest.suspects[:MOST_UNLIKELY]
+
+
+def suspect_line(suspect: Suspect, number: int | None, voice: Voice) -> str:
+    """Return a suspect in a line; number: its place, from 0; None without a verdict."""
+    is_told = suspect.is_likely and number is not None
+    verdict = "" if not is_told else ": most likely" if number == 0 else ": likely"
     event = suspect.event
     if isinstance(event, ColdNight):
         night = night_in_words(event.day, voice)
@@ -105,7 +121,7 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
     kept, night = inquest.kept_in, inquest.coldest
     if kept is None or night is None:
         return
-    if inquest.suspects[0].is_likely and not (night.is_known or night.is_unmoved):
+    if inquest.suspects[0].is_likely and not night.is_placed:
         yield (
             "Nobody has said where it stood that night, so nothing is learned from it. Confirm"
             " orders, or say where it is: sillward move"
@@ -124,10 +140,15 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
             " of that night is kept."
         )
     else:
-        yield (
-            f"That evening {voice.degrees(kept.told_c)} was expected: a limit of"
-            f" {voice.bound(kept.limit_c)} or more would have kept it in."
-        )
+        limit = voice.bound(kept.limit_c)
+        expected = f"That evening {voice.degrees(kept.told_c)} was expected"
+        if kept.told_c - night.low_c > MISSED_K:
+            yield (
+                f"{expected}: the forecast was wrong, more than the limit. Only {limit} would have"
+                " kept it in; what a thermometer there shows is learned from."
+            )
+        else:
+            yield f"{expected}: a limit of {limit} or more would have kept it in."
 
 
 def unknown_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
@@ -162,7 +183,7 @@ def news_lines(
     yield learned_line(news, voice)
     if not news.changes:
         if news.counted:
-            yield "Nothing is proposed: the limits it has allow for that."
+            yield f"Nothing is proposed: {_why_nothing(news)}."
         return
     changes = ", ".join(
         f"{change.name} {voice.bound(change.was)} -> {voice.bound(change.value)}"
@@ -171,7 +192,7 @@ def news_lines(
     yield f"Proposed: {changes}"
     if year is not None:
         yield cost_line(news, year, voice)
-    yield f"In trips, by a replay of that year: sillward damage --replay {plant}"
+    yield f"In trips, by a replay of that year (takes a minute): sillward damage --replay {plant}"
     if not news.raises:
         yield "Nights without damage prove little: lower it only if carrying is a burden."
     yield f"Accept: sillward damage --accept {plant}"
@@ -187,10 +208,12 @@ def no_damage_lines(
     later = [day for night in nights if (day := next_question(night, today)) is not None]
     if over:
         yield f"noted: {plant} took no harm in {_nights(over, voice)}"
+        if not any(night.is_known for night in over):
+            yield "Nobody has said where it stood then, so its limits learn nothing from that."
     if later:
         younger = [night for night in nights if night.answered_at is None]
         yield (
-            f"noted: {plant} shows no damage so far from {_nights(younger, voice)}. It can show up"
+            f"noted: no damage to {plant} so far, after {_nights(younger, voice)}. It can show up"
             f" to two weeks later: look again on {voice.day(min(later))}."
         )
 
@@ -202,6 +225,12 @@ def _nights(nights: Sequence[HarmfulNight], voice: Voice) -> str:
     if len(nights) == 1:
         return f"{night_in_words(coldest.night, voice)} ({low})"
     return f"{len(nights)} cold nights, the coldest {on} ({low})"
+
+
+def _why_nothing(news: LimitNews) -> str:
+    if news.damaged or news.unharmed >= LEAST_UNHARMED:
+        return "the limits it has allow for that"
+    return f"a lower limit takes {LEAST_UNHARMED} cold spells without damage"
 
 
 def learned_line(news: LimitNews, voice: Voice) -> str:
@@ -238,9 +267,9 @@ def cost_line(news: LimitNews, year: YearOfNights, voice: Voice) -> str:
         return ""
     way = "more" if after >= before else "fewer"
     return (
-        f"Of {year.nights} nights known of the last year {before} were under"
-        f" {voice.bound(change.was)} at its home, {after} under {voice.bound(change.value)}:"
-        f" {abs(after - before)} {way} evenings inside, as far as it stood out."
+        f"Nights of the last year at its home ({year.nights} are known): {before} under"
+        f" {voice.bound(change.was)}, {after} under {voice.bound(change.value)}. That is up to"
+        f" {abs(after - before)} {way} evenings to carry it in."
     )
 
 

@@ -62,7 +62,7 @@ def learn(
     cannot be told any more.
     """
     night = inquest.coldest
-    if night is None or not inquest.suspects[0].is_likely or not _is_placed(night):
+    if night is None or not inquest.suspects[0].is_likely or not night.is_placed:
         return None
     noted = ledger.harmful_nights.of_plant(site, inquest.plant.name)
     made = as_harmful_night(inquest.plant, night, now)
@@ -87,14 +87,6 @@ def learn(
                 ledger.harmful_nights.keep(site, closed)
         ledger.harmful_nights.keep(site, kept)
     return kept
-
-
-def _is_placed(night: ColdNight) -> bool:
-    """Whether it is known where a plant stood, or nobody was told to take it from its home.
-
-    For damage that is enough. To lower a limit somebody must have said so: see `limit_news`.
-    """
-    return night.is_known or night.is_unmoved
 
 
 def learn_from_diary(
@@ -148,7 +140,7 @@ def no_damage(
         cold = [
             night
             for night in nights
-            if _is_placed(night) and night.hours > 0 and night.day not in days
+            if night.is_placed and night.hours > 0 and night.day not in days
         ]
         about = [
             as_harmful_night(plant, night, now)
@@ -156,8 +148,8 @@ def no_damage(
         ]
     if not about:
         msg = (
-            f"{plant.name}: no cold night of the last three weeks is open, so nothing can be"
-            " learned from that"
+            f"{plant.name}: no cold night of the last three weeks waits for an answer, so nothing"
+            " can be learned"
         )
         raise UsageError(msg)
     looked = [

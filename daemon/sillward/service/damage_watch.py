@@ -61,7 +61,7 @@ class DamageWatch:
         harmed = {
             name: night
             for name, night in nights_of_plants(ledger, collection, plants, day).items()
-            if (night.is_known or night.is_unmoved or confirms)
+            if (night.is_placed or confirms)
             and is_worth_asking(ledger, collection, by_name[name], night)
         }
         nights = [as_harmful_night(by_name[name], night, now) for name, night in harmed.items()]

@@ -181,7 +181,7 @@ def as_harmful_night(plant: Plant, night: ColdNight, now: datetime) -> HarmfulNi
         round(night.low_c, 2),
         round(night.sd_k, 2),
         night.is_read,
-        night.is_known,
+        night.is_placed,
         night.limit_c,
         now,
         given={name: limit.value for name, limit in given.items() if limit is not None},

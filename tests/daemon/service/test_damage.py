@@ -22,7 +22,7 @@ from sillward.service.damage import (
     learn_from_diary,
     no_damage,
 )
-from sillward.service.inquest import Inquest, year_of_nights
+from sillward.service.inquest import Inquest, KeptIn, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
@@ -107,6 +107,20 @@ def test_the_cold_night_is_found_and_what_would_have_kept_it_in(ledger: Ledger) 
     assert found.kept_in.told_c == pytest.approx(9.0, abs=0.3)
     assert found.kept_in.limit_c in (9.0, 9.5)
     assert not found.kept_in.ordered
+
+
+@pytest.mark.parametrize(
+    ("told_c", "said"),
+    [(8.0, "a limit of 8.5 °C or more would have kept it in"), (12.0, "the forecast was wrong")],
+)
+def test_a_forecast_that_missed_a_night_is_no_matter_of_limits(
+    ledger: Ledger, told_c: float, said: str
+) -> None:
+    found = looked_into(ledger, seen(ledger))
+    kept_in = KeptIn(told_c, told_c + 0.5, ordered=False, confirmed=False)
+
+    (line,) = report.kept_in_lines(replace(found, kept_in=kept_in), Voice(SITE))
+    assert said in line
 
 
 def test_a_reading_comes_before_the_forecast(ledger: Ledger) -> None:
@@ -473,6 +487,10 @@ def test_the_report_tells_the_night_the_limit_and_the_proposal(ledger: Ledger) -
     assert f"Proposed: night_low 8 °C -> {news.changes[0].value:g} °C" in text
     assert "Accept: sillward damage --accept Left pot" in text
     assert "Not known: rain" in text
+    assert "are known): 1 under 8 °C, " in text
+    calm = " ".join(report.text(found, None, None, None, Voice(SITE)).split())
+    assert "no damage is noted lately" in calm
+    assert "most likely" not in calm
     document = report.document(found, entry, news, year)
     assert document["suspects"][0]["cause"] == "cold"
     assert document["learned"]["proposed"]["night_low"]["was"] == 8.0

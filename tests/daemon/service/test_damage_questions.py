@@ -209,7 +209,7 @@ def test_a_cold_night_that_nobody_expected_is_noted_where_nothing_was_moved() ->
     desk.tick()
 
     (noted,) = world.ledger.harmful_nights.of_plant(SITE.name, "Left pot")
-    assert (noted.night, noted.is_read, noted.is_known) == (DAY, True, False)
+    assert (noted.night, noted.is_read, noted.is_known) == (DAY, True, True)
 
 
 def test_a_cool_night_that_hardly_harms_is_not_asked_about(ledger: Ledger) -> None:
