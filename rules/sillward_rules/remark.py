@@ -174,6 +174,8 @@ class PotsUnknown(Remark):
     """Plants in pots of which it is not known how wet these are, by name."""
 
     plants: tuple[str, ...]
+    days: int = 0
+    """For how many days that has not been known of the longest unknown of them."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -17,6 +17,7 @@ from sillward_rules.planners import (
     mist,
     open_orders,
     pot_days,
+    pot_watering,
     shelter,
 )
 from sillward_rules.planners.day_films import DayFilms
@@ -182,6 +183,7 @@ def _warnings_of_week(
         *_night_warnings(of_nights, failing_shelters(scene, first)),
         *courses.fallen_behind(scene),
         *courses.looks_due(scene, daily=False),
+        *pot_watering.pots_unknown(scene, daily=False),
     )
 
 

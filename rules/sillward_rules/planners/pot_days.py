@@ -98,14 +98,13 @@ def water_days(
     """Return on which of these days pots will be watered, if each morning's advice is followed.
 
     Plants with the same days are together, those that are watered soonest first. Pots of which
-    nothing is known are taken to be watered on the first day.
+    nothing is known have none.
 
     standing_by_day : each day with the spot of each cohort, (cohort,).
     """
     levels = levels_of(scene)
     if levels is None or not standing_by_day:
         return ()
-    lowest = lowest_share(levels)
     buckets = levels.now.copy()
     watered = np.zeros((len(standing_by_day), levels.cohorts.size), dtype=bool)
     at_mornings = [
@@ -119,7 +118,6 @@ def water_days(
         columns = np.where(standing[here] == NO_SPOT, scene.home[here], standing[here])
         begin = max(at_mornings[number], scene.now.timestamp())
         dry = _runs_low(levels, buckets, columns, begin, end)
-        dry |= np.isnan(buckets.share) & np.isfinite(lowest)
         levels.water(buckets, np.flatnonzero(dry))
         watered[number] = dry
         for _ in levels.between(columns, begin, end, buckets):

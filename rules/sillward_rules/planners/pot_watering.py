@@ -54,6 +54,10 @@ LOWEST_WAKING = 0.1
 """A plant that has come out of a dry rest is watered again once its pot is as dry as this.
 Judgement: less than half of the little that it is given (`WAKING_SHARE`): it dries in between."""
 
+ASKED_MORNINGS = 3
+"""On so many mornings running it is asked how wet a pot is, then once a week. Judgement: who has
+not looked by then will not be moved by a question that is there every day."""
+
 ASKED_AGAIN = timedelta(hours=36)
 """A watering that was told no longer ago than this and is not confirmed may have been done."""
 
@@ -100,6 +104,24 @@ def to_look_at(levels: PotLevels) -> np.ndarray:
     lowest = lowest_share(levels)
     doubtful = (levels.early(levels.now) <= HARM_SHARE * lowest) & ~may_be_low(levels, levels.now)
     return np.asarray((~levels.known | doubtful) & np.isfinite(lowest))
+
+
+def pots_unknown(scene: Scene, *, daily: bool) -> list[Remark]:
+    """Return which pots are to be looked at.
+
+    daily: only those of which that is not said on `ASKED_MORNINGS` already.
+    """
+    levels = levels_of(scene)
+    if levels is None:
+        return []
+    now = scene.site.local_date(scene.now)
+    since = [scene.now if one is None else one for one in levels.unknown_since]
+    days = np.array([(now - scene.site.local_date(one)).days for one in since])
+    wanted = to_look_at(levels) & ((days < ASKED_MORNINGS) | (not daily))
+    if not wanted.any():
+        return []
+    names = sorted(scene.names(levels.cohorts[wanted].tolist()))
+    return [PotsUnknown(tuple(names), int(days[wanted].max()))]
 
 
 def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeeds:
@@ -152,9 +174,7 @@ def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], l
         for turn, window in enumerate((first, second))
         for errand in _errands(levels, needs, columns, window, turn)
     ]
-    unknown = np.flatnonzero(to_look_at(levels))
-    names = tuple(sorted(scene.names(levels.cohorts[unknown].tolist())))
-    return errands, [PotsUnknown(names)] if names else []
+    return errands, pots_unknown(scene, daily=True)
 
 
 def _stay(levels: PotLevels, places: Places) -> Places:

@@ -96,6 +96,8 @@ class PotWater:
     - share, sd: the share of its available water that is left, and the standard deviation.
     - factor, factor_sd: the plant's own loss, as a multiple of what is worked out.
     - covariance: of the two; never above 0, as more loss is less water.
+    - seen_at: when it was last filled or looked at; None if that is not known.
+    - lost: whether nothing is known any more since `at` but the plant's own loss.
     """
 
     at: datetime
@@ -104,6 +106,14 @@ class PotWater:
     factor: float = 1.0
     factor_sd: float = FACTOR_SD
     covariance: float = 0.0
+    seen_at: datetime | None = None
+    lost: bool = False
+
+    def lost_at(self, now: datetime) -> "PotWater":
+        """Return it once nothing is known any more."""
+        if self.lost:
+            return self
+        return PotWater(now, 0.0, MOST_SD, self.factor, self.factor_sd, lost=True)
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,14 +145,14 @@ class Buckets:
     @classmethod
     def of(cls, known: list[PotWater | None]) -> "Buckets":
         """Return the buckets of these pots; None is not known."""
-        none = PotWater(datetime.min.replace(tzinfo=UTC), np.nan, MOST_SD)
+        none = PotWater(datetime.min.replace(tzinfo=UTC), 0.0, MOST_SD, lost=True)
         all_ = [one or none for one in known]
 
         def column(values: list[float]) -> Array:
             return np.array(values, dtype=np.float64)
 
         return cls(
-            column([one.share for one in all_]),
+            column([np.nan if one.lost else one.share for one in all_]),
             column([one.sd for one in all_]) ** 2,
             column([one.factor for one in all_]),
             column([one.factor_sd for one in all_]) ** 2,

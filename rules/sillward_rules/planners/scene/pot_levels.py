@@ -6,7 +6,7 @@ once.
 
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
@@ -25,21 +25,29 @@ from sillward_rules.plants.care import FILLS, Care
 from sillward_rules.plants.pot_water import (
     LATE_LOOK_SD,
     LOOKS,
+    MOST_SD,
     TEACHING,
     UNSEEN_SD,
     WAKING_SHARE,
     WEATHER_H,
     WEATHER_SD,
     Buckets,
+    PotWater,
 )
 from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_use import IN_SEASON, Pots
+from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.spot_columns import NO_SPOT
 
 INDOOR_LIGHT, INDOOR_TEMP_C, INDOOR_RH_PCT = 0.1, 20.0, 50.0
 """In a room: the share of the sunlight outside that reaches plants, and the air where the grower
 has not said. Judgement: 5 to 20 % of the light outside reaches a place near a window."""
+
+UNANSWERED_H = 40.0
+"""A watering that was told so long ago, of which nobody has said more and after which nobody has
+looked, leaves nothing known of a pot [h]. Judgement: on the next morning it is told again, as in
+doubt; by the third it was watered without a word or it is dry, and nobody knows which."""
 
 FORGOTTEN_H = 72.0
 """After so many hours without weather nothing is known of a pot [h]. Judgement: in summer it is dry
@@ -119,6 +127,7 @@ class PotLevels:
     """The water of the pots of a scene, at its moment and on from there.
 
     - cohorts (pot,): the cohorts that have a pot; pots: what their water depends on.
+    - seen (pot,): when each was last filled or looked at [unix s]; minus infinity if not known.
     - waking (pot,): whether it has come out of a dry rest only lately, and is given little.
     - now: their water at the moment of the scene.
     """
@@ -136,6 +145,16 @@ class PotLevels:
         self._surface = self.pots.surface_l / self.pots.capacity_l
         self._catch = self.pots.catch_l / self.pots.capacity_l
         self.now = self._carried()
+
+    @property
+    def unknown_since(self) -> list[datetime | None]:
+        """(pot,) since when nothing is known of its water; None where something is."""
+        now, cohorts = self.scene.now, self.scene.cohorts
+        water = [cohorts[cohort].state.care.water for cohort in self.cohorts.tolist()]
+        return [
+            None if known else one.at if one and one.lost else now
+            for known, one in zip(self.known.tolist(), water, strict=True)
+        ]
 
     @property
     def known(self) -> np.ndarray:
@@ -229,9 +248,9 @@ class PotLevels:
             (event for pot, state in enumerate(states) for event in _told(pot, state)),
             key=lambda event: event.at,
         )
-        begin = np.array(
-            [now if one.care.water is None else one.care.water.at.timestamp() for one in states]
-        )
+        water = [state.care.water for state in states]
+        begin = np.array([now if one is None or one.lost else one.at.timestamp() for one in water])
+        self.seen = np.array([_second(one and one.seen_at) for one in water])
         for event in told:
             begin[event.pot] = min(begin[event.pot], event.at)
         first, last = (times[0] - HOUR_S, times[-1]) if times.size else (now, now)
@@ -247,6 +266,11 @@ class PotLevels:
         for event in told:
             event.happen(self, buckets)
         self._pass_unseen(buckets, np.maximum(now - np.maximum(begin, last), 0.0) / HOUR_S)
+        unanswered = [
+            any(seen < one <= now - UNANSWERED_H * HOUR_S for one in _not_confirmed(state))
+            for seen, state in zip(self.seen.tolist(), states, strict=True)
+        ]
+        buckets.share[unanswered] = np.nan
         return buckets
 
     def _pass_before(
@@ -297,6 +321,7 @@ class _Told:
     def happen(self, levels: PotLevels, buckets: Buckets) -> None:
         """Change the water of the pot by it."""
         pot = np.array([self.pot])
+        levels.seen[pot] = np.maximum(levels.seen[pot], self.at)
         if self.kind is ChoreKind.WATER:
             levels.water(buckets, pot)
         elif self.look is None:
@@ -321,10 +346,18 @@ def _told(pot: int, state: PlantState) -> Iterator[_Told]:
         at = look.at
         if counted is not None and at < counted.at:
             at, sd = counted.at, sd + LATE_LOOK_SD
-        all_told = not any(
-            one.kind in FILLS and not one.confirmed and one.at <= look.at for one in care.wettings
-        )
+        all_told = not any(one <= look.at.timestamp() for one in _not_confirmed(state))
         yield _Told(pot, at.timestamp(), None, (share, sd), look.word in TEACHING, all_told)
+
+
+def _not_confirmed(state: PlantState) -> list[float]:
+    """Return the deadlines of waterings that were told, of which nobody has said more [unix s]."""
+    wettings = state.care.wettings
+    return [one.at.timestamp() for one in wettings if one.kind in FILLS and not one.confirmed]
+
+
+def _second(at: datetime | None) -> float:
+    return -np.inf if at is None else at.timestamp()
 
 
 def _waking(scene: Scene, cohorts: np.ndarray) -> np.ndarray:
@@ -362,13 +395,24 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
         return states
     cohorts = [replace(one, state=states[one.names[0]]) for one in scene.cohorts]
     at = scene.now.replace(second=0, microsecond=0)
-    for number, water in zip(levels.cohorts.tolist(), levels.now.at(at), strict=True):
-        care = cohorts[number].state.care
-        kept = care.counted(water) if water is not None else _without_old_looks(care, at)
-        if kept is not care:
-            state = replace(cohorts[number].state, care=kept)
-            cohorts[number] = replace(cohorts[number], state=state)
+    for pot, (number, water) in enumerate(
+        zip(levels.cohorts.tolist(), levels.now.at(at), strict=True)
+    ):
+        state = cohorts[number].state
+        if water is None:
+            care = _without_old_looks(state.care, at)
+            after = (care.water or _NEVER_KNOWN).lost_at(at)
+        else:
+            seen = levels.seen[pot]
+            care, after = state.care, replace(water, seen_at=moment(seen) if seen > 0 else None)
+        if after is not care.water:
+            care = care.counted(after)
+        if care is not state.care:
+            cohorts[number] = replace(cohorts[number], state=replace(state, care=care))
     return States(cohorts)
+
+
+_NEVER_KNOWN = PotWater(datetime.min.replace(tzinfo=UTC), 0.0, MOST_SD)
 
 
 def _without_old_looks(care: Care, now: datetime) -> Care:
