@@ -7,7 +7,7 @@ Each event has one function here; the shell calls it and stores the result:
     the grower says that a chore is done   answered
     ... that it is not needed              declined, without_declined
     ... that the plant stands elsewhere    moved_by_hand
-    ... that the plant grows               seen_growing
+    ... that the plant grows               seen_growing, not_seen_growing
     ... that a course is over              course_ended
     ... how the leaves are                 leaf_looked_at, leaf_look_taken_back
     ... how wet its pot is                 looked_at, look_taken_back
@@ -19,7 +19,7 @@ Being told is not being done. An order to carry in stays open in the state (`ask
 confirms it or it is called off. The move itself is assumed meanwhile, for planning alone.
 """
 
-from collections.abc import Callable, Collection, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
@@ -320,6 +320,12 @@ def with_care(after: PlantState, known: PlantState | None) -> PlantState:
     )
 
 
+def with_place_of(after: PlantState, known: PlantState) -> PlantState:
+    """Return a state that was worked out earlier, standing where the plant is known to stand."""
+    fields: dict[str, Any] = {name: getattr(known, name) for name in (*_PLACE, "declined")}
+    return replace(after, **fields)
+
+
 def with_care_of(ours: PlantState, base: PlantState, theirs: PlantState) -> PlantState:
     """Return our state with what has become of the care of the plant in theirs since the base."""
     fields: dict[str, Any] = {}
@@ -381,6 +387,15 @@ def seen_growing(
     """
     season = Season.SLOWING if rests_dry and not by_root else Season.GROWING
     memory = season_memory.seen_growing(state.care.season, day, season, today)
+    return replace(state, care=replace(state.care, season=memory))
+
+
+def not_seen_growing(state: PlantState, day: date, others: Iterable[date]) -> PlantState:
+    """Return the state of a plant that was not seen to grow on a day after all.
+
+    others: the days on which it was.
+    """
+    memory = season_memory.not_seen_growing(state.care.season, day, others)
     return replace(state, care=replace(state.care, season=memory))
 
 
@@ -446,6 +461,11 @@ def watered(state: PlantState, wetting: Wetting) -> PlantState:
         rinsed_at=last(state.rinsed_at, _RINSES),
         care=state.care.wetted(wetting),
     )
+
+
+LOOK_LASTS = timedelta(days=5)
+"""A look that was counted so long ago matters little by now. Judgement: in summer a pot is watered
+within that time, and what was lost since is most of what is known."""
 
 
 # -- an answer is taken back
@@ -524,10 +544,23 @@ def looked_at(state: PlantState, look: PotLook) -> PlantState:
     return replace(state, care=state.care.looked(look))
 
 
-def look_taken_back(state: PlantState, look: PotLook) -> PlantState:
-    """Return the state of a plant without a look at its pot that no morning has counted yet."""
-    left = tuple(one for one in state.care.looks if one != look)
-    return replace(state, care=replace(state.care, looks=left))
+def look_taken_back(state: PlantState, look: PotLook, *, is_corrected: bool = False) -> PlantState:
+    """Return the state of a plant without a look at its pot.
+
+    If a morning has counted it lately, nothing is known of the pot any more, unless the pot was
+    filled since.
+
+    is_corrected: whether another look has told since how wet the pot is.
+    """
+    care = state.care
+    left = tuple(one for one in care.looks if one != look)
+    if left != care.looks:
+        return replace(state, care=replace(care, looks=left))
+    counted = care.water is not None and look.told_at <= care.water.at < look.told_at + LOOK_LASTS
+    filled = any(one.fills and one.at > look.at for one in care.wettings)
+    if not counted or filled or is_corrected:
+        return state
+    return replace(state, care=replace(care, water=None))
 
 
 def repotted(state: PlantState, at: datetime, now: datetime) -> PlantState:

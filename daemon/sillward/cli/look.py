@@ -104,7 +104,7 @@ def _plants(app: App, names: str, word: str) -> list[Plant]:
 
 def _take_back(app: App, names: str, person: str | None, *, as_json: bool) -> None:
     """Take back the last answer, or the last look at each of these plants. Raise UsageError."""
-    site, now = app.site.name, app.clock()
+    site, now = app.site, app.clock()
     with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
         if not names:
             taken = looks.take_last_back(ledger, site, now, person)

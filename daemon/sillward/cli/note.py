@@ -269,5 +269,5 @@ def _deleted(
             plant = one_line(entry.plant, 60)
             msg = f"entry {entry.id} has a photo: delete it on the page of {plant}"
             raise UsageError(msg)
-    diary.delete_together(ledger, app.site.name, found, app.clock(), by)
+    diary.delete_together(ledger, app.site, found, app.clock(), by)
     return found

@@ -44,7 +44,13 @@ from sillward.ledger.tables.readings import ReadingTable
 from sillward.ledger.tables.rounds import RoundTable
 from sillward_rules.chore import Chore
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import has_moved_since, with_care, with_declined, without_answer
+from sillward_rules.transitions import (
+    has_moved_since,
+    with_care,
+    with_declined,
+    with_place_of,
+    without_answer,
+)
 
 KEPT_DAYS = 60
 """Rounds, notices and chores longer ago are forgotten. Judgement: well beyond any review."""
@@ -263,20 +269,18 @@ class Ledger:
     ) -> dict[str, PlantState]:
         """Return these states with what the grower has answered since a stored time.
 
-        Plants that were confirmed since are left out.
+        Plants whose place was confirmed since stay where they are known to be.
         """
         known, enqueued_at = self.plant_states.of_site(site), to_moment(since)
         confirmed = self.plant_states.confirmed_since(site, since)
-        said = {plant: state.declined for plant, state in known.items()}
-        return {
-            plant: with_declined(
-                with_care(state, known.get(plant)),
-                said.get(plant, ()),
-                [one for one in said.get(plant, ()) if one.at >= enqueued_at],
-            )
-            for plant, state in states.items()
-            if plant not in confirmed
-        }
+        answered = {}
+        for plant, made in states.items():
+            now = known.get(plant)
+            said = () if now is None else now.declined
+            later = [one for one in said if one.at >= enqueued_at]
+            state = with_declined(with_care(made, now), said, later)
+            answered[plant] = with_place_of(state, now) if now and plant in confirmed else state
+        return answered
 
     def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:
         """Forget the rounds that were enqueued while the clock was far ahead. Return how many.

@@ -14,7 +14,7 @@ from sillward.ledger.chore_codec import decode, encode
 from sillward.ledger.copies import load
 from sillward.ledger.integrity import quoted, tables_of
 from sillward.ledger.records import declined_of, maybe_moment, state_of, state_to_plain
-from sillward_rules.chore import Chore, only
+from sillward_rules.chore import WETTINGS, Chore, only
 from sillward_rules.plants.state import PlantState
 from sillward_rules.transitions import answered, moved_by_hand, with_care_of, with_declined
 
@@ -229,12 +229,21 @@ def _close_what_was_answered(db: sqlite3.Connection) -> None:
         ).fetchall()
         for row in open_rows:
             chore = _chore_or_none(row)
-            if chore is None or chore.from_spot != whole.from_spot:
+            if chore is None or not _may_be_same(chore, whole):
                 continue
             _close(db, row, chore, whole.plants, answer)
             done_at = maybe_moment(answer["done_at"])
             if done_at is not None:
                 _confirm_states(db, row["site"], chore, whole.plants, done_at)
+
+
+def _may_be_same(chore: Chore, other: Chore) -> bool:
+    """Whether two chores of a kind and day may be the same one, of which the hour was moved.
+
+    Those of waterings stay, and there are several in a day.
+    """
+    same_hour = (chore.before, chore.what) == (other.before, other.what)
+    return chore.from_spot == other.from_spot and (chore.kind not in WETTINGS or same_hour)
 
 
 def _close(

@@ -286,8 +286,8 @@ def correct(
 ) -> bool:
     """Write an entry anew that was `checked`. Return whether there is one of its number.
 
-    With another kind or time it takes effect on the plant's state anew; what it had changed before
-    stays, as in `delete`.
+    With another kind or time it takes effect on the plant's state anew, as if the one before had
+    been deleted.
     """
     site = collection.site.name
     with ledger.transaction():
@@ -295,23 +295,22 @@ def correct(
         if before is None or not ledger.diary.correct(site, entry):
             return False
         if (before.kind, before.seen_at) != (entry.kind, entry.seen_at):
-            _take_out(ledger, site, before)
+            _take_out(ledger, collection.site, before)
             _take_effect(ledger, collection, [entry])
         _log(ledger, site, CORRECTED, [replace(entry, person=person)], now)
         return True
 
 
 def delete(
-    ledger: Ledger, site: str, entry: DiaryEntry, now: datetime, person: str | None = None
+    ledger: Ledger, site: Site, entry: DiaryEntry, now: datetime, person: str | None = None
 ) -> None:
-    """Delete an entry. What it has changed about the plant's state stays, except for a look that no
-    morning has counted yet, and a repotting."""
+    """Delete an entry, with what it has changed about the plant's state, as far as that can be."""
     delete_together(ledger, site, [entry], now, person)
 
 
 def delete_together(
     ledger: Ledger,
-    site: str,
+    site: Site,
     entries: Sequence[DiaryEntry],
     now: datetime,
     person: str | None = None,
@@ -320,17 +319,19 @@ def delete_together(
     with ledger.transaction():
         for entry in entries:
             _take_out(ledger, site, entry)
-            ledger.diary.remove(site, entry.id)
-        _log(ledger, site, DELETED, [replace(entry, person=person) for entry in entries], now)
+            ledger.diary.remove(site.name, entry.id)
+        _log(ledger, site.name, DELETED, [replace(entry, person=person) for entry in entries], now)
 
 
-def _take_out(ledger: Ledger, site: str, entry: DiaryEntry) -> None:
+def _take_out(ledger: Ledger, site: Site, entry: DiaryEntry) -> None:
     """Take out of a plant's state what an entry has changed, as far as that can be."""
-    known = ledger.plant_states.of_site(site).get(entry.plant)
-    others = (one for one in ledger.diary.of_plant(site, entry.plant) if one.id != entry.id)
-    after = known and state_without(entry, known, others)
-    if after is not None and after != known:
-        ledger.plant_states.keep(site, {entry.plant: after})
+    known = ledger.plant_states.of_site(site.name).get(entry.plant)
+    if known is None:
+        return
+    noted = ledger.diary.of_plant(site.name, entry.plant)
+    after = state_without(entry, known, site, [one for one in noted if one.id != entry.id])
+    if after != known:
+        ledger.plant_states.keep(site.name, {entry.plant: after})
 
 
 def _take_effect(ledger: Ledger, collection: Collection, entries: Sequence[DiaryEntry]) -> None:

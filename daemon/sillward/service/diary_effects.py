@@ -92,22 +92,31 @@ EFFECTS: Mapping[EntryKind, Effect] = MappingProxyType(
 
 
 def state_without(
-    entry: DiaryEntry, state: PlantState, others: Iterable[DiaryEntry] = ()
+    entry: DiaryEntry, state: PlantState, site: Site, others: Iterable[DiaryEntry] = ()
 ) -> PlantState:
-    """Return the state of a plant once an entry is deleted: a look or a repotting leaves it.
+    """Return the state of a plant once an entry is deleted, as far as that can be.
 
     others: the other entries of the plant.
     """
-    if entry.kind is EntryKind.REPOTTED:
-        return transitions.repotting_taken_back(state, _to_the_second(entry.seen_at))
-    if entry.kind is not EntryKind.LOOK:
-        return state
-    if entry.what == LEAF:
-        left = (one for one in others if one.kind is EntryKind.LOOK and one.what == LEAF)
-        last = max((_to_the_second(one.seen_at) for one in left), default=None)
-        return transitions.leaf_look_taken_back(state, _to_the_second(entry.seen_at), last)
-    look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
-    return state if look is None else transitions.look_taken_back(state, look)
+    at = _to_the_second(entry.seen_at)
+    match entry.kind:
+        case EntryKind.REPOTTED:
+            return transitions.repotting_taken_back(state, at)
+        case EntryKind.GROWTH | EntryKind.ROOT:
+            grew = (one for one in others if one.kind in (EntryKind.GROWTH, EntryKind.ROOT))
+            days = [site.local_date(one.seen_at) for one in grew]
+            return transitions.not_seen_growing(state, site.local_date(entry.seen_at), days)
+        case EntryKind.LOOK:
+            alike = (one for one in others if (one.kind, one.what) == (entry.kind, entry.what))
+            times = [_to_the_second(one.seen_at) for one in alike]
+            if entry.what == LEAF:
+                return transitions.leaf_look_taken_back(state, at, max(times, default=None))
+            look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
+            if look is None:
+                return state
+            is_corrected = any(other >= at for other in times)
+            return transitions.look_taken_back(state, look, is_corrected=is_corrected)
+    return state
 
 
 def states_after(

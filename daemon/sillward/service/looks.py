@@ -13,6 +13,7 @@ from sillward.service.diary_effects import LEAF, POT
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import LEAF_WORDS
 from sillward_rules.plants.pot_water import POT_WORDS
+from sillward_rules.weather.site import Site
 
 WORDS: Mapping[str, str] = MappingProxyType(
     dict.fromkeys(POT_WORDS, POT) | dict.fromkeys(LEAF_WORDS, LEAF)
@@ -61,16 +62,16 @@ def look_at_each(
 
 
 def take_back_each(
-    ledger: Ledger, site: str, plants: Sequence[str], now: datetime, person: str | None = None
+    ledger: Ledger, site: Site, plants: Sequence[str], now: datetime, person: str | None = None
 ) -> list[DiaryEntry]:
     """Take the last look at each of these plants back, and return them. Raise UsageError if one
     has none: then all stay.
 
-    What a morning has made of it stays: another look corrects that.
+    A pot whose look a morning has counted is not known any more.
     """
     taken = []
     for plant in plants:
-        found = ledger.diary.of_plant(site, plant, kind=EntryKind.LOOK)
+        found = ledger.diary.of_plant(site.name, plant, kind=EntryKind.LOOK)
         if not found:
             msg = f'no look at "{one_line(plant, 60)}" is left to take back'
             raise UsageError(msg)
@@ -85,10 +86,10 @@ def take_back_each(
 
 
 def take_last_back(
-    ledger: Ledger, site: str, now: datetime, person: str | None = None
+    ledger: Ledger, site: Site, now: datetime, person: str | None = None
 ) -> list[DiaryEntry]:
     """Take the looks of the last answer back, and return them. Raise UsageError if none is left."""
-    entered = ledger.diary.last_entered(site, -1, EntryKind.LOOK)
+    entered = ledger.diary.last_entered(site.name, -1, EntryKind.LOOK)
     if not entered:
         msg = "no look is left to take back"
         raise UsageError(msg)

@@ -8,6 +8,7 @@ running, by one step at a time (growing, slowing, rest), and by one step a week.
 Where that leaves a doubt, each use takes its cautious side: see docs/decisions.md, "Season".
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
@@ -124,6 +125,24 @@ def seen_growing(
     if memory.season is Season.REST and season is not Season.GROWING:
         woke = day
     return SeasonMemory(season, day, memory.counted, memory.season, seen_until=until, woke=woke)
+
+
+def not_seen_growing(
+    memory: SeasonMemory | None, day: date, others: Iterable[date]
+) -> SeasonMemory | None:
+    """Return what is remembered once it turns out that the plant was not seen to grow on a day.
+
+    others: the days on which it was. If that day alone has ended its rest, it rests again.
+    """
+    if memory is None or memory.seen_until != day + SEEN_HOLDS:
+        return memory  # it was told long after, or something seen later counts
+    left = (other + SEEN_HOLDS for other in others)
+    until = max((one for one in left if one >= memory.counted), default=None)
+    if until is not None or memory.since != day:
+        return replace(memory, seen_until=until)
+    if memory.came_from is None:
+        return None
+    return SeasonMemory(memory.came_from, day, memory.counted)
 
 
 def more_restful(one: Season, other: Season) -> Season:

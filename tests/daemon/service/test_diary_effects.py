@@ -124,20 +124,39 @@ def test_a_repotting_that_is_entered_late_leaves_the_balance_of_salts(days: int)
     assert salt_after(now, seen(EntryKind.REPOTTED, NOW - timedelta(hours=9))) == fresh(NOW)
 
 
+@pytest.mark.parametrize("kind", [EntryKind.GROWTH, EntryKind.ROOT])
+def test_a_rest_goes_on_if_the_growth_that_ended_it_is_deleted(kind: EntryKind) -> None:
+    today = YARD.site.local_date(NOW)
+    rest = SeasonMemory(Season.REST, today - timedelta(days=40), today)
+    known = PlantState("room", care=Care(season=rest))
+    entry, other = seen(kind), seen(kind, NOW - timedelta(days=9))
+    (state,) = states_after([entry], {PLANT.name: known}, YARD).values()
+    assert state.care.season != rest
+
+    left = state_without(entry, state, YARD.site).care.season
+    assert left is not None
+    assert (left.season, left.seen_until) == (Season.REST, None)
+    grown = state_without(entry, state, YARD.site, [other]).care.season
+    assert grown is not None
+    assert grown.season is not Season.REST
+    assert grown.is_seen(today)
+    assert state_without(other, state, YARD.site) == state
+
+
 def test_a_repotting_that_is_deleted_restores_the_balance_of_salts() -> None:
     known = PlantState("room", care=Care(WATERED, salt=SALTY))
     entry = seen(EntryKind.REPOTTED, NOW - timedelta(hours=9))
     (repotted,) = states_after([entry], {PLANT.name: known}, YARD).values()
 
-    restored = state_without(entry, repotted)
+    restored = state_without(entry, repotted, YARD.site)
     assert restored.care.salt == SALTY
-    assert state_without(entry, restored) == restored
+    assert state_without(entry, restored, YARD.site) == restored
     assert states_after([entry], {PLANT.name: restored}, YARD)[PLANT.name].care == repotted.care
     # A round that was on its way knows it only then.
     assert with_answers(repotted.care, restored.care).salt == SALTY
     assert with_answers(restored.care, repotted.care).salt == SALTY
-    assert state_without(seen(EntryKind.REPOTTED), repotted) == repotted  # another one
-    assert state_without(entry, known) == known
+    assert state_without(seen(EntryKind.REPOTTED), repotted, YARD.site) == repotted  # another one
+    assert state_without(entry, known, YARD.site) == known
 
 
 def test_mornings_between_a_repotting_and_its_deletion_leave_no_balance_too_low() -> None:
@@ -147,7 +166,7 @@ def test_mornings_between_a_repotting_and_its_deletion_leave_no_balance_too_low(
     for hours, ec in ((14, 0.3), (38, 0.3), (62, 0.5), (240, 0.9)):
         at = max(NOW, NOW + timedelta(hours=hours) - SETTLED_AFTER)
         state = replace(state, care=state.care.with_salt(SaltBalance(at, ec, 0.2)))
-        deleted = state_without(entry, state).care.salt
+        deleted = state_without(entry, state, YARD.site).care.salt
         assert deleted is not None
         assert deleted.ec == SALTY.ec
         assert deleted.at == (SALTY.at if hours < 47 else at)

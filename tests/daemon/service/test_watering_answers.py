@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from contextlib import closing
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -135,6 +136,36 @@ def test_what_is_said_before_a_round_is_delivered_holds_once_it_is(taken_back: b
     assert is_confirmed(ledger, FEED) == [not taken_back]
     assert is_confirmed(ledger, MIST) == [False]
     assert states(ledger)[NAME].fed_at == known.fed_at
+
+
+def test_what_a_round_tells_of_a_plant_that_is_moved_before_it_is_delivered_is_kept() -> None:
+    ledger = written(chores=[WATER])
+    made = watered(states(ledger)[NAME], Wetting(ChoreKind.FEED, FEED.before, due=FEED.before))
+    ledger.keep_round(
+        SITE.name, "morning", DAY + DAY_LONG, NOW,
+        notices=[], chores=[], states_now={}, states_once_delivered={NAME: made},
+    )  # fmt: skip
+    move(ledger, SITE.name, NAME, "room", NOW + HOUR)
+
+    state = ledger.states_once_delivered(SITE.name, "morning", DAY + DAY_LONG)[NAME]
+
+    assert (state.spot, state.assumed) == ("room", False)
+    assert state.care == made.care
+
+
+def test_one_misting_of_a_day_that_is_done_in_the_file_leaves_the_other_open(
+    tmp_path: Path,
+) -> None:
+    path, again = tmp_path / "ledger.sqlite3", told(ChoreKind.MIST, 7)
+    again = replace(again, id=f"{again.id}-2")
+    with closing(written(path, [MIST, again])) as ledger, closing(Ledger(path)) as other:
+        ledger.to_memory()
+        done(other, MIST, NOW)
+
+        assert ledger.to_file()
+
+        chores = ledger.chores.of_day(SITE.name, DAY)
+        assert [chore.id for chore in chores if chore.open] == [again.id]
 
 
 def test_answers_of_two_ledgers_come_together(tmp_path: Path) -> None:

@@ -208,7 +208,7 @@ def delete(visit: Visit, number: int) -> Response:
         return visit.redirect("plants")
     try:
         with context.ledger.database.transaction():
-            diary.delete(context.ledger, context.site.name, found, visit.now, visit.person)
+            diary.delete(context.ledger, context.site, found, visit.now, visit.person)
             if found.photo is not None:
                 visit.desk.photos.remove(found.photo)
     except (OSError, NotOursError) as error:
