@@ -240,10 +240,10 @@ def _close_what_was_answered(db: sqlite3.Connection) -> None:
 def _may_be_same(chore: Chore, other: Chore) -> bool:
     """Whether two chores of a kind and day may be the same one, of which the hour was moved.
 
-    Those of waterings stay, and there are several in a day.
+    Of waterings there are several in a day.
     """
-    same_hour = (chore.before, chore.what) == (other.before, other.what)
-    return chore.from_spot == other.from_spot and (chore.kind not in WETTINGS or same_hour)
+    alike = chore.id == other.id or (chore.before, chore.what) == (other.before, other.what)
+    return chore.from_spot == other.from_spot and (chore.kind not in WETTINGS or alike)
 
 
 def _close(
