@@ -403,11 +403,13 @@ class FlushWaits(Remark):
 
 @dataclass(frozen=True, slots=True)
 class WaterTooSalty(Remark):
-    """Plants with too much salt at their roots that the water in use is too salty to flush."""
+    """Plants with too much salt at their roots for which the water in use is too salty."""
 
     plants: tuple[str, ...]
     ec_ms_cm: float
     limit_ms_cm: float
+    rain: float
+    """The share of rain in it that would do (0..1); 1 for nothing but rain."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -51,6 +51,8 @@ def _water(chore: Chore, sheet: Sheet) -> dict[str, str]:
         given = [other for other in sheet.chores if other.kind in GIVEN and chore.goes_with(other)]
         names = dict.fromkeys(other.what or "feed" for other in given)
         return {"with": ", ".join(names) or "plain water"}
+    if chore.kind is ChoreKind.LEACH and chore.what:
+        return {"with": f"{chore.what} water"}
     if chore.what:  # a course, or a pot with something in its water
         return {"with": ", ".join(filter(None, (chore.what, sheet.mix_of(chore))))}
     plain = chore.kind in (ChoreKind.FLUSH, ChoreKind.WATER, ChoreKind.LEACH)

@@ -292,6 +292,8 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "forecast_behind.thermometer": (None, "pergola"),
     "forecast_old.hours": (8.0, 26.0),
     "guard.kind": (*_GUARDS[:-1], "leach"),
+    "guard.water": ("", "rain or RO"),
+    "water_too_salty.rain": (0.6, 1.0),
     "heat_ahead.by": (_AT, _LATER),
     "no_shelter.room": ("sunroom", "hall", None),
     "sensor_quiet.quantity": ("temperature", "humidity"),

@@ -15,7 +15,13 @@ from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.salts import Salts, given_ec, salts_of
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.pot import Pot
-from sillward_rules.plants.salt_balance import FLUSH_POTS, Given
+from sillward_rules.plants.salt_balance import (
+    FLUSH_PAUSE,
+    FLUSH_POTS,
+    SOFT_WATER,
+    Given,
+    days_within,
+)
 from sillward_rules.remark import FlushWaits, Remark, SaltsNear, WaterTooSalty
 from sillward_rules.weather.hourly import moment
 
@@ -39,9 +45,9 @@ misting, and roots and crowns have the day to dry."""
 NEAR_SHARE = 0.85
 """Salts are near the limit from this share of it on. Judgement: what is not known begins at 0.8."""
 
-USEFUL_SHARE = 0.45
-"""Water as strong as this share of a plant's limit is no use for a flush: by `steady_ec` misting
-roots with it day by day brings them to 2.1 times its own EC, and so back to the limit."""
+BLEND_LASTS_DAYS, BLEND_STEP = 28, 0.1
+"""So much rain is proposed in the water that a flush lasts four weeks, in steps of a tenth.
+Judgement: a flush a month is no burden."""
 
 
 def flush_litres(pot: Pot | None) -> float | None:
@@ -53,12 +59,11 @@ def flush_litres(pot: Pot | None) -> float | None:
 class FlushPlan:
     """What is flushed on a day.
 
-    - salty (cohort,): whether the salts would pass the limit in the coming days, so that nothing
-      may add to them.
+    - held (cohort,): whether the salts are so strong that nothing may add to them.
     - errands, remarks: what to flush, and what hinders it.
     """
 
-    salty: np.ndarray
+    held: np.ndarray
     errands: list[Errand]
     remarks: list[Remark]
 
@@ -68,23 +73,38 @@ def plan_flushes(
 ) -> FlushPlan:
     """Return what is flushed on a day; nothing where the water in use is not known.
 
+    A plant whose flush would not last a week with that water is flushed with rain or the like
+    instead. That has to be got first: it is told once a week, with what would mend it for good.
+
     given: what the plants are to be misted and fed with that day, and the pots watered with.
     """
     salts = salts_of(scene)
     if salts is None:
         return FlushPlan(np.zeros(len(scene.cohorts), dtype=bool), [], [])
-    expected = ahead(scene, salts, given)
-    salty = _beyond(scene, salts, expected)
-    cohorts = np.flatnonzero(salty & _useful(scene, salts))
-    opens, closes = _windows(scene, places, films, cohorts)
-    errands = _errands(scene, places, salts, expected, (opens, closes))
-    return FlushPlan(salty, errands, _hindered(scene, salts, given, salty & np.isnan(opens)))
+    today, expected = ahead(scene, salts, given)
+    over, lasts = _beyond(scene, salts, expected), _lasts(scene, salts)
+    now = scene.now
+    paused = np.array(
+        [
+            cohort.state.care.is_flushed(now, counts_told=not of)
+            for cohort, of in zip(scene.cohorts, lasts.tolist(), strict=True)
+        ]
+    )
+    times = _windows(scene, places, films, np.flatnonzero(over & ~paused))
+    flushed = np.isfinite(times[0])
+    errands = [
+        replace(errand, what=what)
+        for what, of in (("", lasts), (SOFT_WATER, ~lasts))
+        for errand in _errands(scene, places, salts, expected, np.flatnonzero(flushed & of), times)
+    ]
+    # Where the misting alone leads there, what is given today is all that can be judged.
+    held = np.where(lasts, over, _beyond(scene, salts, today)) | flushed
+    remarks = _waiting(scene, given, over & lasts & ~paused & ~flushed)
+    return FlushPlan(held, errands, remarks + _too_salty(scene, salts, flushed & ~lasts))
 
 
-def _hindered(
-    scene: Scene, salts: Salts, given: Sequence[Chore], waits: np.ndarray
-) -> list[Remark]:
-    """Return the plants that are not fed today, as they would have been, and are not flushed.
+def _waiting(scene: Scene, given: Sequence[Chore], waits: np.ndarray) -> list[Remark]:
+    """Return the plants that are not fed today, as they would have been, and cannot be flushed.
 
     waits (cohort,): whether it has too much salt and is not flushed. Those that are not due to be
     fed are named once a week (`near_limit`).
@@ -93,28 +113,44 @@ def _hindered(
     due = np.zeros(waits.shape, dtype=bool)
     for chore in fed:
         due[scene.cohorts_of(chore.grounds)] = True
-    useful = _useful(scene, salts)
-    remarks: list[Remark] = []
-    if waiting := _by_name(scene, np.flatnonzero(waits & due & useful)):
-        remarks.append(FlushWaits(waiting))
-    return remarks + _too_salty(scene, salts, waits & due & ~useful)
+    names = _by_name(scene, np.flatnonzero(waits & due))
+    return [FlushWaits(names)] if names else []
 
 
-def _useful(scene: Scene, salts: Salts) -> np.ndarray:
-    """(cohort,) whether the water in use is weak enough to flush it."""
-    return np.asarray(given_ec(scene.collection, ChoreKind.LEACH) < USEFUL_SHARE * salts.limit)
-
-
-def _too_salty(scene: Scene, salts: Salts, hopeless: np.ndarray) -> list[Remark]:
-    if not hopeless.any():
-        return []
-    limit, cohorts = float(salts.limit[hopeless].min()), np.flatnonzero(hopeless)
+def _lasts(scene: Scene, salts: Salts) -> np.ndarray:
+    """(cohort,) whether a flush with the water in use lasts, if that is used on."""
     ec = given_ec(scene.collection, ChoreKind.LEACH)
-    return [WaterTooSalty(_by_name(scene, cohorts), ec, limit)]
+    days = days_within(NEAR_SHARE * salts.limit, ec, ec, salts.holdings)
+    return np.asarray(days >= FLUSH_PAUSE / timedelta(days=1))
 
 
-def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
-    """(cohort,) the highest EC of the water that the roots hold in the coming days [mS/cm].
+def _too_salty(scene: Scene, salts: Salts, chosen: np.ndarray) -> list[Remark]:
+    """Return the plants for which the water in use is too strong, by limit and by what helps."""
+    ec = given_ec(scene.collection, ChoreKind.LEACH)
+    shares = _rain_shares(scene, salts)
+    alike: dict[tuple[float, float], list[int]] = {}
+    for cohort in np.flatnonzero(chosen).tolist():
+        alike.setdefault((float(salts.limit[cohort]), float(shares[cohort])), []).append(cohort)
+    return [
+        WaterTooSalty(_by_name(scene, np.array(cohorts)), ec, limit, share)
+        for (limit, share), cohorts in sorted(alike.items())
+    ]
+
+
+def _rain_shares(scene: Scene, salts: Salts) -> Array:
+    """(cohort,) the share of rain with which the water of this place is weak enough; 1 at most."""
+    shares, own = np.ones(salts.limit.shape), scene.collection.water
+    if own is None:
+        return shares
+    for step in range(round(1 / BLEND_STEP) - 1, -1, -1):
+        ec = (1.0 - step * BLEND_STEP) * own.ec
+        days = days_within(NEAR_SHARE * salts.limit, ec, ec, salts.holdings)
+        shares = np.where(days >= BLEND_LASTS_DAYS, step * BLEND_STEP, shares)
+    return np.round(shares, 2)
+
+
+def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> tuple[Array, Array]:
+    """(cohort,) the highest EC of the water in the roots, today and in the coming days [mS/cm].
 
     With what is given today, its mistings repeated on each day. Its doubt is in it, as caution has
     it.
@@ -127,14 +163,14 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> Array:
             for cohort in scene.cohorts_of(chore.grounds):
                 more[cohort].append(one)
     daily = [[one for one in today if one.kind is ChoreKind.MIST] for today in more]
-    highest = salts.ec + salts.doubt
+    highest = [salts.ec + salts.doubt]
     for days in (1, AHEAD_DAYS):  # what is given daily brings it nearer to one end, day by day
         course = salts.after(more, scene.now + timedelta(days=days))
-        highest = np.maximum(highest, course.ec + course.doubt)
+        highest.append(np.maximum(highest[-1], course.ec + course.doubt))
         for cohort, mistings in enumerate(daily if days < AHEAD_DAYS else ()):
             for later in map(timedelta, range(1, AHEAD_DAYS)):
                 more[cohort] += [replace(one, at=one.at + later) for one in mistings]
-    return np.asarray(highest)
+    return highest[1], highest[2]
 
 
 _GIVEN = frozenset({ChoreKind.MIST, ChoreKind.FEED, ChoreKind.COURSE, ChoreKind.WATER})
@@ -145,10 +181,10 @@ def near_limit(scene: Scene) -> list[Remark]:
     salts = salts_of(scene)
     if salts is None:
         return []
-    near, useful = salts.ec + salts.doubt > NEAR_SHARE * salts.limit, _useful(scene, salts)
-    names = _by_name(scene, np.flatnonzero(near & useful))
+    near, lasts = salts.ec + salts.doubt > NEAR_SHARE * salts.limit, _lasts(scene, salts)
+    names = _by_name(scene, np.flatnonzero(near & lasts))
     found: list[Remark] = [SaltsNear(names)] if names else []
-    return found + _too_salty(scene, salts, near & ~useful)
+    return found + _too_salty(scene, salts, near & ~lasts)
 
 
 def _beyond(scene: Scene, salts: Salts, expected: Array) -> np.ndarray:
@@ -158,9 +194,14 @@ def _beyond(scene: Scene, salts: Salts, expected: Array) -> np.ndarray:
 
 
 def _errands(
-    scene: Scene, places: Places, salts: Salts, expected: Array, times: tuple[Array, Array]
+    scene: Scene,
+    places: Places,
+    salts: Salts,
+    expected: Array,
+    chosen: np.ndarray,
+    times: tuple[Array, Array],
 ) -> list[Errand]:
-    """Return the errands of what is flushed. times (cohort,) : from when and until when, or NaN."""
+    """Return the errands of what is flushed. times (cohort,) : from when and until when."""
 
     def reason(cohort: int) -> Reason:
         return Reason(
@@ -175,7 +216,6 @@ def _errands(
             litres=flush_litres(scene.traits.plants[cohort].pot),
         )
 
-    chosen = np.flatnonzero(np.isfinite(times[0]))
     here = (places.column, places.column)
     return make_errands(scene, ChoreKind.LEACH, chosen, here, times, reason)
 

@@ -236,10 +236,10 @@ def _plan_watering(
     flush = leaching.plan_flushes(
         scene, places, films, [*chores, *fed, *(one for one in watered if one.what)]
     )
-    if flush.salty.any():  # what would add to the salts waits
-        plan = feeding.plan_feeds(scene, places, planned, films, given, held=flush.salty)
+    if flush.held.any():  # what would add to the salts waits
+        plan = feeding.plan_feeds(scene, places, planned, films, given, held=flush.held)
         fed = _fed(scene, day, places, chores, plan)
-        in_pots = in_pots.without(flush.salty)
+        in_pots = in_pots.without(flush.held)
     rinses = feeding.rinse(scene, fed, plan, places, films)
     remarks = mist.missed(scene, places, planned)
     for solutions in (plan.solutions, in_pots.solutions):

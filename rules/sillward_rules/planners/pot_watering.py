@@ -11,6 +11,7 @@ from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
 from sillward_rules.planners.scene.scene import Scene, Standing
+from sillward_rules.plants.pot import RUN_THROUGH
 from sillward_rules.plants.pot_water import Buckets
 from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.remark import PotsUnknown, Remark
@@ -45,10 +46,6 @@ looked at and not watered. Judgement: to water it on doubt alone would keep it w
 
 SECOND_WITHIN = timedelta(hours=3)
 """A second watering of a day is not done longer than this before it is needed. Judgement."""
-
-RUN_THROUGH = 0.15
-"""More is given than is missing by this share of it, so that some runs through and takes salt with
-it. Common practice, no source: 10 to 20 %."""
 
 LOWEST_WAKING = 0.1
 """A plant that has come out of a dry rest is watered again once its pot is as dry as this.

@@ -11,12 +11,16 @@ from datetime import datetime, timedelta
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.pot_water import PotLook, PotWater
-from sillward_rules.plants.salt_balance import Repotting, SaltBalance
+from sillward_rules.plants.salt_balance import FLUSH_PAUSE, Repotting, SaltBalance
 from sillward_rules.plants.season_memory import SeasonMemory
 
 KEPT = timedelta(days=3)
 """Single waterings are kept this long; what they did is in the balances by then. Judgement: a
 morning round may be missed, and a watering may be entered a day late."""
+
+SAME_HOUR = timedelta(hours=12)
+"""What comes once a week may come this much sooner, so that a week later at an earlier hour
+counts."""
 
 ALL_KNOWN = KEPT - timedelta(hours=16)
 """So far back all waterings are known one by one: the latest may lie ahead, by a day at most, and
@@ -71,6 +75,7 @@ class Care:
     - looks: what was said of its pot since then.
     - salt: the salts that stay with its roots; None if nothing is known, or they are not counted.
     - repotting: the last one, as long as its note may be deleted.
+    - flush_told: when a flush was last told, which is kept as long as it is not told again.
     """
 
     wettings: tuple[Wetting, ...] = ()
@@ -80,6 +85,7 @@ class Care:
     looks: tuple[PotLook, ...] = ()
     salt: SaltBalance | None = None
     repotting: Repotting | None = None
+    flush_told: datetime | None = None
 
     def at(self, now: datetime) -> "Care":
         """Return it as of a moment, without waterings and looks that lie ahead."""
@@ -95,8 +101,10 @@ class Care:
         others = (
             one for one in self.wettings if one.confirmed or not one.is_of_same_chore(wetting)
         )
-        recent = (one for one in others if one.known_at > wetting.at - KEPT)
+        recent = (one for one in others if one.known_at > wetting.at - _kept(one.kind))
         after = replace(self, wettings=in_order([*recent, wetting]))
+        if wetting.kind is ChoreKind.LEACH and not wetting.confirmed:
+            after = after.told_to_flush(wetting.at)
         course = self.course(wetting.of) if wetting.of else None
         if wetting.kind is ChoreKind.COURSE:
             course = course or CourseProgress(wetting.of)
@@ -105,6 +113,22 @@ class Care:
         if course is None:
             return after
         return after.with_course(course.given(Dose(wetting.at, wetting.confirmed, wetting.due)))
+
+    def told_to_flush(self, at: datetime | None) -> "Care":
+        """Return it with a flush that was told, unless a later one was."""
+        if at is None or (self.flush_told is not None and at <= self.flush_told):
+            return self
+        return replace(self, flush_told=at)
+
+    def is_flushed(self, now: datetime, *, counts_told: bool) -> bool:
+        """Return whether it was flushed so lately that it need not be again.
+
+        counts_told: whether one that was told counts, although nobody has confirmed it.
+        """
+        since = now - FLUSH_PAUSE + SAME_HOUR
+        done = (one.at for one in self.wettings if one.confirmed and one.kind is ChoreKind.LEACH)
+        told = self.flush_told if counts_told else None
+        return any(at > since for at in done) or (told is not None and told > since)
 
     def not_wetted(self, kind: ChoreKind, due: datetime) -> "Care":
         """Return it without what was assumed of a chore with this deadline: it was not done."""
@@ -139,12 +163,14 @@ class Care:
 
     def with_salt(self, salt: SaltBalance | None) -> "Care":
         """Return it with the salts as settled, without a repotting of long before."""
-        kept = self.repotting
+        kept, told = self.repotting, self.flush_told
         if kept is not None and salt is not None and not kept.is_kept(salt.at):
             kept = None
-        if (salt, kept) == (self.salt, self.repotting):
+        if told is not None and salt is not None and told < salt.at - FLUSH_PAUSE:
+            told = None
+        if (salt, kept, told) == (self.salt, self.repotting, self.flush_told):
             return self
-        return replace(self, salt=salt, repotting=kept)
+        return replace(self, salt=salt, repotting=kept, flush_told=told)
 
     def is_repotted_since(self, other: "Care") -> bool:
         """Return whether it knows a later repotting, or that the same one was taken back."""
@@ -156,6 +182,11 @@ class Care:
 
 NO_CARE = Care()
 """Nothing is known."""
+
+
+def _kept(kind: ChoreKind) -> timedelta:
+    """Return how long waterings of a kind are kept: flushes until one may be told again."""
+    return FLUSH_PAUSE + KEPT if kind is ChoreKind.LEACH else KEPT
 
 
 def in_order(wettings: Iterable[Wetting]) -> tuple[Wetting, ...]:

@@ -94,6 +94,7 @@ def merged(base: Care, ours: Care, theirs: Care) -> Care:
         after = replace(after, salt=theirs.salt, repotting=theirs.repotting)
     elif not ours.is_repotted_since(theirs):
         after = replace(after, salt=of_two(base.salt, ours.salt, theirs.salt, _later))
+    after = after.told_to_flush(theirs.flush_told)
     return _with_water(after, base, ours, theirs)
 
 

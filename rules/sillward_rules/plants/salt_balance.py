@@ -26,6 +26,7 @@ from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.pot import RUN_THROUGH
 
 SETTLED_AFTER = timedelta(hours=47)
 """What was given longer ago than this is settled; what came since is worked out anew each time, as
@@ -86,7 +87,8 @@ class Holding:
 
     - dried: the most of it that dries between two waterings, as a share.
     - dry_h: how long that takes [h].
-    - run_off: what runs off when it is watered or fed, in held volumes.
+    - run_off: what runs off when it is watered or fed, in held volumes; in a medium, when as much
+      had dried as ever does, and after less as much less.
     - sprayed: the share of what is held that a misting of the leaves brings; None where the
       misting wets the roots themselves.
     - flush_left: the share of the salt that a flush leaves.
@@ -101,21 +103,35 @@ class Holding:
     rain_mm: float
 
 
-HOLDINGS: Mapping[Root, Holding] = {
+HOLDINGS: dict[Root, Holding] = {
     "air": Holding(1.0, 4.0, 0.5, None, 0.1, 2.0),
     "moss": Holding(0.5, 24.0, 0.15, 0.1, 0.35, 40.0),
-    "bark": Holding(0.5, 72.0, 0.25, 0.05, 0.2, 40.0),
-    "peat": Holding(0.4, 72.0, 0.1, 0.05, 0.3, 80.0),
-    "mineral": Holding(0.5, 72.0, 0.2, 0.05, 0.2, 50.0),
+    "bark": Holding(0.5, 72.0, 0.5 * RUN_THROUGH, 0.05, 0.2, 40.0),
+    "peat": Holding(0.4, 72.0, 0.4 * RUN_THROUGH, 0.05, 0.3, 80.0),
+    "mineral": Holding(0.5, 72.0, 0.5 * RUN_THROUGH, 0.05, 0.2, 50.0),
 }
 """By what the roots are in. Judgement, after these: velamen fills in seconds, is dry within hours
-(docs/decisions.md, Mist), and drips from half of what is sprayed; greenhouse growers let 10 to 20 %
-run through, which is 0.1 to 0.25 of what is held, and coarse bark lets more; a flush is two to
-three volumes of the pot, of which some runs past (common practice, no source); moss lets go of salt
-slowest: a grower measured a third left after four volumes (forum). A pot holds 40 to 80 mm."""
+(docs/decisions.md, Mist), and drips from half of what is sprayed; a pot gets what is missing, and
+`RUN_THROUGH` of that runs off; a flush is two to three volumes of the pot, of which some runs past
+(common practice, no source); moss lets go of salt slowest: a grower measured a third left after
+four volumes (forum). A pot holds 40 to 80 mm."""
+
+IN_POTS: Mapping[Root, Holding] = HOLDINGS | {
+    "moss": replace(HOLDINGS["moss"], run_off=0.5 * RUN_THROUGH)
+}
+"""The same of pots of which the size is known, so that it is told how much to pour; moss without
+one is watered until it drips."""
 
 FLUSH_POTS = 2.5
 """Water for a flush, in volumes of the pot. Common practice, no source: two to three."""
+
+FLUSH_PAUSE = timedelta(days=7)
+"""A flush should last so long: no plant is flushed again sooner. Judgement: roots that are washed
+every few days rot; better water is the remedy then."""
+
+SOFT_WATER = "rain or RO"
+"""Water without salts, from the sky or from reverse osmosis: what a flush is done with, as in
+`Chore.what`, where the water in use is too strong."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -180,6 +196,11 @@ def root_of(plant: Plant) -> Root:
     return "bark" if plant.holder == "pot" else "air"
 
 
+def holding_of(plant: Plant) -> Holding:
+    """Return how the roots of a plant hold water."""
+    return (HOLDINGS if plant.pot is None else IN_POTS)[root_of(plant)]
+
+
 def medium_limit(limits: Limits) -> Limit:
     """Return how strong the water in the medium may get [mS/cm], and whose limit that is."""
     if limits.medium_salt_high is not None:
@@ -190,7 +211,7 @@ def medium_limit(limits: Limits) -> Limit:
     value = round(MEDIUM_FACTOR * feed.value, 2)
     if value > HEAVY_FEEDERS_HIGH:
         return Limit(HEAVY_FEEDERS_HIGH, "upper end of pour-through for heavy feeders")
-    return Limit(value, f"{MEDIUM_FACTOR:g} times salt_high ({feed.origin})")
+    return Limit(value, f"{feed.origin}, {MEDIUM_FACTOR:g} times salt_high")
 
 
 def beginning(limit: float, now: datetime) -> SaltBalance:
@@ -246,6 +267,27 @@ def steady_ec(given_ec: ArrayLike, dried: ArrayLike, run_off: ArrayLike) -> Arra
     stays = np.exp(-np.asarray(run_off, np.float64))
     given = np.asarray(given_ec, np.float64)
     return np.asarray(given * (1.0 + np.asarray(dried, np.float64) * stays / (1.0 - stays)))
+
+
+def days_within(
+    limit: ArrayLike, water_ec: ArrayLike, flush_ec: ArrayLike, holdings: Sequence[Holding]
+) -> Array:
+    """Return for how many days a flush keeps plants within a limit [mS/cm], at most; all (plant,).
+
+    After it they are watered with water_ec each time that as much has dried as ever does, though
+    not more than once a day. Infinite where that never leads beyond the limit.
+
+    flush_ec: of the water of the flush [mS/cm].
+    """
+    shape = _columns(holdings)
+    bound, flush = np.asarray(limit, np.float64), np.asarray(flush_ec, np.float64)
+    start = flush + np.maximum(bound - flush, 0.0) * np.exp(-shape["flush"])
+    end = steady_ec(water_ec, shape["dried"], shape["run_off"])
+    goes_beyond = (end > bound) & (start < bound)
+    far, near = np.where(goes_beyond, end - start, 1.0), np.where(goes_beyond, end - bound, 1.0)
+    waterings = np.log(far / near) / shape["run_off"]
+    days = waterings * np.maximum(shape["dry_h"], 24.0) / 24.0
+    return np.asarray(np.where(goes_beyond, days, np.where(start < bound, np.inf, 0.0)))
 
 
 def leaching_requirement(water_ec: ArrayLike, bearable_ec: ArrayLike) -> Array:
@@ -394,7 +436,9 @@ def _effects(now: Sequence[Given], shape: Mapping[str, Array], dried: Array) -> 
     rinse = np.array([kind is ChoreKind.FLUSH for kind in kinds]) & (rain == 0)
     confirmed = np.array([one.confirmed for one in now])
     filled = np.where(sprayed, np.minimum(shape["sprayed"], dried), dried)
-    run_off = np.where(sprayed, 0.0, shape["run_off"])
+    in_medium = np.isfinite(shape["sprayed"])
+    run_off = shape["run_off"] * np.where(in_medium, filled / shape["dried"], 1.0)
+    run_off = np.where(sprayed, 0.0, run_off)
     twice = np.where(confirmed, 2.0, 2.0 * UNCONFIRMED_RINSE)
     run_off = np.where(rinse & ~sprayed, twice * run_off, run_off)
     run_off = np.where(flush, shape["flush"], run_off)

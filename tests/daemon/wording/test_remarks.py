@@ -382,9 +382,14 @@ SAMPLES: list[tuple[Remark, str]] = [
         "by dark",
     ),
     (
-        WaterTooSalty(B, 1.2, 2.0),
-        "Anemone, Boat: salts gather at the roots, which bear 2 mS/cm, as the water has 1.2 mS/cm; "
-        "no feed, and flush with rain or RO water",
+        WaterTooSalty(B, 1.2, 2.0, 0.6),
+        "Anemone, Boat: with water of 1.2 mS/cm the roots get more salt than they bear (2 mS/cm); "
+        "mix in 60 % rain or RO water, or flush with that each week",
+    ),
+    (
+        WaterTooSalty(A, 1.2, 1.0, 1.0),
+        "Anemone: with water of 1.2 mS/cm the roots get more salt than they bear (1 mS/cm); use "
+        "rain or RO water alone, or flush with that each week",
     ),
     (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (

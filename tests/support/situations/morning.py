@@ -281,10 +281,16 @@ def the_feed_is_too_strong(units: Units) -> Told:
 
 @situation("push-morning", imperial=True, full_in=(SI,))
 def salts_gather_at_the_roots(units: Units) -> Told:
-    """Roots that bear little, and are fed and misted: they are flushed, and not fed."""
+    """Roots that bear little, and are fed and misted: they are flushed with rain, and not fed."""
     little = "limits.medium_salt_high = 0.6"
     tender = [replace(pot, holder="moss", more=little) for pot in SIX[:2]]
     return summer(garden([*tender, SIX[2]], "[water]\nec = 0.26", FEED), units)
+
+
+@situation("push-morning", full_in=(SI,))
+def the_water_is_too_salty(units: Units) -> Told:
+    """Hard water, by which no flush would last: one with rain, told once a week."""
+    return summer(garden(SIX, "[water]\nec = 1.1", FEED), units)
 
 
 @situation("push-morning", imperial=True)

@@ -73,6 +73,7 @@ def _guard(chore: Chore, writer: SheetWriter) -> LineText:
             quantity=reason.quantity,
             value=reason_phrases.number(reason, voice) if most else "",
             hour=voice.hour(reason.at),
+            water=chore.what,
         )
 
     return line

@@ -8,7 +8,7 @@ import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene.cohorts import Cohort, States
+from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import Collection
@@ -59,6 +59,8 @@ def given_ec(collection: Collection, kind: ChoreKind, of: str = "") -> float:
     the strongest there is. Without a table of the water it is taken as pure.
     """
     water = 0.0 if collection.water is None else collection.water.blended.ec
+    if kind is ChoreKind.LEACH and of == salt_balance.SOFT_WATER:
+        return 0.0
     feeds: Sequence[Feed | Course] = collection.all_feeds
     known = feeds if kind is ChoreKind.FEED else collection.courses
     if kind is ChoreKind.WATER and of:  # a pot is given either with its water
@@ -79,7 +81,7 @@ def salts_of(scene: Scene) -> Salts | None:
 
 def _salts_of(scene: Scene) -> Salts:
     limit, strengths = limits_of(scene), dict[tuple[ChoreKind, str], float]()
-    holdings = tuple(holding_of(cohort) for cohort in scene.cohorts)
+    holdings = tuple(salt_balance.holding_of(cohort.plant) for cohort in scene.cohorts)
     given = tuple(_given(scene.collection, cohort.state, strengths) for cohort in scene.cohorts)
     balances = tuple(
         cohort.state.care.salt or salt_balance.beginning(bound, scene.now)
@@ -116,16 +118,11 @@ def salt_now(
     limit, root = salt_balance.medium_limit(plant.limits), salt_balance.root_of(plant)
     there = PlantState(plant.home) if state is None else state.at(now)
     balance = there.care.salt or salt_balance.beginning(limit.value, now)
-    holding = salt_balance.HOLDINGS[root]
+    holding = salt_balance.holding_of(plant)
     course = salt_balance.carried_on([balance], [_given(collection, there, {})], [holding], [now])
     ec, doubt = float(course.ec[0]), float(course.doubt[0])
     assumed = balance.assumed and doubt > FORGOTTEN_SHARE * limit.value
     return SaltNow(ec, doubt, limit, root, assumed)
-
-
-def holding_of(cohort: Cohort) -> Holding:
-    """Return how the roots of a cohort hold water."""
-    return salt_balance.HOLDINGS[salt_balance.root_of(cohort.plant)]
 
 
 def limits_of(scene: Scene) -> Array:
