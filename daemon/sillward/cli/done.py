@@ -11,7 +11,7 @@ from sillward.cli import answering, completion, shared
 from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward.service.answers import Chosen, confirm, decline, put_off, take_back
+from sillward.service.answers import Chosen, answerable, confirm, decline, put_off, take_back
 from sillward.service.chore_selection import select_chores
 from sillward_rules.weather.time_expressions import parse_duration
 
@@ -98,7 +98,7 @@ def _answerable(app: App, ledger: Ledger, words: str, now: datetime) -> list[Sto
     today = str(app.site.local_date(now))
     return [
         chore
-        for chore in ledger.chores.due_since(app.site.name, now - completion.CONFIRMED_WITHIN)
+        for chore in answerable(ledger, app.site.name, now, completion.CONFIRMED_WITHIN)
         if chore.called_off_at is None and (chore.day <= today or chore.id == words)
     ]
 

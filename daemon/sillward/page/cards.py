@@ -15,7 +15,9 @@ from sillward.wording import follow_up
 from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
+from sillward_rules.planners.leaching import waits_for_water
 from sillward_rules.plants.feeds import WEAK_FEED
+from sillward_rules.plants.salt_balance import FLUSH_PAUSE
 from sillward_rules.remark import NotConfirmed
 
 LOOKED_BACK = timedelta(hours=24)
@@ -288,6 +290,8 @@ def _ends_at(kept: StoredChore) -> datetime:
     past its deadline."""
     if kept.kind is ChoreKind.WATER:
         return kept.before + POT_STILL_DRY
+    if waits_for_water(kept.chore):
+        return kept.before + FLUSH_PAUSE - timedelta(days=1)
     if kept.kind in WETTINGS or kept.kind in (ChoreKind.CARRY_OUT, ChoreKind.STAY_IN):
         return kept.before
     worst = max((reason.until or reason.at) + GUARD_AFTER for reason in kept.chore.because)

@@ -18,6 +18,8 @@ from sillward.ledger import Answer, Deed, Ledger, StoredChore
 from sillward.ledger.tables.confirmations import Confirmation
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.leaching import waits_for_water
+from sillward_rules.plants.salt_balance import FLUSH_PAUSE
 from sillward_rules.plants.state import Declined, Ground, PlantState
 from sillward_rules.transitions import (
     answered,
@@ -99,6 +101,16 @@ class TakenBack:
     chores: Sequence[str]
     plants: Sequence[str]
     moved: Sequence[str]
+
+
+def answerable(ledger: Ledger, site: str, now: datetime, within: timedelta) -> list[StoredChore]:
+    """Return the chores whose deadline is no longer ago than a span.
+
+    A flush with water that has to be got first is among them until it is told again.
+    """
+    since = now - within
+    stored = ledger.chores.due_since(site, now - max(within, FLUSH_PAUSE))
+    return [kept for kept in stored if kept.before >= since or waits_for_water(kept.chore)]
 
 
 def confirm(

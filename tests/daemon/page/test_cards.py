@@ -11,6 +11,7 @@ from sillward.page.plans import ToldRound, told_last
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Weighing, only
 from sillward_rules.planners.walks import PLANT_PRICE
+from sillward_rules.plants.salt_balance import SOFT_WATER
 from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round
 from tests.support.chores import a_chore
@@ -478,3 +479,13 @@ def test_of_what_may_be_done_now_the_last_hour_that_comes_first_decides() -> Non
     short = StoredChore(an_order("b", HOUR / 6, ChoreKind.MIST, ("bench", "bench"), NOW - HOUR))
 
     assert [card.id for card in shown(long, short)] == [short.id, long.id]
+
+
+def test_a_flush_with_water_that_must_be_got_is_shown_until_it_is_told_again() -> None:
+    def flush(what: str, days: int) -> list[Group]:
+        chore = an_order("flush", timedelta(days=-days), ChoreKind.LEACH, ("bench", "bench"))
+        return [card.group for card in shown(StoredChore(replace(chore, what=what)))]
+
+    assert flush(SOFT_WATER, 5) == [Group.NOW]
+    assert flush(SOFT_WATER, 7) == []
+    assert flush("", 5) == []

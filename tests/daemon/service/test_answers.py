@@ -17,6 +17,7 @@ from sillward.service import answers
 from sillward.service.answers import confirm, decline, move, put_off, take_back
 from sillward.service.desk import Desk
 from sillward_rules.chore import ChoreKind, only
+from sillward_rules.plants.salt_balance import SETTLED_AFTER, SOFT_WATER
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.remark import LeftOutByChoice, NotNeeded
 from sillward_rules.sheet import Round
@@ -675,3 +676,18 @@ def test_a_move_in_the_file_that_leaves_the_order_open_is_kept_too(tmp_path: Pat
         assert state.asked is not None
         assert state.asked.from_spot == "yard"
         assert "Pot 0" in order(world).plants
+
+
+def test_a_flush_with_water_that_must_be_got_can_be_confirmed_until_it_is_told_again() -> None:
+    now, ledger = local("17:00"), Ledger(":memory:")
+    for name, days, what in (("rain", 6, SOFT_WATER), ("old", 8, SOFT_WATER), ("plain", 6, "")):
+        due = now - timedelta(days=days)
+        chore = replace(a_chore(f"{due:%Y-%m-%d}-{name}", due, ChoreKind.LEACH), what=what)
+        ledger.chores.write("Yard", "morning", chore)
+
+    (kept,) = answers.answerable(ledger, "Yard", now, timedelta(days=2))
+    assert kept.id.endswith("rain")
+    confirm(ledger, "Yard", [(kept, kept.plants)], now)
+    care = ledger.plant_states.of_site("Yard")["Test strap"].care
+    assert [(one.confirmed, one.of) for one in care.wettings] == [(True, SOFT_WATER)]
+    assert care.wettings[0].at >= now - SETTLED_AFTER

@@ -51,7 +51,9 @@ def answer(visit: Visit) -> Response:
 def _chore(visit: Visit) -> StoredChore:
     """Return the chore that a form is about. Raise UsageError if it is gone."""
     context = visit.context
-    recent = context.ledger.chores.due_since(context.site.name, context.clock() - cards.LOOKED_BACK)
+    recent = answers.answerable(
+        context.ledger, context.site.name, context.clock(), cards.LOOKED_BACK
+    )
     wanted = visit.field("chore")
     for chore in recent:
         if chore.id == wanted:

@@ -14,6 +14,7 @@ from sillward.page.leaf_questions import leaf_questions
 from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.service import diary, due_rounds
+from sillward.service.answers import answerable
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
 from sillward_rules.remark import LeftOutByChoice, LookAtLeaf, NotConfirmed, Note, Remark
@@ -80,7 +81,7 @@ def headline_now(visit: Visit) -> str:
 
 def _board(visit: Visit) -> _Board:
     context, now, voice = visit.context, visit.now, visit.voice
-    stored = context.ledger.chores.due_since(context.site.name, now - cards.LOOKED_BACK)
+    stored = answerable(context.ledger, context.site.name, now, cards.LOOKED_BACK)
     today_ = str(context.site.local_date(now))
     chores = {
         kept.id: chore
