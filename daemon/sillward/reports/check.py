@@ -17,6 +17,7 @@ from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
+from sillward_rules.plants import never_given
 from sillward_rules.plants.collection import CAUTION, Collection
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
@@ -77,7 +78,11 @@ def text(
         warning = "no channels: sheets can be printed, but nobody will be told"
         lines += screen.lines(warning, Mark.TROUBLE)
     plants = voice.plants(len(collection.plants))
-    warnings = [*_warnings(collection.plants, voice), *_about_readings(collection, voice)]
+    warnings = [
+        *_warnings(collection.plants, voice),
+        *_never_given(collection),
+        *_about_readings(collection, voice),
+    ]
     if not warnings:
         return "\n".join([*lines, *screen.lines(f"all is well: {plants}", Mark.OK)])
     for name, warning in warnings:
@@ -206,13 +211,24 @@ def _given(collection: Collection) -> Iterator[tuple[Cell, Cell]]:
         return
     unfed = [plant.name for plant in collection.plants if not collection.feeds_of(plant)]
     if unfed:
-        more = len(unfed) - MAX_UNFED_NAMED
-        names = ", ".join(unfed[:MAX_UNFED_NAMED]) + (f" and {more} more" if more > 0 else "")
-        yield "not fed:", f"{names}, as no feed is for them"
+        yield "not fed:", f"{_first_of(unfed)}, as no feed is for them"
+
+
+def _never_given(collection: Collection) -> Iterator[tuple[str, str]]:
+    """Yield each feed and course with a name that never reaches some of its plants, and why."""
+    for one, plants in never_given.out_of_reach(collection):
+        done = "given" if isinstance(one, Course) else "fed"
+        why = f"never {done} by sillward: not misted, and no pot given"
+        yield one.name, f"{_first_of(plants)}: {why}"
 
 
 MAX_UNFED_NAMED = 6
-"""Plants without a feed that are named. Judgement: it is no fault, and their number tells it."""
+"""Plants that are named of those that are not fed. Judgement: their number tells the rest."""
+
+
+def _first_of(names: Sequence[str]) -> str:
+    more = len(names) - MAX_UNFED_NAMED
+    return ", ".join(names[:MAX_UNFED_NAMED]) + (f" and {more} more" if more > 0 else "")
 
 
 def _plants(count: int) -> str:
@@ -344,6 +360,7 @@ def document(
             if spot.question is not None
         },
         "warnings": [{"plant": name, "text": text} for name, text in warnings],
+        "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),

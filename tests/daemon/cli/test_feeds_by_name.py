@@ -89,3 +89,17 @@ def test_why_names_the_feed_or_the_course_of_a_plant() -> None:
     told = " ".join(call("why", "Old cattleya", *words).stdout.split())
 
     assert "magnesium" in told or "calcium for roots" in told
+
+
+def test_the_check_names_the_plants_that_a_feed_never_reaches(tmp_path: Path) -> None:
+    path = tmp_path / "pots.toml"
+    pots = FEEDS.replace("air plant feed", "pot feed").replace('"mount"', '"pot"')
+    path.write_text(courtyard_with_one_feed() + pots, encoding="utf-8")
+
+    told = " ".join(call("check", "--collection", path).stdout.split())
+    document = json.loads(call("check", "--collection", path, "--json").stdout)
+
+    assert "! pot feed: " in told
+    assert "never fed by sillward: not misted, and no pot given" in told
+    assert "all is well" not in told
+    assert [one["name"] for one in document["never_given"]] == ["pot feed"]

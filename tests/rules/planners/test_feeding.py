@@ -143,6 +143,7 @@ def test_plants_at_rest_are_never_fed() -> None:
     assert season_of(cool, WINTER_NOW) is Season.REST
 
     assert not fed_ago(timedelta(days=60), cool, WINTER_NOW)
+    assert not of(morning(air=cool, habits=EASY, now=WINTER_NOW), ChoreKind.FEED)
 
 
 def test_an_earlier_morning_a_week_later_is_a_week_later() -> None:
