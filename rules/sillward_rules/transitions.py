@@ -7,11 +7,7 @@ Each event has one function here; the shell calls it and stores the result:
     the grower says that a chore is done   answered
     ... that it is not needed              declined, without_declined
     ... that the plant stands elsewhere    moved_by_hand
-    ... that the plant grows               seen_growing, not_seen_growing
-    ... that a course is over              course_ended
-    ... how the leaves are                 leaf_looked_at, leaf_look_taken_back
-    ... how wet its pot is                 looked_at, look_taken_back
-    ... that it has been repotted          repotted, repotting_taken_back
+    ... what they see of it                `plants.sightings`
     an answer is taken back                without_answer
     the morning round reached nobody       believable_states
 
@@ -19,23 +15,19 @@ Being told is not being done. An order to carry in stays open in the state (`ask
 confirms it or it is called off. The move itself is assumed meanwhile, for planning alone.
 """
 
-from collections.abc import Callable, Collection, Iterable, Sequence
+from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
 from typing import Any
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.plants import care_merging, salt_balance, season_memory
-from sillward_rules.plants.care import ALL_KNOWN, Care, Wetting
-from sillward_rules.plants.course_progress import CourseProgress
-from sillward_rules.plants.pot_water import PotLook
-from sillward_rules.plants.salt_balance import Repotting
+from sillward_rules.plants import care_merging, salt_balance
+from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather import sun
-from sillward_rules.weather.season import Season
 from sillward_rules.weather.site import Site
 
 _MOVES = frozenset(
@@ -374,31 +366,6 @@ def moved_by_hand(state: PlantState, spot: str, now: datetime, *, is_safe: bool)
     )
 
 
-def seen_growing(
-    state: PlantState, day: date, today: date, *, rests_dry: bool, by_root: bool
-) -> PlantState:
-    """Return the state of a plant of which the grower saw a new growth or root on a day.
-
-    Its rest is over, whatever the weather says. One that rests dry is not watered freely yet by a
-    new growth, which lives on the old bulb and rots in water; by a root it grows (common practice:
-    wait for roots).
-
-    rests_dry: as in `Plant`. by_root: whether it was a root.
-    """
-    season = Season.SLOWING if rests_dry and not by_root else Season.GROWING
-    memory = season_memory.seen_growing(state.care.season, day, season, today)
-    return replace(state, care=replace(state.care, season=memory))
-
-
-def not_seen_growing(state: PlantState, day: date, others: Iterable[date]) -> PlantState:
-    """Return the state of a plant that was not seen to grow on a day after all.
-
-    others: the days on which it was.
-    """
-    memory = season_memory.not_seen_growing(state.care.season, day, others)
-    return replace(state, care=replace(state.care, season=memory))
-
-
 def _not_watered(state: PlantState, kind: ChoreKind, before: datetime) -> PlantState:
     """Return the state without the watering that was assumed at a deadline: it was not done.
 
@@ -463,11 +430,6 @@ def watered(state: PlantState, wetting: Wetting) -> PlantState:
     )
 
 
-LOOK_LASTS = timedelta(days=5)
-"""A look that was counted so long ago matters little by now. Judgement: in summer a pot is watered
-within that time, and what was lost since is most of what is known."""
-
-
 # -- an answer is taken back
 
 
@@ -504,85 +466,6 @@ _PLACE = ("spot", "since", "assumed", "came_from", "brighter_since", "asked")
 
 def _place(state: PlantState) -> tuple[object, ...]:
     return tuple(getattr(state, name) for name in _PLACE)
-
-
-# -- courses, and fresh medium
-
-
-def course_ended(state: PlantState, course: str, at: datetime | None) -> PlantState:
-    """Return the state of a plant once the grower says that a course is over for it.
-
-    at: None once that is taken back.
-    """
-    known = state.care.course(course) or CourseProgress(course)
-    return replace(state, care=state.care.with_course(replace(known, ended_at=at)))
-
-
-def leaf_looked_at(state: PlantState, now: datetime) -> PlantState:
-    """Return the state of a plant once the grower has said how its leaves are."""
-    care = state.care
-    for known in care.courses:
-        if known.looked_at is None or known.looked_at < now:
-            care = care.with_course(replace(known, looked_at=now))
-    return replace(state, care=care)
-
-
-def leaf_look_taken_back(state: PlantState, at: datetime, last: datetime | None) -> PlantState:
-    """Return the state of a plant of which nobody has said at that time how its leaves are.
-
-    last: when that was said before, if ever.
-    """
-    care = state.care
-    for known in care.courses:
-        if known.looked_at == at:
-            care = care.with_course(replace(known, looked_at=last))
-    return replace(state, care=care)
-
-
-def looked_at(state: PlantState, look: PotLook) -> PlantState:
-    """Return the state of a plant once the grower has said how wet its pot is."""
-    return replace(state, care=state.care.looked(look))
-
-
-def look_taken_back(state: PlantState, look: PotLook, *, is_corrected: bool = False) -> PlantState:
-    """Return the state of a plant without a look at its pot.
-
-    If a morning has counted it lately, nothing is known of the pot any more, unless the pot was
-    filled since.
-
-    is_corrected: whether another look has told since how wet the pot is.
-    """
-    care = state.care
-    left = tuple(one for one in care.looks if one != look)
-    if left != care.looks:
-        return replace(state, care=replace(care, looks=left))
-    counted = care.water is not None and look.told_at <= care.water.at < look.told_at + LOOK_LASTS
-    filled = any(one.fills and one.at > look.at for one in care.wettings)
-    if not counted or filled or is_corrected:
-        return state
-    return replace(state, care=replace(care, water=None))
-
-
-def repotted(state: PlantState, at: datetime, now: datetime) -> PlantState:
-    """Return the state of a plant that has been repotted: its roots are in fresh medium.
-
-    Nothing follows from it if what was given since is not all known any more: the balance of salts
-    is then too high rather than too low. The same goes for one before another.
-    """
-    care, last = state.care, state.care.repotting
-    if at < now - ALL_KNOWN or (last is not None and not last.void and at <= last.at):
-        return state
-    salt, repotting = salt_balance.fresh(at), Repotting(at, care.salt)
-    return replace(state, care=replace(care, salt=salt, repotting=repotting))
-
-
-def repotting_taken_back(state: PlantState, at: datetime) -> PlantState:
-    """Return the state of a plant that was not repotted at that time after all."""
-    care, last = state.care, state.care.repotting
-    if last is None or last.void or last.at != at:
-        return state
-    salt, void = salt_balance.taken_back(last, care.salt), Repotting(at, None, void=True)
-    return replace(state, care=replace(care, salt=salt, repotting=void))
 
 
 def _with_brighter_since(before: PlantState, after: PlantState, kind: ChoreKind) -> PlantState:

@@ -10,8 +10,8 @@ from sillward.config.settings import Settings
 from sillward.forecast.recorded import recorded
 from sillward.forecast.store import utc_now
 from sillward_rules.plants.pot_water import PotLook
+from sillward_rules.plants.sightings import looked_at
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import looked_at
 
 DEMOS = {
     "cold-snap": date(2026, 5, 14),

@@ -5,8 +5,8 @@ from datetime import datetime
 
 from sillward.ledger import Deed, Ledger
 from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.sightings import course_ended
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import course_ended
 
 ENDED, RESUMED = "course ended", "course goes on"
 """The names of these deeds."""

@@ -11,7 +11,7 @@ from functools import partial
 from types import MappingProxyType
 
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
-from sillward_rules import transitions
+from sillward_rules.plants import sightings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import POT_WORDS, PotLook
@@ -46,7 +46,7 @@ Effect = Callable[[PlantState, Seen], PlantState]
 
 
 def _growing(state: PlantState, seen: Seen, *, by_root: bool) -> PlantState:
-    return transitions.seen_growing(
+    return sightings.seen_growing(
         state,
         seen.site.local_date(seen.at),
         seen.site.local_date(seen.entered_at),
@@ -65,15 +65,15 @@ def pot_look(what: str | None, amount: str | None, at: datetime, told: datetime)
 
 def _looked(state: PlantState, seen: Seen) -> PlantState:
     if seen.what == LEAF:
-        return transitions.leaf_looked_at(state, _to_the_second(seen.at))
+        return sightings.leaf_looked_at(state, _to_the_second(seen.at))
     look = pot_look(seen.what, seen.amount, seen.at, seen.entered_at)
     if look is None or seen.plant.pot is None:  # without a pot no water is worked out
         return state
-    return transitions.looked_at(state, look)
+    return sightings.looked_at(state, look)
 
 
 def _repotted(state: PlantState, seen: Seen) -> PlantState:
-    return transitions.repotted(state, _to_the_second(seen.at), seen.entered_at)
+    return sightings.repotted(state, _to_the_second(seen.at), seen.entered_at)
 
 
 def _to_the_second(at: datetime) -> datetime:
@@ -101,21 +101,21 @@ def state_without(
     at = _to_the_second(entry.seen_at)
     match entry.kind:
         case EntryKind.REPOTTED:
-            return transitions.repotting_taken_back(state, at)
+            return sightings.repotting_taken_back(state, at)
         case EntryKind.GROWTH | EntryKind.ROOT:
             grew = (one for one in others if one.kind in (EntryKind.GROWTH, EntryKind.ROOT))
             days = [site.local_date(one.seen_at) for one in grew]
-            return transitions.not_seen_growing(state, site.local_date(entry.seen_at), days)
+            return sightings.not_seen_growing(state, site.local_date(entry.seen_at), days)
         case EntryKind.LOOK:
             alike = (one for one in others if (one.kind, one.what) == (entry.kind, entry.what))
             times = [_to_the_second(one.seen_at) for one in alike]
             if entry.what == LEAF:
-                return transitions.leaf_look_taken_back(state, at, max(times, default=None))
+                return sightings.leaf_look_taken_back(state, at, max(times, default=None))
             look = pot_look(entry.what, entry.amount, entry.seen_at, entry.entered_at)
             if look is None:
                 return state
             is_corrected = any(other >= at for other in times)
-            return transitions.look_taken_back(state, look, is_corrected=is_corrected)
+            return sightings.look_taken_back(state, look, is_corrected=is_corrected)
     return state
 
 

@@ -14,6 +14,7 @@ from functools import cache
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.pot_water import PotLook
+from sillward_rules.plants.sightings import looked_at
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import (
     CORRECTED,
@@ -34,7 +35,7 @@ from sillward_rules.told_orders import (
     round_in_force,
     without_messages,
 )
-from sillward_rules.transitions import after_revision, answered, changed, looked_at, next_state
+from sillward_rules.transitions import after_revision, answered, changed, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 

@@ -13,8 +13,8 @@ from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.fertiliser import SALTS
 from sillward_rules.plants.rules import PlantFilter
+from sillward_rules.plants.sightings import leaf_looked_at
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import leaf_looked_at
 from tests.support.core import collection, plant, utc
 from tests.support.pages import Visitor
 

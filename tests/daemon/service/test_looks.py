@@ -15,8 +15,8 @@ from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotLook, PotWater
+from sillward_rules.plants.sightings import course_ended
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import course_ended
 from tests.support.core import collection, plant, utc
 
 NOW = utc("2026-01-20T10:00")

@@ -12,8 +12,9 @@ from sillward.ledger import Answer, Ledger
 from sillward.service.answers import confirm, decline, move, take_back
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.care import Wetting
+from sillward_rules.plants.sightings import course_ended
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import course_ended, watered
+from sillward_rules.transitions import watered
 from tests.support.chores import a_chore
 from tests.support.desks import DAY, SITE, local
 

@@ -16,6 +16,7 @@ from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import PotLook, PotWater
 from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.plants.season_memory import SeasonMemory
+from sillward_rules.plants.sightings import course_ended, leaf_looked_at
 from sillward_rules.plants.state import Declined, PlantState
 from sillward_rules.remark import (
     CourseBehind,
@@ -25,13 +26,7 @@ from sillward_rules.remark import (
     LookAtLeaf,
 )
 from sillward_rules.sheet import Round, Sheet, draw_up, not_to_be_mixed
-from sillward_rules.transitions import (
-    answered,
-    course_ended,
-    declined,
-    leaf_looked_at,
-    next_state,
-)
+from sillward_rules.transitions import answered, declined, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.year_day import YearDay, YearSpan

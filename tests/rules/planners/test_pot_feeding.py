@@ -14,11 +14,12 @@ from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import PotLook
 from sillward_rules.plants.salt_balance import SaltBalance
 from sillward_rules.plants.season_memory import SeasonMemory
+from sillward_rules.plants.sightings import looked_at
 from sillward_rules.plants.state import PlantState
 from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.remark import FeedTooStrong
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.transitions import answered, looked_at, next_state
+from sillward_rules.transitions import answered, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
 from tests.rules.planners.test_courses import course, feed

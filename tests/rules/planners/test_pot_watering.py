@@ -15,10 +15,11 @@ from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotLook, PotWater, PotWord
 from sillward_rules.plants.season_memory import SeasonMemory
+from sillward_rules.plants.sightings import looked_at
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import PotsUnknown, RootsHot
 from sillward_rules.sheet import Round, Sheet, draw_up
-from sillward_rules.transitions import answered, looked_at, next_state
+from sillward_rules.transitions import answered, next_state
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.spot import SunWindow

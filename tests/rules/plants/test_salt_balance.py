@@ -34,8 +34,8 @@ from sillward_rules.plants.salt_balance import (
     settled,
     steady_ec,
 )
+from sillward_rules.plants.sightings import repotted
 from sillward_rules.plants.state import PlantState
-from sillward_rules.transitions import repotted
 from tests.support.core import plant, utc
 
 NOW = utc("2026-01-20T12:00")
