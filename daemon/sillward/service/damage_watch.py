@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.ledger import Ledger
+from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.readings.spot_lesson import lows_read
 from sillward.service.context import ServiceContext
 from sillward.service.damage import learn_from_diary
@@ -20,7 +21,11 @@ from sillward_rules.weather import sun
 
 LOOK_AFTER = timedelta(hours=6)
 """So long after sunrise a night is looked at: the morning round has been told by then, and what
-sensors send late has come. Nobody is asked before the third day."""
+sensors send late has come."""
+
+LATE_NIGHTS = 3
+"""So many nights are looked at each day: what was read in them may come late, from a logger or by
+hand, or while no daemon ran. Nobody is asked before the third day. Judgement."""
 
 ANSWERS_WITHIN = timedelta(days=14)
 """Where nobody has confirmed an order for so long, one that is not confirmed says nothing of where
@@ -42,35 +47,45 @@ class DamageWatch:
     _noted: date | None = None
 
     def look(self) -> None:
-        """Look at the last night, if that has not been done."""
+        """Look at the last nights, if that has not been done since the last one was over."""
         context, now = self.context, self.context.clock()
-        day = sun.night_at_or_after(context.site, now - LOOK_AFTER).day - timedelta(days=1)
-        if day == self._noted:
+        last = sun.night_at_or_after(context.site, now - LOOK_AFTER).day - timedelta(days=1)
+        if last == self._noted:
             return
-        ledger, site, states = context.ledger, context.site.name, context.states()
-        collection = context.taught_collection
-        since = context.site.local_date(now - ANSWERS_WITHIN)
-        confirms = ledger.chores.any_answered_since(site, since)
-        plants = [
-            (plant, states[plant.name])
-            for plant in _perhaps_cold(ledger, collection, states, day)
-            if _may_be_out(states[plant.name], confirms=confirms)
-            or is_unmoved(ledger, context.site, plant, states[plant.name], now)
+        ledger, states, collection = context.ledger, context.states(), context.taught_collection
+        nights = [
+            night
+            for back in range(LATE_NIGHTS)
+            for night in self._harmful(last - timedelta(days=back), states, collection)
         ]
-        by_name = {plant.name: plant for plant, _ in plants}
-        harmed = {
-            name: night
-            for name, night in nights_of_plants(ledger, collection, plants, day).items()
-            if (night.is_placed or confirms)
-            and is_worth_asking(ledger, collection, by_name[name], night)
-        }
-        nights = [as_harmful_night(by_name[name], night, now) for name, night in harmed.items()]
-        ledger.harmful_nights.note(site, nights)
+        ledger.harmful_nights.note(context.site.name, nights)
         sources = [source.name for source in context.forecasts.sources]
         taught = learn_from_diary(ledger, collection, sources, states, now)
-        self._noted = day  # not before: if it fails, the next tick looks again
+        self._noted = last  # not before: if it fails, the next tick looks again
         if nights or taught:
-            log.info("damage.noted site=%s nights=%d taught=%d", site, len(nights), taught)
+            log.info(
+                "damage.looked site=%s nights=%d taught=%d", context.site.name, len(nights), taught
+            )
+
+    def _harmful(self, day: date, states: State, collection: Collection) -> list[HarmfulNight]:
+        """Return what the plants went through that a night may have harmed."""
+        context, now = self.context, self.context.clock()
+        ledger, site = context.ledger, context.site
+        since = site.local_date(now - ANSWERS_WITHIN)
+        confirms = ledger.chores.any_answered_since(site.name, since)
+        plants = {
+            plant.name: plant
+            for plant in _perhaps_cold(ledger, collection, states, day)
+            if _may_be_out(states[plant.name], confirms=confirms)
+            or is_unmoved(ledger, site, plant, states[plant.name], sun.night_of(site, day).end)
+        }
+        those = [(plant, states[name]) for name, plant in plants.items()]
+        return [
+            as_harmful_night(plants[name], night, now)
+            for name, night in nights_of_plants(ledger, collection, those, day).items()
+            if (night.is_placed or confirms)
+            and is_worth_asking(ledger, collection, plants[name], night)
+        ]
 
 
 def is_worth_asking(ledger: Ledger, collection: Collection, plant: Plant, night: ColdNight) -> bool:
@@ -91,9 +106,10 @@ def _perhaps_cold(ledger: Ledger, collection: Collection, states: State, day: da
     site = collection.site
     start = sun.night_of(site, day).start
     lowest = {
-        spot.name: min((low.low_c for low in lows), default=None)
+        spot.name: low.low_c
         for spot in collection.spots
-        for lows in [lows_read(ledger, site, spot.name, start)]
+        for low in lows_read(ledger, site, spot.name, start)
+        if low.night == day
     }
     found = []
     for plant in collection.plants:
@@ -101,8 +117,9 @@ def _perhaps_cold(ledger: Ledger, collection: Collection, states: State, day: da
         if state is None or limit is None:
             continue
         dosed = state.cold is not None and state.cold.night == day and state.cold.carried > 0
-        low = lowest.get(state.spot)
-        if dosed or (low is not None and low < limit.value):
+        # Where it stood then is found out later: by now it may be somewhere else.
+        lows = [lowest[spot] for spot in (state.spot, plant.home) if spot in lowest]
+        if dosed or any(low_c < limit.value for low_c in lows):
             found.append(plant)
     return found
 

@@ -196,17 +196,21 @@ def test_a_plant_that_was_warm_is_not(low_c: float, out: bool) -> None:
     assert world.ledger.harmful_nights.of_plant(SITE.name, "Left pot") == []
 
 
-def test_a_cold_night_that_nobody_expected_is_noted_where_nothing_was_moved() -> None:
+@pytest.mark.parametrize("days_late", [0, 2])
+def test_a_cold_night_that_nobody_expected_is_noted_where_nothing_was_moved(days_late: int) -> None:
+    """What a thermometer has kept may be read and told a day later."""
     world = a_world("16:00", low_c=12.0)
     _forecast_of_the_night_before(world)
     desk, night = world.desk, night_of(SITE, DAY)
     desk.tick()
     world.clock.now = local("17:05")
     desk.tick()
-    reading = HandReading("bench", Quantity.TEMPERATURE, 3.0, night.end, DAY)
-    world.ledger.readings.add_by_hand(SITE.name, reading, night.end)
-    world.clock.now = night.end + LOOK_AFTER * 1.1
-    desk.tick()
+    for late in range(days_late + 1):
+        if late == days_late:
+            reading = HandReading("bench", Quantity.TEMPERATURE, 3.0, night.end, DAY)
+            world.ledger.readings.add_by_hand(SITE.name, reading, world.clock.now)
+        world.clock.now = night.end + LOOK_AFTER * 1.1 + timedelta(days=late)
+        desk.tick()
 
     (noted,) = world.ledger.harmful_nights.of_plant(SITE.name, "Left pot")
     assert (noted.night, noted.is_read, noted.is_known) == (DAY, True, True)
