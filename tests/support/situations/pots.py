@@ -43,6 +43,12 @@ def looked(played: StagedDay, word: str, *names: str, hours_ago: float = 1) -> S
     return played
 
 
+def a_day_after(units: Units) -> StagedDay:
+    """The evening before most were moist, and one wet."""
+    played = looked(staged(units), "moist", *WET[:2], hours_ago=14)
+    return looked(played, "wet", *WET[2:], hours_ago=14)
+
+
 @situation("push-morning", imperial=True, full_in=(SI,))
 def pots_of_which_nothing_is_known(units: Units) -> Told:
     """A hot day; four plants stand in pots, and nobody has ever said how wet these are."""
@@ -53,8 +59,8 @@ def pots_of_which_nothing_is_known(units: Units) -> Told:
 
 @situation("push-morning", imperial=True, full_in=(SI, US))
 def pots_on_a_hot_day(units: Units) -> Told:
-    """The evening before all were wet; one was found dry this morning."""
-    played = looked(staged(units), "wet", *WET, hours_ago=14)
+    """The evening before most were moist, one wet; one was found dry this morning."""
+    played = a_day_after(units)
     looked(played, "dry", "Kitchen-door aloes", hours_ago=0)
     played.desk.tick()
     return of_round(played, "morning")
@@ -63,7 +69,7 @@ def pots_on_a_hot_day(units: Units) -> Told:
 @situation("push-morning", full_in=(SI,))
 def pots_the_day_after_nobody_answered(units: Units) -> Told:
     """What was told to be watered a day ago, and may have been."""
-    played = looked(staged(units), "wet", *WET, hours_ago=14)
+    played = a_day_after(units)
     played.desk.tick()
     played.sleep(AT_SEVEN, 1)
     return of_round(played, "morning", 1)
@@ -72,7 +78,7 @@ def pots_the_day_after_nobody_answered(units: Units) -> Told:
 @situation("push-morning")
 def pots_the_day_after_they_were_watered(units: Units) -> Told:
     """What was told to be watered a day ago was."""
-    played = looked(staged(units), "wet", *WET, hours_ago=14)
+    played = a_day_after(units)
     played.desk.tick()
     played.clock.move(minutes=60)
     chosen = [(one, one.plants) for one in played.chores() if one.kind.value == "water"]
