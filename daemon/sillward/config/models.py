@@ -245,7 +245,12 @@ class PotTable(Table):
     litres: Annotated[float, Field(ge=0.02, le=500)] = Field(
         description="how much medium it holds, L; a round pot 15 cm across holds about 1.5"
     )
-    medium: Medium = Field(description="what the roots are in")
+    medium: Medium = Field(
+        description=(
+            "what the roots are in: bark; sphagnum moss; peat, as bought potting compost is; soil,"
+            " with loam or garden earth in it; mineral, as pumice, lava, perlite or clay balls"
+        )
+    )
     dark: bool = Field(
         False, description="whether its outside is dark, so that the sun heats it (false)"
     )

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
 
-Medium: TypeAlias = Literal["bark", "moss", "peat", "mineral"]
+Medium: TypeAlias = Literal["bark", "moss", "peat", "soil", "mineral"]
 
 MEDIA: tuple[Medium, ...] = get_args(Medium)
 

@@ -21,11 +21,18 @@ import numpy as np
 from sillward_rules.arrays import Array
 from sillward_rules.plants.pot import Medium
 
-AVAILABLE: Mapping[Medium, float] = {"bark": 0.18, "moss": 0.4, "peat": 0.3, "mineral": 0.15}
+AVAILABLE: Mapping[Medium, float] = {
+    "bark": 0.18,
+    "moss": 0.4,
+    "peat": 0.3,
+    "soil": 0.22,
+    "mineral": 0.15,
+}
 """Water that roots can take up, as a share of the volume of a medium that has drained. Easily
 available water and buffer of De Boodt and Verdonck 1972, as container studies list them (Raviv and
 Lieth, Soilless Culture; from memory): pine bark 15 to 25 %, peat 25 to 35 %, pumice, perlite and
-expanded clay 10 to 20 %. Sphagnum moss as judgement: it holds most of what it soaks up loosely."""
+expanded clay 10 to 20 %. Sphagnum moss as judgement: it holds most of what it soaks up loosely.
+Soil, a mix with loam, as judgement: between mineral and peat."""
 
 PotWord: TypeAlias = Literal["dry", "moist", "wet"]
 

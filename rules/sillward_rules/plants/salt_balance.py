@@ -78,7 +78,7 @@ REPOTTING_KEPT = timedelta(days=60)
 """So long what a repotting replaced is kept, as its note may be deleted. Judgement: by then what
 was given since counts for more than what was there."""
 
-Root: TypeAlias = Literal["air", "moss", "bark", "peat", "mineral"]
+Root: TypeAlias = Literal["air", "moss", "bark", "peat", "soil", "mineral"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +108,7 @@ HOLDINGS: dict[Root, Holding] = {
     "moss": Holding(0.5, 24.0, 0.15, 0.1, 0.35, 40.0),
     "bark": Holding(0.5, 72.0, 0.5 * RUN_THROUGH, 0.05, 0.2, 40.0),
     "peat": Holding(0.4, 72.0, 0.4 * RUN_THROUGH, 0.05, 0.3, 80.0),
+    "soil": Holding(0.4, 72.0, 0.4 * RUN_THROUGH, 0.05, 0.3, 80.0),
     "mineral": Holding(0.5, 72.0, 0.5 * RUN_THROUGH, 0.05, 0.2, 50.0),
 }
 """By what the roots are in. Judgement, after these: velamen fills in seconds, is dry within hours

@@ -14,13 +14,20 @@ from sillward_rules.arrays import Array
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Medium
 
-WET_KG_PER_L: Mapping[Medium, float] = {"bark": 0.66, "moss": 0.82, "peat": 0.98, "mineral": 1.33}
+WET_KG_PER_L: Mapping[Medium, float] = {
+    "bark": 0.66,
+    "moss": 0.82,
+    "peat": 0.98,
+    "soil": 1.4,
+    "mineral": 1.33,
+}
 """Weight of a litre of medium that has been watered through and has drained [kg/L].
 
 Dry weight and water at container capacity. Bark 0.18 + 0.48 and peat 0.11 + 0.87: International
 Journal of Agronomy 2012, 978528, table 1. Moss 0.04 + 0.78: it holds up to 20 times its weight,
 with 15 to 26 % of air (a seller's page). Mineral 1.05 + 0.28: half pumice, half sand or grit
-(judgement), and the 0.28 of water that a grower measured to stay in sand and in perlite."""
+(judgement), and the 0.28 of water that a grower measured to stay in sand and in perlite. Soil
+1.0 + 0.4: half of it loam (judgement)."""
 
 POT_AND_PLANT_KG_PER_L = 0.3
 """The pot and the plant, for each litre of medium [kg/L]. Judgement: a clay pot of 12 L weighs 3 to
