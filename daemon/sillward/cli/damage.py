@@ -2,42 +2,40 @@
 
 import sys
 from contextlib import closing
-from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 
 import click
 
-from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.cli import answering, completion, shared
+from sillward.cli.inquest_desk import Desk
 from sillward.cli.printing import print_json, say
 from sillward.cli.progress import Progress
+from sillward.cli.unharmed import answer_unharmed
 from sillward.errors import UsageError
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
-from sillward.readings.lessons import Lessons
 from sillward.replay import limit_trial
 from sillward.reports import damage as report
 from sillward.reports import replay_comparison as comparison
 from sillward.service import accepted_limits, diary
 from sillward.service import damage as answers
-from sillward.service.inquest import Inquest, YearOfNights, year_of_nights
-from sillward.service.limit_news import LimitNews, news_of
 from sillward.setup import prompts
 from sillward.text import terminal
-from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
-from sillward_rules.plants.state import PlantState
 
 
 @click.command()
-@click.argument("plant", nargs=-1, required=True, shell_complete=completion.plants)
+@click.argument("plant", nargs=-1, shell_complete=completion.several_plants)
 @click.option("--what", metavar="WORDS", help='Note damage: how it looks ("soft spots").')
 @click.option("--amount", metavar="N", help="How much: a few, some, most, or a count.")
 @click.option("--on", "day", metavar="DAY", help="When it was seen: a date, yesterday, fri.")
-@click.option("--none", "unharmed", is_flag=True, help="You have looked: there is no damage.")
+@click.option(
+    "--none", "unharmed", is_flag=True, help="No damage is seen, on one PLANT or several."
+)
+@click.option("--undo", is_flag=True, help="With --none: that was no answer; it is asked again.")
 @click.option("--accept", is_flag=True, help="The limits that are proposed count from now on.")
 @click.option("--take-back", is_flag=True, help="What you have accepted does not count any more.")
 @click.option("--replay", is_flag=True, help="What the proposal would have cost in the last year.")
@@ -51,6 +49,7 @@ def damage(
     amount: str | None,
     day: str | None,
     unharmed: bool,
+    undo: bool,
     accept: bool,
     take_back: bool,
     replay: bool,
@@ -62,6 +61,8 @@ def damage(
     counts, and on a terminal you are asked if there is none. Nights are ranked by harm, then comes
     what is learned of its limits, and what is proposed. Nothing changes until you --accept.
 
+    With --none several plants may be named; without any, it is all that are asked about.
+
     Example: sillward damage blue basket --what "soft spots" --on yesterday
     """
     notes = what is not None or amount is not None
@@ -71,20 +72,27 @@ def damage(
     if day is not None and not notes:
         msg = "--on goes with --what or --amount: it says when the damage was seen"
         raise UsageError(msg)
+    if undo and not unharmed:
+        msg = "--undo goes with --none; --take-back is for limits that you have accepted"
+        raise UsageError(msg)
     app = shared.build(options)
     by, now = answering.person_named(app, person), app.clock()
+    if unharmed:
+        answer_unharmed(app, " ".join(plant), by, undo=undo, as_json=as_json)
+        return
+    if not plant:
+        msg = "say which plant, for example: sillward damage blue basket"
+        raise UsageError(msg)
     chosen = shared.plant_named(app, " ".join(plant))
-    writes = unharmed or accept or take_back or notes
+    writes = accept or take_back or notes
     # Damage that is noted is learned from when it is looked into, so this writes in any case.
     opened = app.settings.ledger if writes or app.has_ledger else IN_MEMORY
     with closing(Ledger(opened)) as ledger:
-        desk = _Desk.of(app, ledger, chosen, now)
+        desk = Desk.of(app, ledger, chosen, now)
         if take_back:
             _take_back(app, ledger, chosen, now, by)
         elif accept:
             _accept(app, desk, by)
-        elif unharmed:
-            _no_damage(app, desk, by)
         elif replay:
             _replay(app, desk, as_json=as_json)
         else:
@@ -96,51 +104,11 @@ def damage(
             _tell(app, desk, entry, as_json=as_json)
 
 
-@dataclass(frozen=True, slots=True)
-class _Desk:
-    """What is needed to look into the past of a plant."""
-
-    ledger: Ledger
-    collection: Collection
-    sources: tuple[str, ...]
-    plant: Plant
-    state: PlantState | None
-    now: datetime
-
-    @classmethod
-    def of(cls, app: App, ledger: Ledger, plant: Plant, now: datetime) -> "_Desk":
-        lessons = Lessons(ledger, read_only.forecast_updater(app, ledger).store)
-        collection = lessons.taught(app.household.collection, now)
-        state = ledger.plant_states.of_site(app.site.name).get(plant.name)
-        sources = tuple(source.name for source in app.sources)
-        return cls(ledger, collection, sources, plant, state, now)
-
-    def inquest(self, entry: DiaryEntry | None) -> Inquest:
-        """Look into damage, and learn from it."""
-        found = answers.inquest_of(
-            self.ledger, self.collection, self.sources, self.plant, self.state, entry, self.now
-        )
-        if entry is not None:
-            answers.learn(self.ledger, self.collection.site.name, found, entry, self.now)
-        return found
-
-    def news(self) -> LimitNews | None:
-        """Return what is learned by now."""
-        return news_of(self.ledger, self.collection, self.plant)
-
-    def year(self, news: LimitNews | None) -> YearOfNights | None:
-        """Return what a proposal costs; None without one."""
-        if news is None or not news.changes:
-            return None
-        limits = [limit for change in news.changes for limit in (change.was, change.value)]
-        return year_of_nights(self.ledger, self.collection, self.plant, limits, self.now)
-
-
 # -- damage is noted
 
 
 def _noted(
-    app: App, desk: _Desk, what: str | None, amount: str | None, day: str | None, by: str | None
+    app: App, desk: Desk, what: str | None, amount: str | None, day: str | None, by: str | None
 ) -> DiaryEntry:
     """Write damage into the diary. Raise UsageError."""
     seen = desk.now if day is None else diary.seen_on(day, app.site, desk.now)
@@ -150,7 +118,7 @@ def _noted(
     return diary.note(desk.ledger, desk.collection, [entry], desk.now)[0]
 
 
-def _known_or_asked(app: App, desk: _Desk, by: str | None, *, as_json: bool) -> DiaryEntry | None:
+def _known_or_asked(app: App, desk: Desk, by: str | None, *, as_json: bool) -> DiaryEntry | None:
     """Return the damage that was noted last; on a terminal ask for it if there is none."""
     entry = answers.last_damage(desk.ledger, app.site.name, desk.plant.name, desk.now)
     if entry is not None or as_json or not app.has_ledger or not _is_asked():
@@ -185,7 +153,7 @@ def _day(app: App, now: datetime, typed: str) -> str:
     return typed
 
 
-def _tell(app: App, desk: _Desk, entry: DiaryEntry | None, *, as_json: bool) -> None:
+def _tell(app: App, desk: Desk, entry: DiaryEntry | None, *, as_json: bool) -> None:
     inquest = desk.inquest(entry)
     news = desk.news()
     year = desk.year(news)
@@ -198,24 +166,7 @@ def _tell(app: App, desk: _Desk, entry: DiaryEntry | None, *, as_json: bool) -> 
 # -- answers
 
 
-def _no_damage(app: App, desk: _Desk, by: str | None) -> None:
-    """Write down that there is no damage, and say what that is about."""
-    known = desk.inquest(None).nights
-    voice = app.household.voice
-    nights = answers.no_damage(desk.ledger, app.site, desk.plant, known, desk.now, by)
-    for line in report.no_damage_lines(
-        desk.plant.name, nights, app.site.local_date(desk.now), voice
-    ):
-        say(line)
-    # A look that is not the last one teaches nothing yet.
-    taught = any(night.damaged is False for night in nights)
-    news = desk.news() if taught else None
-    if news is not None:
-        for line in report.news_lines(desk.plant.name, news, desk.year(news), voice):
-            say(line)
-
-
-def _accept(app: App, desk: _Desk, by: str | None) -> None:
+def _accept(app: App, desk: Desk, by: str | None) -> None:
     """Let the limits that are proposed count. Raise UsageError if there are none."""
     news = desk.news()
     if news is None or not news.changes:
@@ -234,7 +185,7 @@ def _accept(app: App, desk: _Desk, by: str | None) -> None:
     )
 
 
-def _replay(app: App, desk: _Desk, *, as_json: bool) -> None:
+def _replay(app: App, desk: Desk, *, as_json: bool) -> None:
     """Replay the last year with the limits that are proposed. Raise UsageError without any."""
     news = desk.news()
     if news is None or not news.changes:

@@ -13,6 +13,7 @@ from sillward.service import (
     damage,
     devices,
     diary,
+    unharmed,
 )
 from sillward.wording.helper_list import span_in_words
 from sillward.wording.voice import Voice, capital
@@ -44,6 +45,7 @@ _DID = {
     diary.CORRECTED: "note of {plants} corrected: {seen}",
     diary.DELETED: "note of {plants} deleted: {seen}",
     damage.NO_DAMAGE: "looked at {plants}: no damage",
+    unharmed.TAKEN_BACK: "{plants}: whether there is damage is open again",
     accepted_limits.ACCEPTED: "limits accepted for {plants}: {limits}",
     accepted_limits.TAKEN_BACK: "limits taken back for {plants}",
 }

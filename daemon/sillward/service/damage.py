@@ -125,6 +125,36 @@ def no_damage(
     person: str | None,
 ) -> list[HarmfulNight]:
     """Write down that the grower has looked and sees no damage; return the nights it is about.
+    Raise UsageError if there is nothing to learn from."""
+    looked = looked_after(ledger, site, plant, nights, now, person)
+    keep_looked(ledger, site, looked, now, person)
+    return looked
+
+
+def keep_looked(
+    ledger: Ledger,
+    site: Site,
+    looked: Sequence[HarmfulNight],
+    now: datetime,
+    person: str | None,
+) -> None:
+    """Write down that nights did no damage so far, of one plant or several, as one answer."""
+    plants = list(dict.fromkeys(night.plant for night in looked))
+    with ledger.transaction():
+        for night in looked:
+            ledger.harmful_nights.keep(site.name, night)
+        ledger.deeds.insert(site.name, Deed(now, person, NO_DAMAGE, {"plants": plants}))
+
+
+def looked_after(
+    ledger: Ledger,
+    site: Site,
+    plant: Plant,
+    nights: Sequence[ColdNight],
+    now: datetime,
+    person: str | None,
+) -> list[HarmfulNight]:
+    """Return the nights after which somebody has looked and sees no damage, with that answer.
 
     Those are the nights that are not answered; if there are none, the coldest of `nights`, which
     are those of the last weeks that are known. A night that was over two weeks ago did no damage.
@@ -152,14 +182,9 @@ def no_damage(
             " can be learned"
         )
         raise UsageError(msg)
-    looked = [
+    return [
         replace(night, looked_at=now, answered_at=now, damaged=False, person=person)
         if next_question(night, today) is None
         else replace(night, looked_at=now)
         for night in about
     ]
-    with ledger.transaction():
-        for night in looked:
-            ledger.harmful_nights.keep(site.name, night)
-        ledger.deeds.insert(site.name, Deed(now, person, NO_DAMAGE, {"plants": [plant.name]}))
-    return looked

@@ -84,6 +84,9 @@ def test_a_proposal_is_accepted_and_taken_back() -> None:
         (("blue", "--accept"), "nothing is proposed"),
         (("blue", "--accept", "--none"), "choose one of"),
         (("blue", "--on", "yesterday"), "--on goes with"),
+        (("blue", "--undo"), "--undo goes with --none"),
+        ((), "say which plant"),
+        (("blue", "nobody", "--none"), '"nobody" is not a plant'),
         (("nobody",), "not a plant"),
         (("blue", "--amount", "lots"), "amount"),
     ],
@@ -115,3 +118,53 @@ def test_on_a_terminal_nothing_seen_is_an_answer(monkeypatch: pytest.MonkeyPatch
 
     result = CliRunner().invoke(main, ["damage", "blue"], input="\n")
     assert "no damage is noted lately" in result.output
+
+
+def asked_about(back: int, *plants: str) -> None:
+    """Plants that had a cold night so many days ago, which nobody has answered."""
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        night = (DUSK - timedelta(days=back)).date()
+        for plant in plants:
+            noted = DUSK - timedelta(days=back - 1)
+            kept = HarmfulNight(plant, night, 4.0, 0.7, True, True, 10.0, noted, noted)
+            ledger.harmful_nights.note("Courtyard", [kept])
+
+
+def open_plants() -> set[str]:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        nights = ledger.harmful_nights.unanswered("Courtyard", (DUSK - timedelta(days=60)).date())
+    return {night.plant for night in nights if night.looked_at is None}
+
+
+def test_no_damage_is_one_answer_for_all_that_are_asked_about_and_taken_back_as_one() -> None:
+    assert "no plant is asked about" in refused("--none")
+    asked_about(16, BLUE, "Old cattleya")
+    asked_about(5, "Grey curls")
+
+    told = said("--none", "--by", "Ana")
+    assert "Blue basket took no harm in the night of" in told
+    assert "Old cattleya took no harm in the night of" in told
+    assert "Grey curls shows no damage so far" in told
+    assert open_plants() == set()
+    assert "no plant is asked about" in refused("--none")
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        (deed,) = ledger.deeds.latest("Courtyard", 9)
+    assert deed.about["plants"] == [BLUE, "Old cattleya", "Grey curls"]
+
+    document = json.loads(call("--none", "--undo", "--json").stdout)
+    assert {night["plant"] for night in document["nights"]} == open_plants()
+    assert (document["taken_back"], len(open_plants())) == (True, 3)
+    assert "nobody has said lately" in refused("--none", "--undo")
+
+
+def test_no_damage_of_plants_that_are_named_is_taken_back_of_one() -> None:
+    asked_about(16, BLUE, "Old cattleya", "Grey curls")
+
+    told = said("blue", "old cattleya,", "moth", "--none")
+    assert "Moth orchid: no cold night of the last three weeks is open" in told
+    assert open_plants() == {"Grey curls"}
+
+    assert "open again" in said("blue", "--none", "--undo")
+    assert open_plants() == {"Grey curls", BLUE}
+    (night,) = json.loads(call("blue", "--none", "--json").stdout)["nights"]
+    assert (night["plant"], night["low_c"], night["open"]) == (BLUE, 4.0, False)

@@ -70,6 +70,15 @@ class HarmfulNightTable:
         """Write a night down, in place of what was known of it."""
         self._insert("REPLACE", site, night)
 
+    def remove(self, site: str, night: HarmfulNight) -> None:
+        """Remove what is known of a night."""
+        self._database.execute(
+            "DELETE FROM harmful_night WHERE site = ? AND plant = ? AND night = ?",
+            site,
+            night.plant,
+            str(night.night),
+        )
+
     def _insert(self, otherwise: str, site: str, night: HarmfulNight) -> None:
         self._database.execute(
             f"INSERT OR {otherwise} INTO harmful_night VALUES ({', '.join('?' * COLUMNS)})",
