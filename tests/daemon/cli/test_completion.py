@@ -253,3 +253,14 @@ def test_keys_to_change_are_those_of_the_collection() -> None:
     assert offers("replay", "--set", "habits.la") == ["habits.latest_after_sunset="]
     assert offers("replay", "--set", "plants.*.limits.night_l") == ["plants.*.limits.night_low="]
     assert offers("replay", "--set", "nothing") == []
+
+
+def test_several_plants_are_completed_one_after_another_and_the_word_of_a_look() -> None:
+    assert offers("look", "d") == ["Dancing", "dry"]
+    assert offers("look", "Blue", "") == ["basket"]
+    assert "dry" in offers("look", "Blue", "basket", "")
+    assert offers("look", "Blue basket", "grey", "") == ["curls"]
+    assert offers("look", "dry", "Blue", "basket", "g") == ["Grey"]
+    assert "moist" not in offers("look", "dry", "Blue", "basket", "")
+    assert offers("damage", "--none", "Blue", "basket", "g") == ["Grey"]
+    assert offers("look", "nobody", "") == []

@@ -214,7 +214,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         PotsUnknown(B),
         "how wet are the pots of Anemone, Boat? Lift or feel, and say: "
-        "sillward look PLANT dry (or moist, wet)",
+        "sillward look PLANTS dry (or moist, wet)",
     ),
     (
         RootsHot(B, 47.26, at("16:00")),
@@ -365,7 +365,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         DamageAsked(B, date(2026, 5, 3), 7.2, True),
         "Anemone, Boat had down to 7.2 °C in the night of Sun 03 May: any damage? Answer: "
-        "sillward damage 'Anemone', or with --none",
+        "sillward damage 'Anemone'; if none has any: sillward damage --none",
     ),
     (
         LimitProposed("Boat", "night_low", 10.0, 12.0, 1, 0),
