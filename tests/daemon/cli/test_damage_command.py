@@ -142,8 +142,8 @@ def test_no_damage_is_one_answer_for_all_that_are_asked_about_and_taken_back_as_
     asked_about(5, "Grey curls")
 
     told = said("--none", "--by", "Ana")
-    assert "Blue basket took no harm in the night of" in told
-    assert "Old cattleya took no harm in the night of" in told
+    assert "Blue basket took no harm" in told
+    assert "Old cattleya took no harm" in told
     assert "Grey curls shows no damage so far" in told
     assert open_plants() == set()
     assert "no plant is asked about" in refused("--none")
