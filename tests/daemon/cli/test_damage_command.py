@@ -144,7 +144,7 @@ def test_no_damage_is_one_answer_for_all_that_are_asked_about_and_taken_back_as_
     told = said("--none", "--by", "Ana")
     assert "Blue basket took no harm" in told
     assert "Old cattleya took no harm" in told
-    assert "Grey curls shows no damage so far" in told
+    assert "It can show up to two weeks later" in told
     assert open_plants() == set()
     assert "no plant is asked about" in refused("--none")
     with closing(Ledger(load_settings().ledger)) as ledger:
@@ -161,7 +161,7 @@ def test_no_damage_of_plants_that_are_named_is_taken_back_of_one() -> None:
     asked_about(16, BLUE, "Old cattleya", "Grey curls")
 
     told = said("blue", "old cattleya,", "moth", "--none")
-    assert "Moth orchid: no cold night of the last three weeks is open" in told
+    assert "Moth orchid: no cold night" in told
     assert open_plants() == {"Grey curls"}
 
     assert "open again" in said("blue", "--none", "--undo")
