@@ -141,6 +141,7 @@ def helper_list(
     misted = any(treatment.misted for treatment in treated.values())
     own = [Section(say("list_heading", name="own"), (note,))] if note else []
     feed = _feeds(collection, voice)
+    in_pots = any(plant.pot and collection.feeds_of(plant) for plant in collection.plants)
     care = [
         line
         for name in _CARE
@@ -159,7 +160,7 @@ def helper_list(
         (
             Section(
                 say("list_heading", name="care"),
-                (*care[:1], say("list_feed", feed=feed), *care[1:]),
+                (*care[:1], say("list_feed", feed=feed, in_pots=in_pots), *care[1:]),
             ),
             Section(say("list_heading", name="ask"), (say("list_ask"),)),
         ),

@@ -377,6 +377,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "water_days.days": ([_DAY, _NEXT], []),
     "water_of.days": ("Thu, Sat", "daily"),
     "water_pots.again": (False, True),
+    "list_feed.in_pots": (False, True),
     "water_pots.given": ("", "pot feed"),
     "order.when": ("17:10", ""),
     "order_now.kind": _ORDERS,

@@ -65,6 +65,24 @@ def is_confirmed(ledger: Ledger, chore: Chore) -> list[bool]:
     return [one.confirmed for one in wettings if one.kind is chore.kind]
 
 
+def test_water_with_feed_is_one_answer_and_taken_back_as_one() -> None:
+    chore = replace(WATER, what="pot feed")
+    ledger = written(chores=(chore, MIST))
+    before = states(ledger)[NAME]
+
+    done(ledger, chore, NOW)
+    after = states(ledger)[NAME]
+    done(ledger, MIST, NOW + timedelta(minutes=1))
+    take_back(ledger, SITE.name, chore.id, NOW + HOUR)
+
+    assert (before.fed_at, after.fed_at) == (None, NOW)
+    assert [(one.of, one.confirmed) for one in after.care.wettings if one.fills] == [
+        ("pot feed", True)
+    ]
+    assert states(ledger)[NAME].fed_at is None
+    assert is_confirmed(ledger, chore) == [False]
+
+
 @pytest.mark.parametrize("chore", CHORES, ids=lambda chore: chore.kind.value)
 def test_an_answer_is_taken_back_whatever_was_answered_since(chore: Chore) -> None:
     ledger, expected = written(), written()
