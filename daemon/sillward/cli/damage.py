@@ -19,6 +19,7 @@ from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.replay import limit_trial
 from sillward.reports import damage as report
+from sillward.reports import damage_document
 from sillward.reports import replay_comparison as comparison
 from sillward.service import accepted_limits, diary
 from sillward.service import damage as answers
@@ -158,7 +159,7 @@ def _tell(app: App, desk: Desk, entry: DiaryEntry | None, *, as_json: bool) -> N
     news = desk.news()
     year = desk.year(news)
     if as_json:
-        print_json(report.document(inquest, entry, news, year))
+        print_json(damage_document.document(inquest, entry, news, year))
     else:
         click.echo(report.text(inquest, entry, news, year, app.household.voice, terminal.screen()))
 

@@ -13,6 +13,7 @@ from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.ledger.tables.readings import HandReading
 from sillward.readings.spot_lesson import lesson_of
 from sillward.reports import damage as report
+from sillward.reports import damage_document
 from sillward.service import answers
 from sillward.service.accepted_limits import accept, applied
 from sillward.service.damage import (
@@ -459,7 +460,7 @@ def test_the_water_and_the_salts_at_the_roots_are_told_beside_the_nights(ledger:
     assert "Salts at its roots now: EC 4.0 ± 0.2 mS/cm when wet, limit" in text
     assert "more than it bears" in text
     assert "Its pot on Thu 14 May: 20 % of its water left, give or take 10 %; kept above" in text
-    assert report.document(found, entry, None, None)["salt"]["ec"] == 4.0
+    assert damage_document.document(found, entry, None, None)["salt"]["ec"] == 4.0
 
 
 def test_without_a_forecast_of_these_nights_that_is_said() -> None:
@@ -491,7 +492,7 @@ def test_the_report_tells_the_night_the_limit_and_the_proposal(ledger: Ledger) -
     calm = " ".join(report.text(found, None, None, None, Voice(SITE)).split())
     assert "no damage is noted lately" in calm
     assert "most likely" not in calm
-    document = report.document(found, entry, news, year)
+    document = damage_document.document(found, entry, news, year)
     assert document["suspects"][0]["cause"] == "cold"
     assert document["learned"]["proposed"]["night_low"]["was"] == 8.0
     assert np.isfinite(document["learned"]["after"]["mean_c"])
