@@ -134,6 +134,8 @@ def _lasts(scene: Scene, salts: Salts) -> np.ndarray:
 
 def _too_salty(scene: Scene, salts: Salts, chosen: np.ndarray) -> list[Remark]:
     """Return the plants for which the water in use is too strong, by limit and by what helps."""
+    if not chosen.any():
+        return []
     ec = given_ec(scene.collection, ChoreKind.LEACH)
     shares = _rain_shares(scene, salts)
     alike: dict[tuple[float, float], list[int]] = {}

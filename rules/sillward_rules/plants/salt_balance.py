@@ -389,8 +389,12 @@ def _rains(balance: SaltBalance) -> list[Given]:
 
 
 def _columns(holdings: Sequence[Holding]) -> dict[str, Array]:
+    different = {id(one): one for one in holdings}  # there are few
+    number = {one: index for index, one in enumerate(different)}
+    which = np.array([number[id(one)] for one in holdings], dtype=np.int64)
+
     def column(of: Callable[[Holding], float]) -> Array:
-        return np.array([of(one) for one in holdings], dtype=np.float64)
+        return np.array([of(one) for one in different.values()], dtype=np.float64)[which]
 
     return {
         "dried": column(lambda one: one.dried),
