@@ -121,6 +121,16 @@ def test_a_morning_keeps_the_balance_and_the_rain() -> None:
     assert kept.rains[0][0] == NOW
 
 
+def test_rain_that_fell_while_a_plant_was_under_cover_takes_no_salt_away() -> None:
+    air = sky(rain_mm=raining("2026-01-20T05:00"))
+    out = replace(salty(1.0), since=NOW - timedelta(hours=1), came_from="room")
+    sheet = draw_up(Round.MORNING, watered(), air, {"Test strap": out}, NOW)
+    kept = next_state({"Test strap": out}, sheet)["Test strap"].care.salt
+
+    assert kept is not None
+    assert not kept.rains
+
+
 def test_a_plant_of_which_nothing_is_known_begins_in_the_middle() -> None:
     sheet = draw_up(Round.MORNING, watered(), sky(), {}, NOW)
     salt = sheet.states["Test strap"].care.salt

@@ -21,6 +21,7 @@ from sillward_rules.physics.evapotranspiration import (
 from sillward_rules.physics.surface import ABSORPTANCE, GROUND_ALBEDO
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.whereabouts import Whereabouts
 from sillward_rules.plants.care import FILLS, Care
 from sillward_rules.plants.pot_water import (
     LATE_LOOK_SD,
@@ -255,7 +256,7 @@ class PotLevels:
             begin[event.pot] = min(begin[event.pot], event.at)
         first, last = (times[0] - HOUR_S, times[-1]) if times.size else (now, now)
         self._pass_before(min(first, now), begin, told, buckets)
-        places = _Whereabouts(scene, self.cohorts, states)
+        places = Whereabouts(scene, self.cohorts, states)
         rows = np.flatnonzero((times > begin.min(initial=now)) & (times - HOUR_S < now)).tolist()
         for row in rows:
             while told and told[0].at < times[row]:
@@ -366,23 +367,6 @@ def _waking(scene: Scene, cohorts: np.ndarray) -> np.ndarray:
     memories = [scene.season_memories[cohort] for cohort in cohorts.tolist()]
     wakes = np.array([one is not None and one.wakes(today) for one in memories], dtype=bool)
     return np.asarray(wakes & (scene.traits.rest[cohorts] == "dry"))
-
-
-class _Whereabouts:
-    """Where pots stood: as they do now since they were carried there, before that at the other end
-    of the way. So no pot is credited with rain that fell while it was under cover."""
-
-    def __init__(self, scene: Scene, cohorts: np.ndarray, states: list[PlantState]) -> None:
-        self._now = scene.standing[cohorts]
-        home, shelter = scene.home[cohorts], scene.shelter[cohorts]
-        inside = scene.is_under_cover(scene.standing)[cohorts]
-        other = np.where(inside, home, np.where(shelter == NO_SPOT, self._now, shelter))
-        since = [-np.inf if one.since is None else one.since.timestamp() for one in states]
-        self._before, self._since = other, np.array(since)
-
-    def at(self, second: float) -> np.ndarray:
-        """(pot,) the spot columns at a moment."""
-        return np.asarray(np.where(self._since > second, self._before, self._now))
 
 
 def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:

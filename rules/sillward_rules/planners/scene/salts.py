@@ -6,10 +6,11 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind
 from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.scene.whereabouts import Whereabouts
 from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import WEAK_FEED, Course, Feed
@@ -166,9 +167,12 @@ def _given(
 
 
 def _rain_of_last_day(scene: Scene) -> Array:
-    """(cohort,) the rain of the hours of the last day that are known, where each stands [mm]."""
-    rows = scene.rows(scene.now - timedelta(days=1) + timedelta(seconds=1), scene.now)
-    if not rows.size:
-        return np.zeros(scene.standing.shape)
-    fallen = np.nan_to_num(scene.climate.rain_mm[rows], nan=0.0).sum(axis=0)
-    return np.where(scene.standing == NO_SPOT, 0.0, fallen[scene.standing])
+    """(cohort,) the rain of the hours of the last day that are known, where each stood [mm]."""
+    fallen = np.zeros(len(scene.cohorts))
+    stood = Whereabouts(scene, np.arange(fallen.size), [cohort.state for cohort in scene.cohorts])
+    times = scene.climate.times
+    for row in scene.rows(scene.now - timedelta(days=1) + timedelta(seconds=1), scene.now).tolist():
+        columns = stood.at(times[row] - HOUR_S / 2)
+        rain = np.nan_to_num(scene.climate.rain_mm[row][columns], nan=0.0)
+        fallen += np.where(columns == NO_SPOT, 0.0, rain)
+    return fallen
