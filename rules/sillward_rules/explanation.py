@@ -1,7 +1,7 @@
 """The explanation that `why` prints: hour by hour, the numbers behind the decisions for a plant."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -14,12 +14,14 @@ from sillward_rules.planners.pot_days import PotExplained, explain_pot
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, spread_of
 from sillward_rules.planners.scene.salts import SaltNow, salt_now
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.planners.strength import too_strong_for
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.rule_firing import Firing, evaluate_rule
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.state import State
+from sillward_rules.remark import Remark
 from sillward_rules.weather import light, sun
 from sillward_rules.weather.cloud import warming_cover
 from sillward_rules.weather.hourly import (
@@ -149,6 +151,8 @@ class Explanation:
     rules: tuple[AppliedRule, ...]
     notes: tuple[str, ...]
     pot: PotExplained | None = None
+    too_strong: tuple[Remark, ...] = ()
+    """What is too strong to be given to it."""
 
 
 def explain_plant(
@@ -196,6 +200,11 @@ def explain_plant(
         rules=tuple(_applied_rule(firing, plant, hours) for firing in firings),
         notes=(*spot.open_questions(), *weather.notes),
         pot=explain_pot(scene, cohort.index),
+        too_strong=tuple(
+            replace(remark, plants=(plant.name,))
+            for remark in too_strong_for(collection, collection.site.local_date(now))
+            if plant.name in remark.plants
+        ),
     )
 
 

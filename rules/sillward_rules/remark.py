@@ -333,24 +333,29 @@ class WarmNights(Remark):
 
 @dataclass(frozen=True, slots=True)
 class FeedTooStrong(Remark):
-    """Plants that get no feed today because the feed in use is beyond their limit for salt."""
+    """Plants for which a feed is too strong, and the most of its fertiliser [g/L]."""
 
     plants: tuple[str, ...]
+    feed: str
+    """Its name; empty for the feed of all other plants."""
     ec_ms_cm: float
     limit_ms_cm: float
-    feed: str = ""
-    """Its name; empty for the feed of all other plants."""
+    most_g_l: float
+    dries: bool = False
+    """Whether it is within the limit, and its film passes that before it is taken up."""
 
 
 @dataclass(frozen=True, slots=True)
 class CourseTooStrong(Remark):
-    """Plants for which the mix of a course is beyond their limit for salt, and the most [g/L]."""
+    """Plants for which the mix of a course is too strong, and the most of its salt [g/L]."""
 
     plants: tuple[str, ...]
     course: str
     ec_ms_cm: float
     limit_ms_cm: float
     most_g_l: float
+    dries: bool = False
+    """As above."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -53,7 +53,7 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
     sources = [source.name for source in app.sources]
     links = _links(app)
     if as_json:
-        print_json(report.document(app.household, sources, links))
+        print_json(report.document(app.household, app.clock(), sources, links))
     else:
         click.echo(report.text(app.household, app.clock(), sources, terminal.screen(), links))
 

@@ -17,11 +17,13 @@ from sillward.service import due_rounds
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
+from sillward_rules.planners.strength import too_strong_for
 from sillward_rules.plants import never_given
 from sillward_rules.plants.collection import CAUTION, Collection
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.water_chemistry import Water
+from sillward_rules.remark import FeedTooStrong
 from sillward_rules.sheet import describe_feed, describe_mixes
 from sillward_rules.weather import light
 from sillward_rules.weather.site import Site
@@ -81,12 +83,13 @@ def text(
     warnings = [
         *_warnings(collection.plants, voice),
         *_never_given(collection),
+        *_too_strong(collection, now, voice),
         *_about_readings(collection, voice),
     ]
     if not warnings:
         return "\n".join([*lines, *screen.lines(f"all is well: {plants}", Mark.OK)])
     for name, warning in warnings:
-        lines += screen.lines(f"! {name}: {warning}", Mark.TROUBLE)
+        lines += screen.lines(f"! {name}: {warning}" if name else f"! {warning}", Mark.TROUBLE)
     count = "1 warning" if len(warnings) == 1 else f"{len(warnings)} warnings"
     return "\n".join([*lines, *screen.lines(f"understood: {plants}; {count}", Mark.TROUBLE)])
 
@@ -95,6 +98,16 @@ def _warnings(plants: Sequence[Plant], voice: Voice) -> list[tuple[str, str]]:
     """Return the names of plants whose two limits of cold do not go together, and why not."""
     found = ((plant.name, _too_close(plant, voice)) for plant in plants)
     return [(name, warning) for name, warning in found if warning is not None]
+
+
+def _too_strong(collection: Collection, now: datetime, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield what is too strong for some plants; these are named in the text.
+
+    Without what can be given on humid mornings of a feed for all plants: it is so for few of them.
+    """
+    for remark in too_strong_for(collection, collection.site.local_date(now)):
+        if not (remark.dries and isinstance(remark, FeedTooStrong) and not remark.feed):
+            yield "", voice.remark(remark)
 
 
 def _about_readings(collection: Collection, voice: Voice) -> Iterator[tuple[str, str]]:
@@ -326,11 +339,15 @@ def _units_and_wording(voice: Voice) -> str:
 
 
 def document(
-    household: Household, sources: Sequence[str], links: MessageLinks | None = None
+    household: Household,
+    now: datetime,
+    sources: Sequence[str],
+    links: MessageLinks | None = None,
 ) -> dict[str, Any]:
     """Return the same as plain types, for JSON."""
     collection = household.collection
-    warnings = _warnings(collection.plants, Voice(collection.site))
+    voice = Voice(collection.site)
+    warnings = _warnings(collection.plants, voice)
     return {
         "schema": 1,
         "site": collection.site.name,
@@ -361,6 +378,7 @@ def document(
         },
         "warnings": [{"plant": name, "text": text} for name, text in warnings],
         "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
+        "too_strong": [text for _, text in _too_strong(collection, now, voice)],
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),

@@ -1,6 +1,7 @@
 """What `sillward course` prints: how far each course has come for each of its plants."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime, timedelta
 from typing import Any
 
@@ -12,15 +13,20 @@ from sillward.reports.json_encoding import iso_in_zone_of
 from sillward.text.columns import PIPE, Screen
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import ChoreKind
+from sillward_rules.planners.strength import too_strong_for
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.plant import Plant
+from sillward_rules.remark import CourseTooStrong, FeedTooStrong
 from sillward_rules.sheet import describe_course, not_to_be_mixed
 from sillward_rules.weather.year_day import ALL_YEAR
 
 MOST_LOOKS = 8
 """Looks at the leaf that are told of a plant, the last ones. Judgement: four months of a course."""
+
+LEAST_GRAMS = 0.01
+"""What a fine scale shows [g]; less of a salt in a litre is none."""
 
 MAX_DEEDS = 2000
 """So many of the last deeds are looked through for who gave a course. Judgement: months of them."""
@@ -47,6 +53,12 @@ def document(
     for entry in ledger.diary.of_kind(site.name, EntryKind.LOOK, now - timedelta(days=366)):
         if entry.what == "leaf":
             looks.setdefault(entry.plant, []).append(entry)
+    too_strong = {
+        (remark.course, name): remark
+        for remark in too_strong_for(collection, site.local_date(now))
+        if isinstance(remark, CourseTooStrong)
+        for name in remark.plants
+    }
     of_plants = {
         course.name: [
             _plant(
@@ -55,6 +67,7 @@ def document(
                 None if name not in states else states[name].care.at(now).course(course.name),
                 deeds,
                 looks.get(name, ()),
+                too_strong.get((course.name, name)),
                 collection,
                 now,
             )
@@ -98,6 +111,7 @@ def _plant(
     known: CourseProgress | None,
     deeds: Sequence[Deed],
     looks: Sequence[DiaryEntry],
+    too_strong: CourseTooStrong | None,
     collection: Collection,
     now: datetime,
 ) -> dict[str, Any]:
@@ -107,6 +121,7 @@ def _plant(
     lately = known.since(now - course.within)
     ended = None if known.ended_at is None else site.local_date(known.ended_at)
     given_by = [deed for deed in deeds if _is_dose(deed, course, name)]
+    next_from = _next(course, known, collection, today, ended)
     return {
         "plant": name,
         "state": _state(course, today, ended),
@@ -116,7 +131,14 @@ def _plant(
         "given_lately": len(lately),
         "not_confirmed_lately": sum(not dose.confirmed for dose in lately),
         "last_at": iso(known.doses[-1].at) if known.doses else None,
-        "next_from": _next(course, known, collection, today, ended),
+        "next_from": None if too_strong is not None and not too_strong.dries else next_from,
+        "too_strong": None
+        if too_strong is None
+        else {
+            "limit_ms_cm": too_strong.limit_ms_cm,
+            "most_g_l": too_strong.most_g_l,
+            "on_dry_mornings": too_strong.dries,
+        },
         "confirmed": [{"at": iso(deed.at), "person": deed.person} for deed in given_by],
         "looks": [
             {"at": iso(look.seen_at), "leaf": look.amount, "person": look.person}
@@ -186,6 +208,10 @@ def told_of_plant(
             for feed in collection.feeds_of(plant)
         ]
         told["Feed"] = ", ".join(feeds) or "none"
+    for remark in too_strong_for(collection, collection.site.local_date(now)):
+        if isinstance(remark, FeedTooStrong) and plant.name in remark.plants:
+            of_plant = voice.remark(replace(remark, plants=(plant.name,)))
+            told["Feed"] = "; ".join(filter(None, (told.get("Feed"), of_plant)))
     courses = collection.courses_of(plant)
     if courses:
         for course in document(collection, ledger, now, courses, plant.name)["courses"]:
@@ -251,4 +277,13 @@ def _progress(course: Mapping[str, Any], plant: Mapping[str, Any], voice: Voice)
         parts.append("over")
     elif plant["next_from"] is not None:
         parts.append(f"next from {voice.day(date.fromisoformat(plant['next_from']))}")
-    return ", ".join(parts)
+    strong = plant["too_strong"]
+    if strong is None or plant["state"] in ("ended", "over"):
+        return ", ".join(parts)
+    limit = voice.bound(strong["limit_ms_cm"], "mS/cm")
+    told = f"on dry mornings it dries past {limit} before it is taken up"
+    if not strong["on_dry_mornings"]:
+        told = f"too strong, it bears {limit}"
+    most = strong["most_g_l"]
+    most = f"at most {most:.2f} g/L" if most >= LEAST_GRAMS else "the water alone is too salty"
+    return f"{', '.join(parts)}; {told}, {most}"

@@ -20,7 +20,6 @@ from sillward_rules.explanation import AppliedRule, ExplainedHour, Explanation
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.remark import (
-    CourseTooStrong,
     FeedWaits,
     LookAtLeaf,
     Remark,
@@ -385,7 +384,8 @@ def _of(chore: Chore, sheet: Sheet, voice: Voice) -> str:
 def _course_lines(
     explanation: Explanation, decided: Sequence[Sheet], voice: Voice
 ) -> Iterator[str]:
-    """Yield how far each course of the plant has come."""
+    """Yield how far each course of the plant has come, and what is too strong for it."""
+    yield from (voice.remark(remark) for remark in explanation.too_strong)
     for course in _courses(explanation, decided):
         if course.ended_at is not None:
             yield f"course {course.name}: ended {voice.day(course.ended_at)}"
@@ -421,7 +421,7 @@ SAME_K = 0.05
 """Two temperatures that are told alike [K]."""
 
 
-_TOLD_OF_PLANTS = (ShelterFailing, FeedWaits, CourseTooStrong, LookAtLeaf)
+_TOLD_OF_PLANTS = (ShelterFailing, FeedWaits, LookAtLeaf)
 
 
 def _shelter_lines(

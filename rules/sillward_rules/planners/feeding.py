@@ -18,7 +18,7 @@ from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.planners.solutions import Given, Solution, solutions_due
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.fertiliser import share_lost_at
-from sillward_rules.remark import CourseTooStrong, FeedTooStrong, FeedWaits, Remark
+from sillward_rules.remark import FeedWaits, Remark
 from sillward_rules.trips import MIN_WINDOW
 from sillward_rules.weather.hourly import moment
 
@@ -208,25 +208,6 @@ def strongest(scene: Scene, ec: float) -> Array:
         return np.full(limit.shape, RINSE_AT)
     times = np.where(np.isnan(limit), np.inf, limit) / ec
     return np.where(times < 1, np.nan, np.clip(times, 1.1, RINSE_AT))
-
-
-def too_strong(scene: Scene, solutions: Sequence[Solution]) -> list[Remark]:
-    """Return the plants for which what is due is too strong, by their limit."""
-    remarks: list[Remark] = []
-    limits = scene.traits.limits["salt_high"]
-    for solution in solutions:
-        beyond = np.flatnonzero(solution.due & np.isnan(strongest(scene, solution.ec)))
-        by_limit: dict[float, list[int]] = {}
-        for cohort in beyond.tolist():
-            by_limit.setdefault(float(limits[cohort]), []).append(cohort)
-        for limit, cohorts in by_limit.items():
-            names = scene.names(cohorts)
-            if isinstance(solution.of, Course):
-                most = solution.of.grams_within(limit)
-                remarks.append(CourseTooStrong(names, solution.what, solution.ec, limit, most))
-            else:
-                remarks.append(FeedTooStrong(names, solution.ec, limit, solution.what))
-    return remarks
 
 
 def waiting(scene: Scene, plan: FeedPlan) -> list[Remark]:

@@ -242,8 +242,6 @@ def _plan_watering(
         in_pots = in_pots.without(flush.held)
     rinses = feeding.rinse(scene, fed, plan, places, films)
     remarks = mist.missed(scene, places, planned)
-    for solutions in (plan.solutions, in_pots.solutions):
-        remarks += feeding.too_strong(scene, solutions)
     remarks += [*feeding.waiting(scene, plan), *flush.remarks]
     columns = np.unique(places.column[outdoors]).tolist()
     if not all(films.at_spot(column).known for column in columns):

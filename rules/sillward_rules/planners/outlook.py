@@ -19,6 +19,7 @@ from sillward_rules.planners import (
     pot_days,
     pot_watering,
     shelter,
+    strength,
 )
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.failing_shelters import failing_shelters
@@ -122,6 +123,8 @@ class Outlook:
     resting: tuple[Remark, ...] = ()
     watering: tuple[tuple[tuple[str, ...], tuple[date, ...]], ...] = ()
     """Plants in pots with the days on which they will want water, the soonest first."""
+    not_given: Mapping[str, strength.NotGiven] = field(default_factory=dict)
+    """Why feeds and courses are given on no day, by name, where more than weather is to blame."""
 
     @property
     def trips(self) -> int:
@@ -136,7 +139,7 @@ def look_ahead(scene: Scene) -> Outlook:
     chores: tuple[Chore, ...] = ()
     warnings: dict[Remark, list[date]] = {}
     standing: Standing = scene.standing
-    given = last_given(scene)
+    before = given = last_given(scene)
     slept: list[tuple[Night, Standing]] = []
     first = sun.night_at_or_after(scene.site, scene.now)
     for offset in range(NIGHTS):
@@ -162,16 +165,21 @@ def look_ahead(scene: Scene) -> Outlook:
     if nights:
         days.append(_plan_day(scene, nights[-1].day + timedelta(days=1), standing, given))
     known = [day.summary for day in days if day.summary.high_c is not None]
+    feeds = _feeds_of_week(scene, days, before)
     return Outlook(
         nights=tuple(nights),
         days=tuple(known),
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=_warnings_of_week(scene, first.day, warnings),
+        warnings=(
+            *_warnings_of_week(scene, first.day, warnings),
+            *strength.too_strong_in_week(scene, *feeds),
+        ),
         dark=tuple(_dark(scene, [night.day for night in nights])),
         resting=plants_at_rest(scene),
         watering=pot_days.water_days(scene, [(day.summary.day, day.standing) for day in days]),
+        not_given=strength.why_not(scene, *feeds),
     )
 
 
@@ -207,11 +215,13 @@ class _PlannedDay:
     - out: the trips out.
     - standing (cohort,): where the plants stand once these are done.
     - given: when they were last given each feed and course, that day included.
+    - dried: as `strength.dry_too_strong`.
     """
 
     out: tuple[Chore, ...]
     standing: Standing
     given: Given
+    dried: Sequence[np.ndarray]
     summary: DayAhead
 
 
@@ -219,8 +229,28 @@ def _plan_day(scene: Scene, day: date, standing: Standing, given: Given) -> _Pla
     plan = carry.carry_out(scene, day, standing, with_stay_in=False)
     out = make_chores(plan.errands, scene.site, day, scene.now)
     places = places_of_day(scene, day, plan.standing, out)
-    summary, given = _day_ahead(scene, day, places, given)
-    return _PlannedDay(out, plan.standing, given, summary)
+    summary, given, dried = _day_ahead(scene, day, places, given)
+    return _PlannedDay(out, plan.standing, given, dried, summary)
+
+
+def _feeds_of_week(
+    scene: Scene, days: Sequence[_PlannedDay], given: Given
+) -> tuple[list[date], list[np.ndarray], list[np.ndarray]]:
+    """Return the days, and for each feed and course who is not given it as it dries too strong.
+
+    Also who is given it on one of them. given: when each was last given before that week.
+    """
+    after = days[-1].given if days else given
+    meant = strength.meant_for(scene.collection, scene.traits)
+    fed = [
+        chosen & (late[:, 0] > early[:, 0])
+        for chosen, early, late in zip(meant, given, after, strict=True)
+    ]
+    dried = [
+        np.any([day.dried[number] for day in days], axis=0) if days else np.zeros_like(one)
+        for number, one in enumerate(fed)
+    ]
+    return [day.summary.day for day in days], dried, fed
 
 
 def forecast_reaches(scene: Scene, night: Night) -> bool:
@@ -258,7 +288,9 @@ def _chance(scene: Scene, night: Night) -> float | None:
     return round(highest, 2) if np.isfinite(highest) else None
 
 
-def _day_ahead(scene: Scene, day: date, places: Places, given: Given) -> tuple[DayAhead, Given]:
+def _day_ahead(
+    scene: Scene, day: date, places: Places, given: Given
+) -> tuple[DayAhead, Given, list[np.ndarray]]:
     events = sun.day_events(scene.site, day)
     rows = scene.rows(events.sunrise, events.sunset)
     outdoor = _outdoor_columns(scene)
@@ -288,7 +320,8 @@ def _day_ahead(scene: Scene, day: date, places: Places, given: Given) -> tuple[D
         feeds=tuple(fed),
         courses=tuple(plan.counts(scene, ChoreKind.COURSE)),
     )
-    return summary, with_given(scene, given, plan.which, plan.opens)
+    dried = strength.dry_too_strong(scene, places, planned, films, plan)
+    return summary, with_given(scene, given, plan.which, plan.opens), dried
 
 
 def _extreme(values: Array, extreme: Callable[[Array], float]) -> float | None:

@@ -10,6 +10,9 @@ from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.weather.season import Season
 from sillward_rules.weather.year_day import ALL_YEAR, YearDay, YearSpan
 
+MOST_GRAMS = 1000.0
+"""No water holds more of a salt [g/L]; the most of one that brings no EC."""
+
 WEEK = timedelta(days=7)
 
 WEAK_FEED = "weak feed"
@@ -69,6 +72,13 @@ class Feed:
     def ec(self) -> float:
         """EC of the mix [mS/cm]; 0 where it is not known."""
         return 0.0 if self.recipe is None else float(self.recipe.mix.ec)
+
+    def grams_within(self, limit_ec: float) -> float:
+        """Return the most fertiliser [g/L], rounded down, with which it stays within limit_ec."""
+        if self.recipe is None:
+            return 0.0
+        most = float(self.recipe.mix.grams_within(limit_ec))
+        return math.floor(100 * min(most, MOST_GRAMS)) / 100
 
     def pause(self, season: Season, usual: timedelta) -> timedelta | None:
         """Return the shortest time between two feeds in a season; None for never in it.

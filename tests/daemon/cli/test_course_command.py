@@ -97,7 +97,8 @@ def test_it_tells_how_far_each_course_has_come() -> None:
     assert "3 times in 7 days plain water 20 min later never mix it with lime" in told
     assert (
         f"{BLUE}: given 7 times, 2 of 3 in the last 7 days (1 not confirmed),"
-        " last Wed 13 May by Inés, next from Fri 15 May leaves: Thu 14 May better" in told
+        " last Wed 13 May by Inés, next from Fri 15 May; on dry mornings it dries past"
+        " 1 mS/cm before it is taken up, at most 0.47 g/L leaves: Thu 14 May better" in told
     )
     assert f"{OLD}: not given so far, next from Thu 14 May" in told
     assert "calcium for roots: 0.3 g/L calcium nitrate tetrahydrate" in told

@@ -195,7 +195,7 @@ def test_check_and_why_tell_what_was_typed_and_what_is_read(world: World) -> Non
     in_fahrenheit = why.text(explained, [], Voice(SITE, units=US))
 
     assert "spot room (indoors) you said 16 °C, but 20 nights show 6." in checked
-    assert check.document(household, [])["learned"]["room"]["form"] == "follows"
+    assert check.document(household, world.clock(), [])["learned"]["room"]["form"] == "follows"
     assert "spot: was said to hold 16 °C at night, 20 °C by day" in shown
     assert "readings: you said 16 °C, but 20 nights show 6." in " ".join(shown.split())
     assert "readings: you said 60.8 °F, but 20 nights show 4" in " ".join(in_fahrenheit.split())

@@ -323,22 +323,24 @@ SAMPLES: list[tuple[Remark, str]] = [
         "warm nights for Anemone, Boat (Thu and 2 more): no cooler than 18.02 °C, limit 18 °C",
     ),
     (
-        FeedTooStrong(B, 0.30000000000000004, 0.25),
-        "Anemone, Boat: not fed, as the feed has 0.3 mS/cm, more than 0.25 mS/cm",
+        FeedTooStrong(B, "", 0.30000000000000004, 0.25, 0.112),
+        "Anemone, Boat: the feed is too strong, 0.3 mS/cm; the limit is 0.25 mS/cm; "
+        "at most 0.11 g/L",
     ),
     (
-        FeedTooStrong(B, 0.30000000000000004, 0.25, "bloom feed"),
-        "Anemone, Boat: not fed, as bloom feed has 0.3 mS/cm, more than 0.25 mS/cm",
+        FeedTooStrong(B, "bloom feed", 0.30000000000000004, 0.35, 0.1, dries=True),
+        "Anemone, Boat: bloom feed cannot be given on dry mornings, as its film, 0.3 mS/cm, "
+        "dries past 0.35 mS/cm before it is taken up; at most 0.10 g/L",
     ),
     (
         CourseTooStrong(B, "magnesium", 1.2, 0.8, 0.604),
-        "Anemone, Boat: no magnesium, as its mix has 1.2 mS/cm, more than 0.8 mS/cm; "
+        "Anemone, Boat: magnesium is too strong, 1.2 mS/cm; the limit is 0.8 mS/cm; "
         "at most 0.60 g/L",
     ),
     (
         CourseTooStrong(B, "magnesium", 1.2, 0.1, 0.0),
-        "Anemone, Boat: no magnesium, as its mix has 1.2 mS/cm, more than 0.1 mS/cm; "
-        "the water alone has that",
+        "Anemone, Boat: magnesium is too strong, 1.2 mS/cm; the limit is 0.1 mS/cm; "
+        "its water alone is too salty for that",
     ),
     (
         FeedWaits(B, "magnesium", "", clouds=False),

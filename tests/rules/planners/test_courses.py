@@ -6,6 +6,7 @@ from datetime import date, datetime, timedelta
 import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
+from sillward_rules.planners.strength import too_strong_for
 from sillward_rules.plants.care import Care
 from sillward_rules.plants.care_merging import with_answers
 from sillward_rules.plants.collection import Collection, Habits, Recipe
@@ -38,6 +39,9 @@ EASY = Habits(feed_from_c=10.0, mist_from_c=10.0)
 SOFT = sky(daily_curve(14.0, 30.0, 30 * 24), dew=13.5, wind_m_s=0.3)
 """A month of days on which a film lasts."""
 
+DRY = sky(daily_curve(16.0, 30.0, 10 * 24), dew=10.0, wind_m_s=0.5)
+"""Days on which a film on a root is taken up as it dries."""
+
 LEFT, RIGHT = plant("Left"), plant("Right")
 
 
@@ -68,6 +72,10 @@ def morning(
     air: Weather = SOFT,
 ) -> Sheet:
     return draw_up(Round.MORNING, of, fetched(air, now), state or {}, now)
+
+
+def week_of(of: Collection, air: Weather = SOFT) -> Sheet:
+    return draw_up(Round.WEEK, of, fetched(air, NOW), {}, NOW)
 
 
 def given(sheet: Sheet) -> dict[str, str]:
@@ -115,9 +123,12 @@ def test_each_feed_is_held_against_the_limit_of_its_own_plants() -> None:
     sheet = morning(beds(feed("weak", "Left"), feed("strong", "Right", ec=0.5), plants=tender))
 
     assert given(sheet) == {"Left": "feed weak"}
-    (too_strong,) = warned(sheet, FeedTooStrong)
-    assert too_strong == FeedTooStrong(("Right",), too_strong.ec_ms_cm, 0.4, "strong")
-    assert too_strong.ec_ms_cm == pytest.approx(0.5)
+    assert not warned(sheet, FeedTooStrong), "told in the week and by `check`, not every day"
+    two = beds(feed("weak", "Left"), feed("strong", "Right", ec=0.5), plants=tender)
+    (said,) = warned(week_of(two), FeedTooStrong)
+    assert (said.plants, said.feed, said.limit_ms_cm) == (("Right",), "strong", 0.4)
+    assert said.ec_ms_cm == pytest.approx(0.5)
+    assert said in too_strong_for(two, DAY)
 
 
 def test_plants_without_a_feed_of_their_own_get_that_of_all_or_none() -> None:
@@ -291,14 +302,38 @@ def test_plain_water_follows_a_course_within_its_minutes() -> None:
 
 def test_a_course_beyond_the_limit_for_salt_is_not_given_and_named() -> None:
     tender = (limited(LEFT, salt_high=0.3), RIGHT)
-    sheet = morning(beds(feed("weak", "Right"), courses=(course("Left"),), plants=tender))
+    made = beds(feed("weak", "Right"), courses=(course("Left"),), plants=tender)
+    sheet = morning(made)
 
     assert "Left" not in given(sheet)
-    (said,) = warned(sheet, CourseTooStrong)
+    assert not warned(sheet, CourseTooStrong)
+    (said,) = warned(week_of(made), CourseTooStrong)
     assert said.plants == ("Left",)
-    assert said.limit_ms_cm == 0.3
-    weaker = course("Left", grams_per_litre=said.most_g_l)
-    assert weaker.ec <= 0.3 < course("Left", grams_per_litre=said.most_g_l + 0.01).ec
+    assert (said.limit_ms_cm, said.dries) == (0.3, False)
+    assert too_strong_for(made, DAY) == [said]
+
+
+@pytest.mark.parametrize("velamen", [True, False])
+def test_a_course_as_strong_as_is_told_at_most_can_be_given(velamen: bool) -> None:
+    """Within the limit alone it dries past it before it is taken up, and that is told too."""
+    left = limited(replace(LEFT, velamen=velamen), salt_high=0.4)
+    air = DRY if velamen else SOFT
+
+    def told(grams: float) -> tuple[bool, list[CourseTooStrong]]:
+        one = course("Left", grams_per_litre=grams)
+        made = beds(feed("weak", "Right"), courses=(one,), plants=(left, RIGHT))
+        assert bool(too_strong_for(made, DAY)) is (grams == 0.27)
+        week = warned(week_of(made, air), CourseTooStrong)
+        return "Left" in given(morning(made, air=air)), week
+
+    over = course("Left", grams_per_litre=0.27)
+    assert over.ec <= 0.4
+    first, said = told(0.27)
+    assert not first
+    assert [(one.plants, one.dries) for one in said] == [(("Left",), True)]
+    given_now, none = told(said[0].most_g_l)
+    assert given_now
+    assert none == []
 
 
 def test_no_course_while_plants_rest_or_take_nothing_up() -> None:

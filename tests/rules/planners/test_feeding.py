@@ -68,6 +68,12 @@ def morning(
     return draw_up(Round.MORNING, made, air or sky(now=now), state or {}, now)
 
 
+def week(*plants: Plant, feed: Recipe, air: Weather = MILDER) -> list[FeedTooStrong]:
+    """What the week sheet says of it."""
+    made = garden(*plants, feed=feed)
+    return warned(draw_up(Round.WEEK, made, air, {}, NOW), FeedTooStrong)
+
+
 def of(sheet: Sheet, kind: ChoreKind) -> list[Chore]:
     return [chore for chore in sheet.chores if chore.kind is kind]
 
@@ -209,7 +215,8 @@ def test_a_plant_whose_limit_the_feed_exceeds_is_not_fed_and_named() -> None:
 
     (feed,) = of(sheet, ChoreKind.FEED)
     assert feed.plants == ("hardy",)
-    assert warned(sheet, FeedTooStrong) == [FeedTooStrong(("tender",), EC, 0.25)]
+    assert not warned(sheet, FeedTooStrong), "the week sheet tells it, and `check`"
+    assert [one.plants for one in week(tender, hardy, feed=recipe())] == [("tender",)]
     assert {"tender", "hardy"} == {
         name for chore in of(sheet, ChoreKind.MIST) for name in chore.plants
     }
@@ -425,7 +432,9 @@ def test_a_feed_that_is_too_strong_for_all_is_named_too() -> None:
     sheet = morning(limited(plant(), salt_high=0.1), feed=recipe())
 
     assert not of(sheet, ChoreKind.FEED)
-    assert FeedTooStrong(("Test strap",), EC, 0.1) in sheet.warnings
+    (said,) = week(limited(plant(), salt_high=0.1), feed=recipe())
+    assert (said.plants, said.ec_ms_cm, said.limit_ms_cm) == (("Test strap",), EC, 0.1)
+    assert said.most_g_l == 0, "the water alone has that"
 
 
 @pytest.mark.parametrize("every", [timedelta(days=2), timedelta(days=3), timedelta(days=7)])

@@ -273,12 +273,6 @@ def a_shadier_bench_is_cooler(units: Units) -> Told:
     return hot_day(garden(pots, spots=shady), HEAT_WAVE, units)
 
 
-@situation("push-morning")
-def the_feed_is_too_strong(units: Units) -> Told:
-    """A recipe beyond the limit of all that are misted."""
-    return summer(garden(SIX, FEED.replace("ppm_n = 50", "ppm_n = 250")), units)
-
-
 @situation("push-morning", imperial=True, full_in=(SI,))
 def salts_gather_at_the_roots(units: Units) -> Told:
     """Roots that bear little, and are fed and misted: they are flushed with rain, and not fed."""

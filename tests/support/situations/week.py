@@ -91,6 +91,20 @@ def a_mild_week_with_two_feeds_and_a_course(units: Units) -> Told:
     return week(garden(SIX, FEEDS_AND_COURSE), sky, units, day=date(2026, 1, 18))
 
 
+@situation("push-week", full_in=(SI,))
+def a_feed_and_a_course_that_are_too_strong(units: Units) -> Told:
+    """Each for its plants; a third feed is for another time of the year."""
+    given = FEEDS_AND_COURSE
+    for old, new in (
+        ("ppm_n = 25", 'ppm_n = 25\nfrom = "06-01"\nuntil = "08-31"'),
+        ("ppm_n = 50", "ppm_n = 250"),
+        ("grams_per_litre = 0.4", "grams_per_litre = 0.8"),
+    ):
+        given = given.replace(old, new)
+    sky = Sky([(15, 24)] * 9, dew_c=12, cloud_pct=100)
+    return week(garden(SIX, given), sky, units, day=date(2026, 1, 18))
+
+
 @situation("push-week")
 def a_cold_week_for_forty(units: Units) -> Told:
     """Forty plants on four spots."""

@@ -49,17 +49,26 @@ def _trips(trips: Sequence[Chore], voice: Voice) -> str:
 def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:
     """Yield each feed and course, and on which days of the week how many plants get it."""
     days = sheet.outlook.days if sheet.outlook is not None else ()
+    why = sheet.outlook.not_given if sheet.outlook is not None else {}
     if not sheet.mixes:
         if sheet.feed is not None:
             yield voice.say("feed_mix", feed=sheet.feed)
-        yield voice.say("feed_days", days=[(day.day, day.fed) for day in days if day.fed])
+        fed = [(day.day, day.fed) for day in days if day.fed]
+        yield voice.say("feed_days", days=fed, why=why[""].why if "" in why else "")
         return
     others = {"": sheet.feed} if sheet.feed is not None else {}
     for what, mix in {**sheet.mixes, **others}.items():
         counts = [(day.day, dict((*day.feeds, *day.courses)).get(what, 0)) for day in days]
         name = what or voice.say("other_feed")
         yield voice.say("mix_named", what=name, feed=mix)
-        yield voice.say("given_days", what=name, days=[(day, n) for day, n in counts if n])
+        known = why.get(what)
+        yield voice.say(
+            "given_days",
+            what=name,
+            days=[(day, n) for day, n in counts if n],
+            why="" if known is None else known.why,
+            span="" if known is None else known.days,
+        )
 
 
 def watering(ahead: Outlook, voice: Voice) -> Iterator[str]:
