@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+from sillward_rules.remark import DamageAsked, LimitProposed, LookAtLeaf, PotsUnknown, Remark
 from tests.support.text_checks import CLOCK, meant, minutes
 
 _VERBS = {
@@ -23,10 +24,18 @@ _VERBS = {
     "water": ChoreKind.WATER,
     "flush": ChoreKind.LEACH,
 }
-_GUARDS = "cover|secure|shade|damp down|water|flush"
+_GUARDS = "cover|secure|shade|damp down|flush"
+_ON_CROWNS = WETTINGS - {ChoreKind.WATER}
+
+_ASKED: Mapping[type[Remark], str] = {
+    PotsUnknown: r"how wet (\d+) pots? (?:is|are)",
+    DamageAsked: r"any damage to (\d+) plants?",
+    LookAtLeaf: r"the leaves of (\d+) plants?",
+    LimitProposed: r"(\d+) limits?",
+}
 
 _HEAD = re.compile(
-    rf"\b(carry in|put out|mist|move|{_GUARDS})(?: around)? (\d+) plants? "
+    rf"\b(carry in|put out|mist|move|water|{_GUARDS})(?: around)? (\d+) plants? "
     rf"(?:(?:by|from) ({CLOCK})|now)"
     rf"(?:, (\d+) more(, the first)? by ({CLOCK})|, (\d+) more later)?",
     re.IGNORECASE,
@@ -39,14 +48,16 @@ def contradictions(
     chores: Sequence[Chore],
     now: datetime,
     standing: Mapping[str, str] | None = None,
+    remarks: Sequence[Remark] | None = None,
 ) -> list[str]:
     """Return everything that a push says otherwise than the chores of its sheet.
 
     chores: of the sheet, tomorrow's as well.
     now: when it was told.
     standing: the spot of every plant as the sheet has it, which gives "all" its meaning.
+    remarks: of the sheet, if they are known; some of them are questions.
     """
-    reader = _Reader(chores, now, standing or {})
+    reader = _Reader(chores, now, standing or {}, remarks)
     return [
         *reader.of_title(title),
         *(fault for line in body.splitlines() for fault in reader.of_line(line)),
@@ -60,6 +71,7 @@ class _Reader:
     chores: Sequence[Chore]
     now: datetime
     standing: Mapping[str, str]
+    remarks: Sequence[Remark] | None = None
 
     def of_title(self, title: str) -> Iterator[str]:
         """Yield what is wrong with the counts and hours of a title."""
@@ -88,7 +100,8 @@ class _Reader:
                 yield from (f"{fault}: {line}" for fault in read(*match.groups()))
                 return
         if re.match(
-            rf"(?:Mist|Put out|Carry in|From|Move|Keep (?:other )?crowns|Now|{_GUARDS})\b|{CLOCK}",
+            rf"(?:Mist|Put out|Carry in|From|Move|Keep crowns|Now|Water|To answer|{_GUARDS})\b"
+            rf"|{CLOCK}",
             line,
             re.IGNORECASE,
         ):
@@ -115,18 +128,27 @@ class _Reader:
                 lambda text: self._check_spots(f"by {text}", self._repeats()),
             ),
             (rf"Mist (?:again )?({spot}) {CLOCK}-({CLOCK}): ([^;]*)(.*)", self._read_mist),
-            (rf"({_GUARDS}) (by {CLOCK}|now)(?: with (.*?))?: (.*)", self._read_crowded_guard),
+            (
+                rf"({_GUARDS}) (by {CLOCK}|now)(?: with (.*?) water)?: (.*)",
+                self._read_crowded_guard,
+            ),
             (rf"Move (?:by )?({CLOCK}|now): (.*)", self._read_crowded_move),
             (
                 rf"Move (.*) from ({spot}) to ({spot}) (?:by )?({CLOCK}|now)(?:[,;] .*)?",
                 self._read_move,
             ),
+            (rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now): ([^;]*)(?:;.*)?", self._read_guard),
             (
-                rf"({_GUARDS}) ({spot}) (?:by )?({CLOCK}|now)(?: if not done yet)?"
-                r"(?: with (.*?))?: ([^;]*)(?:;.*)?",
-                self._read_guard,
+                rf"Water (?:({spot}) )?(?:by )?({CLOCK}|now)( if not done yet)?(?: with (.*?))?: "
+                r"([^;]*)(?:; (.*) in all)?",
+                self._read_water,
             ),
-            (rf"Keep (other )?crowns dry after ({CLOCK})(?:;.*)?", self._read_stop_of_all),
+            (
+                rf"Keep crowns dry after ({CLOCK})"
+                rf"(?:, of (\d+) plants? (?:after ({CLOCK})|later))?(?:;.*)?",
+                self._read_stop_of_all,
+            ),
+            (r"To answer: (.*?)(?:: `sillward sheet`)?", self._read_questions),
             (r"Keep crowns dry all day: .*", lambda: iter(())),
             (r"Keep crowns dry after ((?:\d|[^;])*?)(?:; all day.*)?", self._read_stop),
         )
@@ -228,18 +250,45 @@ class _Reader:
         elif match and int(match[1]) != len(fed):
             yield f"feed for {len(fed)}"
 
-    def _read_guard(
-        self, verb: str, spot: str, hour: str, what: str | None, who: str
+    def _read_guard(self, verb: str, spot: str, hour: str, who: str) -> Iterator[str]:
+        yield from self._check_names(who, self._at(_VERBS[verb.lower()], hour, spot))
+
+    def _read_water(
+        self,
+        spot: str | None,
+        hour: str,
+        again: str | None,
+        what: str | None,
+        who: str,
+        total: str | None,
     ) -> Iterator[str]:
-        who = re.sub(r" \([\d.]+ L\)", "", who)  # how much each is given
-        chores = self._at(_VERBS[verb.lower()], hour, spot)
-        yield from self._check_names(who, _giving(chores, what))
+        """Read a line on the water of pots: who gets it, how much each, and all together."""
+        chores = [
+            chore
+            for chore in self._of_kind(ChoreKind.WATER)
+            if self._is_at(chore, hour)
+            and (spot is None or _same(chore.from_spot, spot))
+            and (set(chore.plants) == set(chore.unconfirmed)) is bool(again)
+            and chore.what == (what or "")
+        ]
+        litres = {one.plant: one.litres or 0.0 for chore in chores for one in chore.because}
+        for name, amount in litres.items():
+            told = re.search(rf"{re.escape(name)} \(([\d.]+) L\)", who)
+            if told and float(told[1]) != round(amount, 2):
+                yield f"{name} gets {amount} L"
+        everything = re.fullmatch(r"\d+ plants? \(([\d.]+) L\)", who)
+        total = everything[1] if everything else total
+        if total and float(total.removesuffix(" L")) != round(sum(litres.values()), 2):
+            yield f"{sum(litres.values())} L in all"
+        yield from self._check_names(re.sub(r" \([\d.]+ L\)", "", who), chores)
 
     def _read_crowded_guard(
-        self, verb: str, by: str, what: str | None, spots: str
+        self, verb: str, by: str, water: str | None, spots: str
     ) -> Iterator[str]:
-        chores = self._of_kind(_VERBS[verb.lower()])
-        yield from self._check_spots(f"{by} {spots}", _giving(chores, what))
+        chores = [
+            chore for chore in self._of_kind(_VERBS[verb.lower()]) if chore.what == (water or "")
+        ]
+        yield from self._check_spots(f"{by} {spots}", chores)
 
     def _read_move(self, who: str, spot: str, to: str, hour: str) -> Iterator[str]:
         chores = self._at(ChoreKind.MOVE, hour, spot)
@@ -275,7 +324,7 @@ class _Reader:
             late = {
                 name
                 for chore in self.chores
-                if chore.kind in WETTINGS
+                if chore.kind in _ON_CROWNS
                 and chore.from_spot == match[2]
                 and _minute(chore.before) > minutes(hour)
                 for name in chore.plants
@@ -283,18 +332,46 @@ class _Reader:
             if late and (match[3] is None or meant(match[3], late) != len(late)):
                 yield f"says nothing of {late}"
 
-    def _read_stop_of_all(self, others: str | None, hour: str) -> Iterator[str]:
+    def _read_stop_of_all(self, hour: str, count: str | None, later: str | None) -> Iterator[str]:
         stops = [stop for stop in self._of_kind(ChoreKind.STOP_WETTING) if not _never(stop)]
         first = min(_minute(stop.before) for stop in stops)
         if first != minutes(hour):
             yield hour
+        spots = {stop.from_spot for stop in stops}
         late = {
-            chore.from_spot
+            name
             for chore in self.chores
-            if chore.kind in WETTINGS and _minute(chore.before) > first
+            if chore.kind in _ON_CROWNS
+            and chore.from_spot in spots
+            and _minute(chore.before) > first
+            for name in chore.plants
         }
-        if not others and late & {stop.from_spot for stop in stops}:
-            yield f"says nothing of what is wetted later at {late}"
+        if len(late) != int(count or 0):
+            yield f"says nothing of what is wetted later: {late}"
+        for name in late if later else ():
+            ends = [
+                _minute(chore.before)
+                for chore in (*stops, *self.chores)
+                if name in chore.plants and (chore in stops or chore.kind in _ON_CROWNS)
+            ]
+            if max(ends) != minutes(later or ""):
+                yield f"{name} after {max(ends)}"
+
+    def _read_questions(self, text: str) -> Iterator[str]:
+        for part in text.split(", "):
+            kind, count = next(
+                (kind, found[1])
+                for kind, pattern in _ASKED.items()
+                if (found := re.fullmatch(pattern, part))
+            )
+            plants = {
+                name
+                for remark in self.remarks or ()
+                if isinstance(remark, kind)
+                for name in getattr(remark, "plants", None) or (remark.plant,)  # type: ignore[attr-defined]
+            }
+            if self.remarks is not None and len(plants) != int(count):
+                yield f"{part}, but {sorted(plants)}"
 
     # -- what the sheet has
 
@@ -413,11 +490,6 @@ def _never(stop: Chore) -> bool:
 
 def _minute(at: datetime) -> int:
     return 60 * at.hour + at.minute
-
-
-def _giving(chores: Sequence[Chore], what: str | None) -> list[Chore]:
-    """Return the chores that give this, or plain water."""
-    return [chore for chore in chores if chore.what == (what or "")]
 
 
 def _same(spot: str, told: str) -> bool:

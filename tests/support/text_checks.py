@@ -12,7 +12,7 @@ from sillward_rules.chore import ChoreKind
 UNIT = r"°[CF]?|K\b|%|min\b|h\b|m/s\b|mph\b|mm\b|mS/cm\b|mol/m2\b|kPa\b|g/L\b|g\b|L\b|ppm\b|umol\b"
 COUNTED = (
     r"plants?\b|more\b|nights?\b|evenings?\b|days?\b|years?\b|trips?\b|times\b|notices?\b"
-    r"|stay in\b|hours?\b"
+    r"|stay in\b|hours?\b|pots?\b|limits?\b"
 )
 NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?")
 
@@ -320,7 +320,7 @@ _TOLD_BY = {
     "secure": r"\bsecure\b.*\b{spot}\b",
     "shade": r"\bshade\b.*\b{spot}\b",
     "damp-down": r"\bdamp down\b.*\b{spot}\b",
-    "water": r"\bwater\b.*\b{spot}\b",
+    "water": r"^Water\b",
     "leach": r"\bflush\b.*\b{spot}\b",
     "move": r"\bmove\b.*\bfrom {spot} to {to}\b",
     "stay-in": r"\bkeep in\b|\bshould be in\b|\bkeep \d+ plants? in\b",
@@ -369,6 +369,15 @@ def too_cold(full: str) -> int:
             full,
         )
     )
+
+
+def questions(full: str) -> int:
+    """Return how many questions about plants a sheet in full has, which a push tells in a line."""
+    asked = (
+        r"how\s+wet\s+(?:is|are)\s+the\s+pots?|any\s+damage\b|look\s+at\s+the\s+leaves"
+        r"|is\s+proposed"
+    )
+    return len(re.findall(asked, full))
 
 
 def form(text: str) -> list[str]:

@@ -23,10 +23,10 @@ MAX_LOOKS = 8
 _GIVEN = {
     "mist": "misted",
     "feed": "fed",
-    "flush": "flushed",
+    "flush": "rinsed",
     "course": "given",
     "water": "watered",
-    "leach": "leached",
+    "leach": "flushed",
 }
 """What was done with water, by the kind of its chores."""
 

@@ -81,23 +81,19 @@ def trimmed(message: Message, voice: "Voice") -> Message:
 
 
 def led_to_page(message: Message, voice: "Voice") -> Message:
-    """Return a message that has links and names the page, not a command, where lines were cut.
+    """Return a message that has links, with the page in place of the command at the end of lines.
 
+    Those say what was left out, or what is to be answered.
     It is no longer than before.
     """
     sheet, page = voice.say("see_sheet"), voice.say("see_page")
     if message.links is None or not sheet or len(page) > len(sheet):
         return message
     lines = [
-        f"{line.removesuffix(sheet)}{page}" if _is_cut(line, sheet) else line
+        f"{line.removesuffix(sheet)}{page}" if line.endswith(sheet) else line
         for line in message.body.split("\n")
     ]
     return replace(message, body="\n".join(lines))
-
-
-def _is_cut(line: str, sheet: str) -> bool:
-    """Whether a line says how many others were left out, and where they are."""
-    return line.startswith("+") and line.endswith(sheet)
 
 
 def _counted(line: str, voice: "Voice") -> int:
@@ -113,11 +109,15 @@ LineText = Callable[[int], str]
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A line, the plants it is about, and its hour if it is told in the order of hours."""
+    """A line, the plants it is about, and its hour if it is told in the order of hours.
+
+    shorter: what it says rather than being cut, each shorter than the one before.
+    """
 
     text: LineText
     plants: frozenset[str] = frozenset()
     at: datetime | None = None
+    shorter: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -251,21 +251,32 @@ def _cut(lines: Sequence[_Ranked], room: int, voice: "Voice") -> str | None:
 
     None if all lines fit.
     """
-    texts = [line.text(0) for line, _ in lines]
-    if len("\n".join(texts)) <= room:
+    forms = [(line.text(0), *line.shorter) for line, _ in lines]
+    if len("\n".join(texts[0] for texts in forms)) <= room:
         return None
-    kept: list[int] = []
 
-    def text_with(indices: Sequence[int]) -> str:
-        rest = [line.plants for index, (line, _) in enumerate(lines) if index not in indices]
+    def text_with(kept: Mapping[int, str]) -> str:
+        rest = [line.plants for index, (line, _) in enumerate(lines) if index not in kept]
         plants = len(frozenset[str]().union(*rest))
-        tail = voice.say("cut", lines=len(rest), plants=plants)
-        return "\n".join([*(texts[index] for index in indices), tail])
+        tail = [voice.say("cut", lines=len(rest), plants=plants)] if rest else []
+        return "\n".join([*(text for _, text in sorted(kept.items())), *tail])
 
+    def longest(kept: Mapping[int, str], indices: Iterable[int]) -> Mapping[int, str]:
+        """Return the lines with each of these in the longest form that has room, in this order."""
+        for index in indices:
+            tried = ({**kept, index: text} for text in forms[index])
+            kept = next((texts for texts in tried if len(text_with(texts)) <= room), kept)
+        return kept
+
+    kept: Mapping[int, str] = {}
     for index in sorted(range(len(lines)), key=lambda index: lines[index][1]):
-        tried = sorted([*kept, index])
-        if len(text_with(tried)) <= room:
-            kept = tried
+        line, (_, spare) = lines[index]
+        briefly = {**{other: forms[other][-1] for other in kept}, index: forms[index][-1]}
+        # An order for an hour is worth more than the names in those before it.
+        if line.at is not None and not spare and len(text_with(briefly)) <= room:
+            kept = longest(briefly, [*kept, index])
+        else:
+            kept = longest(kept, [index])
     text = text_with(kept)
     if len(text) <= room:
         return text

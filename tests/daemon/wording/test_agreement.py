@@ -72,7 +72,7 @@ def disagreements(sheet: Sheet, household: Household) -> list[str]:
     orders = [
         chore for chore in sheet.chores if chore.day >= today or not asked.issuperset(chore.plants)
     ]
-    wrong = contradictions(push.title, push.body, orders, sheet.at, standing)
+    wrong = contradictions(push.title, push.body, orders, sheet.at, standing, sheet.warnings)
     if asked and "go in last night?" not in push.body:
         wrong.append("nobody is asked about last night")
     failing = [warning for warning in sheet.warnings if chore_phrases.is_too_cold(warning)]
@@ -219,7 +219,10 @@ STANDING = dict.fromkeys("ABCD", "pergola")
         ("", "Keep crowns dry after 15:35 pergola but C", True),
         ("", "Keep crowns dry after 15:35 pergola", False),
         ("", "Keep crowns dry after 15:40 pergola but C", False),
-        ("", "Keep other crowns dry after 15:35", True),
+        ("", "Keep crowns dry after 15:35, of 1 plant after 17:40", True),
+        ("", "Keep crowns dry after 15:35, of 1 plant later", True),
+        ("", "Keep crowns dry after 15:35, of 2 plants later", False),
+        ("", "Keep crowns dry after 15:35, of 1 plant after 18:00", False),
         ("", "Keep crowns dry after 15:35", False),
         ("Shade 2 plants by 12:00, 1 more later", "Shade pergola by 12:00: A, B", True),
         ("Shade 3 plants by 12:00", "", False),

@@ -238,6 +238,21 @@ def test_plants_that_are_wetted_later_are_exceptions_from_staying_dry() -> None:
     assert f"Keep crowns dry after 15:35 pergola but {NAMES[0]}" in pushed(sheet(until, late))
 
 
+@pytest.mark.parametrize(
+    ("own", "told"), [("17:40", "of 2 plants after 17:40"), ("18:10", "of 2 plants later")]
+)
+def test_on_a_crowded_day_they_are_counted_with_the_hour_of_their_own(own: str, told: str) -> None:
+    until = chore(ChoreKind.STOP_WETTING, NAMES[1], start="06:50", before="15:35")
+    late = chore(ChoreKind.MIST, NAMES[0], NAMES[2], start="15:45", before="17:40")
+    theirs = chore(ChoreKind.STOP_WETTING, NAMES[2], start="06:50", before=own)
+    bench = chore(ChoreKind.STOP_WETTING, NAMES[8], start="06:50", before="17:20", spot="bench")
+    talk = ["much of this and that that nobody has to know about today, or on any day"] * 4
+
+    text = pushed(sheet(until, bench, late, theirs, warnings=talk))
+
+    assert f"Keep crowns dry after 15:35, {told}" in text.splitlines()
+
+
 def test_lines_of_a_day_are_told_by_their_hours() -> None:
     """Plants go out at two hours, with mistings before, between and after them."""
     morning = chore(ChoreKind.MIST, NAMES[0], start="07:20", before="08:20")

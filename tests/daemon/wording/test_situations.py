@@ -190,6 +190,8 @@ def test_no_warning_is_dropped_silently(situation: Situation, units: Units) -> N
     shown = sum(line.startswith("! ") for line in told.push.body.splitlines())
     if text_checks.TOO_COLD_IN_ONE in told.push.body:
         shown += text_checks.too_cold(told.full) - 1
+    if "\nTo answer: " in told.text:
+        shown += text_checks.questions(told.full)
     cut = _cut(told)
 
     assert shown + (int(cut[1]) if cut else 0) >= text_checks.remarks(told.full), told.text

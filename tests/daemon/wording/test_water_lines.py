@@ -6,7 +6,9 @@ from datetime import timedelta
 import pytest
 
 from sillward.reports.sheet_json import sheet_document
-from sillward.wording import chore_phrases, full_sheet, short_sheet
+from sillward.wording import full_sheet, short_sheet
+from sillward.wording.message_length import MAX_CHARACTERS
+from sillward.wording.push import Line, Part, composed
 from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.care import Care, Wetting
@@ -14,6 +16,7 @@ from sillward_rules.plants.feeds import Feed
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.pot_water import PotWater
 from sillward_rules.plants.state import PlantState
+from sillward_rules.remark import Plain, Remark
 from sillward_rules.sheet import Round, Sheet, draw_up
 from tests.rules.planners.test_courses import feed
 from tests.support.agreement import contradictions
@@ -39,7 +42,8 @@ def a_morning(count: int, *, told: bool = False, feeds: tuple[Feed, ...] = ()) -
 def pushed(sheet: Sheet) -> list[str]:
     message = short_sheet.message(sheet, Voice(garden().site))
     standing = {name: state.spot for name, state in sheet.states.items()}
-    assert contradictions(message.title, message.body, sheet.chores, sheet.at, standing) == []
+    told = message.title, message.body
+    assert contradictions(*told, sheet.chores, sheet.at, standing, sheet.warnings) == []
     return [message.title, *message.body.splitlines()]
 
 
@@ -54,7 +58,41 @@ def test_many_are_told_with_the_litres_of_all() -> None:
     _, *lines = pushed(a_morning(14))
 
     (line,) = [line for line in lines if line.startswith("Water")]
+    assert line.startswith("Water bench by 09:00: Anemone (1 L), Boat (1 L), ")
     assert line.endswith("; 14 L in all")
+
+
+def crowded(sheet: Sheet, *remarks: Remark) -> list[str]:
+    """The lines of a day on which other things leave little room."""
+    talk = (Plain("the neighbour came by and said this or that about the weather " * 2),) * 3
+    return pushed(replace(sheet, warnings=(*remarks, *talk)))
+
+
+def test_on_a_crowded_day_pots_still_have_their_names_and_litres() -> None:
+    _, *lines = crowded(a_morning(6))
+
+    assert "Water by 09:00: Anemone (1 L), Boat (1 L) and 4 more" in lines
+    assert lines[-1].startswith("+")
+
+
+def test_an_order_for_an_hour_is_worth_more_than_names() -> None:
+    """Lines with hours get shorter before one is left out, and are no shorter than they must be."""
+    at = [NOW + timedelta(hours=hours) for hours in range(3)]
+    first, second = (
+        Line(lambda _: "Water: A and B", frozenset("AB"), at[0], ("Water: 2", "2")),
+        Line(lambda _: "Shade: C", frozenset("C"), at[1]),
+    )
+    last = Line(lambda _: "Keep dry: all day and night, and the day after", frozenset("D"))
+    parts = [Part((lambda _: "all of it at length" * 20,), lambda: [first, second, last])]
+    full = "Water: A and B\nShade: C\n+1 more line (1 plant): `sillward sheet`"
+
+    def body(room: int) -> str:
+        voice = Voice(garden().site)
+        return composed("T", parts, voice, spare=MAX_CHARACTERS - len("T\n") - room).body
+
+    assert body(len(full)) == full
+    assert body(len(full) - 1) == full.replace("A and B", "2")
+    assert body(len(full) - len("ater: A and B")) == full.replace("Water: A and B", "2")
 
 
 @pytest.mark.parametrize("told", [True, False])
@@ -88,12 +126,7 @@ def test_water_with_feed_is_one_line_and_plain_water_for_others_another() -> Non
 
 
 def test_a_crowded_push_tells_pots_with_feed_from_those_without() -> None:
-    sheet = a_morning(14, feeds=(feed("pot feed", *NAMES[:6]),))
-    line, other = chore_phrases.crowded_lines(
-        ChoreKind.WATER, sheet.chores, NOW, Voice(garden().site)
-    )
+    lines = crowded(a_morning(14, feeds=(feed("pot feed", *NAMES[:6]),)))
 
-    assert {line.text(0), other.text(0)} == {
-        "Water by 09:00: bench 8",
-        "Water by 09:00 with pot feed: bench 6",
-    }
+    assert "Water by 09:00 with pot feed: Anemone (1 L), Boat (1 L) and 4 more" in lines
+    assert f"Water by 09:00: {NAMES[6]} (1 L) and 7 more" in lines

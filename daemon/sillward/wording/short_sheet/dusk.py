@@ -6,7 +6,7 @@ from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, out_again, stay_in
 from sillward.wording.short_sheet.deadlines import due_chores
-from sillward.wording.short_sheet.remarks import open_questions, warnings
+from sillward.wording.short_sheet.remarks import open_questions, questions, warnings
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, title_of
 from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import CloseCall, NoShelter
@@ -26,6 +26,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     check = stay_in("stay_tonight", stay, writer, unsure=True)
     parts = [
         *([*orders, long_walk, *cold, check] if into else [check, *cold, *orders]),
+        questions(sheet.warnings, writer),
         *warnings(sheet.warnings, writer),
         stay_in("stay_tonight", stay, writer, unsure=False),
         plain_part(out_again(writer), optional=True),

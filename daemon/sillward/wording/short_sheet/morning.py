@@ -11,6 +11,7 @@ from sillward.wording.short_sheet.deadlines import Due, due_chores
 from sillward.wording.short_sheet.remarks import (
     open_questions,
     question_about_last_night,
+    questions,
     warnings,
 )
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, title_of
@@ -20,6 +21,7 @@ from sillward_rules.chore import URGENT, Chore, ChoreKind
 from sillward_rules.remark import (
     ForecastElsewhere,
     NotConfirmed,
+    RootsHot,
     WateringIncomplete,
     WateringUnplanned,
     nothing_known,
@@ -55,8 +57,9 @@ def _parts(
 ) -> list[Part]:
     """Return the parts of the body in their order."""
     sheet, voice = writer.sheet, writer.voice
-    questions = [remark for remark in sheet.warnings if isinstance(remark, NotConfirmed)]
-    others = [remark for remark in sheet.warnings if remark not in questions]
+    of_night = [remark for remark in sheet.warnings if isinstance(remark, NotConfirmed)]
+    hot_pots = [remark for remark in sheet.warnings if isinstance(remark, RootsHot)]
+    others = [remark for remark in sheet.warnings if remark not in (*of_night, *hot_pots)]
     carrying = [chores.part for chores in due if chores.kind is ChoreKind.CARRY_IN]
     by_hour = [carry_out(out, writer), *mist(writer.chores(ChoreKind.MIST), writer)]
     long_walk = load_words.of_push(into, sheet.at, voice)
@@ -71,8 +74,10 @@ def _parts(
         chore_phrases.too_cold_part(sheet.warnings, voice),
         *([] if out_first else [long_walk]),
         *([plain_part(reason_phrases.why(into, voice))] if into else []),
-        *(question_about_last_night(remark, writer) for remark in questions),
+        *(question_about_last_night(remark, writer) for remark in of_night),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
+        *warnings(hot_pots, writer),  # they want shade before noon
+        questions(others, writer),
         stop_wetting(writer),
         # Where nothing goes out, the title has told that it stays in.
         stay_in("stay_in", writer.chores(ChoreKind.STAY_IN), writer, optional=not out),

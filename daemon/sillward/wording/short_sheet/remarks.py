@@ -1,21 +1,37 @@
 """The remarks on a sheet: what to beware of, and what is not known."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from sillward.wording import chore_phrases
 from sillward.wording.push import Line, Part, plain_part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
+from sillward_rules.chore import ChoreKind
 from sillward_rules.remark import (
     DamageAsked,
     FeedWaits,
     LimitProposed,
     LookAtLeaf,
     NotConfirmed,
+    PotsUnknown,
     Remark,
+    RootsHot,
     ShelterFailing,
 )
+from sillward_rules.sheet import Round
 
-_CAN_WAIT = (DamageAsked, FeedWaits, LimitProposed, LookAtLeaf)
+_Question = PotsUnknown | DamageAsked | LookAtLeaf | LimitProposed
+
+_ASKED: Mapping[type[_Question], str] = {
+    PotsUnknown: "pots",
+    DamageAsked: "damage",
+    LookAtLeaf: "leaves",
+    LimitProposed: "limits",
+}
+"""What is asked of plants, and what about."""
+
+_CARRYING = (ChoreKind.CARRY_IN, ChoreKind.CARRY_OUT)
+
+_CAN_WAIT = (FeedWaits,)
 """Remarks that a push may leave out: they change nothing about this day."""
 
 MAX_ASKED = 2
@@ -24,17 +40,67 @@ is answered, and must leave room for the day."""
 
 
 def warnings(remarks: Iterable[Remark], writer: SheetWriter) -> list[Part]:
-    """Return a part for each remark, except those that are told with the orders."""
+    """Return a part for each remark, except questions and those that are told with the orders."""
     return [
-        _failing_shelter(remark, writer)
-        if isinstance(remark, ShelterFailing)
-        else Part(
-            (chore_phrases.warning_line(remark, writer.voice),),
-            optional=isinstance(remark, _CAN_WAIT),
-        )
+        _warning(remark, writer)
         for remark in remarks
-        if not chore_phrases.is_too_cold(remark)
+        if not chore_phrases.is_too_cold(remark) and not isinstance(remark, _Question)
     ]
+
+
+def _warning(remark: Remark, writer: SheetWriter) -> Part:
+    if isinstance(remark, ShelterFailing):
+        return _failing_shelter(remark, writer)
+    if isinstance(remark, RootsHot):
+        return _hot_pots(remark, writer)
+    line = chore_phrases.warning_line(remark, writer.voice)
+    return Part((line,), optional=isinstance(remark, _CAN_WAIT))
+
+
+def questions(remarks: Iterable[Remark], writer: SheetWriter) -> Part:
+    """Return what the grower is asked of plants: a line for each question, or one for all.
+
+    It is told before what can wait, and is not cut: each is asked on few days, and without an
+    answer less is known every day. That on pots alone gives way to what is carried: it comes again
+    with the week.
+    """
+    asked = [remark for remark in remarks if isinstance(remark, _Question)]
+    if not asked:
+        return Part(())
+
+    def in_short() -> list[Line]:
+        about = list(_counted(asked))
+        return [Line(lambda most: writer.say("to_answer", asked=about, where=most > 0))]
+
+    lines = tuple(chore_phrases.warning_line(remark, writer.voice) for remark in asked)
+    can_wait = all(isinstance(question, PotsUnknown) for question in asked)
+    carrying = writer.sheet.round is not Round.WEEK and writer.chores(*_CARRYING)
+    return Part(lines, in_short, kept=not (can_wait and carrying))
+
+
+def _counted(asked: Sequence[_Question]) -> Iterator[tuple[str, int]]:
+    """Yield what is asked about, and of how many plants."""
+    for kind, about in _ASKED.items():
+        plants = {
+            name
+            for question in asked
+            if isinstance(question, kind)
+            for name in (
+                [question.plant] if isinstance(question, LimitProposed) else question.plants
+            )
+        }
+        if plants:
+            yield about, len(plants)
+
+
+def _hot_pots(remark: RootsHot, writer: SheetWriter) -> Part:
+    def in_short(most: int) -> str:
+        who = writer.voice.names(remark.plants, most)
+        text = writer.say("pots_hot", root_c=remark.root_c, who=who)
+        return writer.say("watch_out", text=text)
+
+    line = chore_phrases.warning_line(remark, writer.voice)
+    return Part((line,), lambda: [Line(in_short)])
 
 
 def _failing_shelter(remark: ShelterFailing, writer: SheetWriter) -> Part:

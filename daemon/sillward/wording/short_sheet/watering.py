@@ -1,16 +1,24 @@
 """Lines on what is misted and fed, and on crowns that must dry."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from functools import partial
+from itertools import accumulate
 
 from sillward.wording import chore_phrases
 from sillward.wording.chore_phrases import plants_of, plants_of_each, without_repeats
 from sillward.wording.mist_advice import GIVEN, feed_advice, mist_advice
-from sillward.wording.push import LineText, Part
+from sillward.wording.push import Line, LineText, Part
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, told_hours
-from sillward_rules.chore import WETTINGS, Chore, ChoreKind
+from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Reason
+
+POTS_NAMED = 50
+"""Characters of pots that a line on watering names in any case, each with its litres. Judgement:
+with its hour that is a line and a half of a phone, and has two to four pots."""
+
+_ON_CROWNS = tuple(kind for kind in WETTINGS if kind is not ChoreKind.WATER)
+"""What wets crowns; pots are watered beside them."""
 
 
 def mist(mistings: Sequence[Chore], writer: SheetWriter) -> list[Part]:
@@ -53,36 +61,84 @@ def mist(mistings: Sequence[Chore], writer: SheetWriter) -> list[Part]:
 
 
 def water_pots(chores: Sequence[Chore], writer: SheetWriter) -> Part:
-    """Return a line for each walk with water for pots."""
+    """Return a line for each walk with water for pots; on crowded days one for each hour."""
     now = writer.sheet.at
+
+    def in_short() -> list[Line]:
+        lines = []
+        for at, together in chore_phrases.by_hour(chores, now):
+            for alike in _told_alike(together):
+                line, shorter = _water_line(alike, writer), _water_line(alike, writer, room=0)
+                texts = shorter(1), shorter(0)
+                lines.append(Line(line, plants_of(alike), at, texts))
+        return lines
+
     return Part(
-        tuple(_water_line(chore, writer) for chore in chores),
-        partial(chore_phrases.crowded_lines, ChoreKind.WATER, chores, now, writer.voice),
+        tuple(_water_line([chore], writer, chore.from_spot) for chore in chores),
+        in_short,
         plants=plants_of_each(chores),
         hours=tuple(max(chore.before, now) for chore in chores),
     )
 
 
-def _water_line(chore: Chore, writer: SheetWriter) -> LineText:
-    reasons = {reason.plant: reason for reason in chore.because}
+def _told_alike(chores: Sequence[Chore]) -> list[list[Chore]]:
+    """Return the chores of one hour apart by what is in the water, and whether it may be done."""
+    alike: dict[tuple[str, bool], list[Chore]] = {}
+    for chore in chores:
+        alike.setdefault((chore.what, _may_be_done(chore)), []).append(chore)
+    return list(alike.values())
+
+
+def _may_be_done(chore: Chore) -> bool:
+    return len(chore.unconfirmed) == len(chore.plants)
+
+
+def _water_line(
+    chores: Sequence[Chore], writer: SheetWriter, spot: str = "", room: int = POTS_NAMED
+) -> LineText:
+    """Return the line of pots that are watered by the same hour, the most litres first.
+
+    spot: where they stand; empty where they stand at several.
+    room: so many characters of them are named in any case.
+    """
+    voice, reasons = writer.voice, _reasons(chores)
+    pots = [
+        _with_litres(one.plant, [one], writer)
+        for one in sorted(reasons, key=lambda one: -(one.litres or 0.0))
+    ]
+    ends = accumulate(len(pot) + len(", ") for pot in pots)
+    least = sum(end <= room for end in ends)
 
     def line(most: int) -> str:
-        each = len(chore.plants) <= most
-        with_litres = [
-            writer.say("with_litres", name=name, litres=chore_phrases.litres([one], writer.voice))
-            for name, one in reasons.items()
-        ]
-        return writer.say(
+        named, rest = pots[: max(least, most)], pots[max(least, most) :]
+        who = ", ".join(named) if named else _in_all(reasons, writer)
+        return voice.say(
             "water_pots",
-            spot=chore.from_spot,
-            by=writer.by(chore),
-            who=", ".join(with_litres) if each else writer.voice.names(chore.plants, most),
-            total="" if each else chore_phrases.litres(reasons.values(), writer.voice),
-            again=len(chore.unconfirmed) == len(chore.plants),
-            given=chore.what,
+            spot=spot,
+            by=writer.by(chores[0]),
+            who=voice.say("and_more", names=who, count=len(rest)) if named and rest else who,
+            total=chore_phrases.litres(reasons, voice) if rest and most and room else "",
+            again=_may_be_done(chores[0]),
+            given=chores[0].what,
         )
 
     return line
+
+
+def _in_all(reasons: Sequence[Reason], writer: SheetWriter) -> str:
+    """Return "6 plants (7.5 L)"."""
+    return _with_litres(writer.voice.plants(len(reasons)), reasons, writer)
+
+
+def _with_litres(who: str, reasons: Sequence[Reason], writer: SheetWriter) -> str:
+    if not any(reason.litres for reason in reasons):
+        return who
+    litres = chore_phrases.litres(reasons, writer.voice)
+    return writer.say("with_litres", name=who, litres=litres)
+
+
+def _reasons(chores: Sequence[Chore]) -> list[Reason]:
+    return [reason for chore in chores for reason in chore.because]
 
 
 def first_mistings(mistings: Sequence[Chore]) -> list[Chore]:
@@ -174,11 +230,14 @@ def stop_wetting(writer: SheetWriter) -> Part:
 
     def crowded() -> str:
         first = min(until.values(), default=None)
+        later = {} if first is None else _dry_later(first, until, writer)
+        same = len(set(later.values())) == 1
         return writer.say(
             "crowded_stop",
             until=writer.voice.hour(first) if first else "",
             never=sum(never.values()),
-            others=first is not None and any(_wetted_after(spot, first, writer) for spot in until),
+            later=len(later),
+            later_at=writer.voice.hour(min(later.values())) if same else "",
         )
 
     return _or_in_one(Part((line,) if until or never else ()), crowded)
@@ -186,8 +245,21 @@ def stop_wetting(writer: SheetWriter) -> Part:
 
 def _wetted_after(spot: str, at: datetime, writer: SheetWriter) -> frozenset[str]:
     """Return the plants of a spot that get water after an hour."""
-    wettings = writer.chores(*WETTINGS)
+    wettings = writer.chores(*_ON_CROWNS)
     return plants_of(chore for chore in wettings if chore.from_spot == spot and chore.before > at)
+
+
+def _dry_later(first: datetime, spots: Iterable[str], writer: SheetWriter) -> dict[str, datetime]:
+    """Return the plants of some spots that get water after an hour, and when theirs must end.
+
+    That is the hour of their own crowns, or their last watering if nothing else is said.
+    """
+    ends: dict[str, datetime] = {}
+    wetted = frozenset[str]().union(*(_wetted_after(spot, first, writer) for spot in spots))
+    for chore in (*writer.chores(*_ON_CROWNS), *writer.chores(ChoreKind.STOP_WETTING)):
+        for name in wetted.intersection(chore.plants):
+            ends[name] = max(chore.before, ends.get(name, chore.before))
+    return ends
 
 
 def _or_in_one(part: Part, text: Callable[[], str]) -> Part:

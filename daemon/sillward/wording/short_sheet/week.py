@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from sillward.wording.push import Part, plain_part
-from sillward.wording.short_sheet.remarks import open_questions, warnings
+from sillward.wording.short_sheet.remarks import open_questions, questions, warnings
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.voice import capital
 from sillward.wording.weekly_mail import week_ahead
@@ -13,21 +13,23 @@ from sillward_rules.planners.outlook import Outlook
 def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     """Return the title and the parts of the body."""
     ahead, voice = writer.sheet.outlook, writer.voice
-    beware, questions = warnings(writer.sheet.warnings, writer), open_questions(writer)
+    beware, assumed = warnings(writer.sheet.warnings, writer), open_questions(writer)
+    asked = questions(writer.sheet.warnings, writer)
     if ahead is None or not any(night.judged for night in ahead.nights):
-        return writer.say("week_not_known"), [*beware, questions]
+        return writer.say("week_not_known"), [asked, *beware, assumed]
     cold = [night for night in ahead.nights if night.plants_in]
     title = writer.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
     misted = [(day.day, day.mistings) for day in ahead.days if day.mistings]
     rest = [writer.say("week_mistings", days=misted)] if misted else []
     rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
     return title, [
+        asked,
         plain_part(_lows(ahead, writer)),
         *(plain_part(capital(voice.remark(fact))) for fact in (ahead.turn, ahead.season) if fact),
         *beware,
         *_watering(ahead, writer),
         *(plain_part(text, optional=True) for text in rest),
-        questions,
+        assumed,
     ]
 
 
