@@ -119,9 +119,11 @@ def courses(context: click.Context, _: click.Parameter, incomplete: str) -> list
 
 
 def feeds(context: click.Context, _: click.Parameter, incomplete: str) -> list[CompletionItem]:
-    """Complete the next word of the names of feeds that begin with the words so far."""
+    """Complete the next word of the names of feeds and courses that begin with the words so far."""
     household = _household(context)
-    names = () if household is None else [one.name for one in household.collection.feeds]
+    of = None if household is None else household.collection
+    names = [] if of is None else [feed.name for feed in of.feeds]
+    names += [] if of is None else [course.name for course in of.courses]
     return _next_words(names, context.params.get("words") or (), incomplete)
 
 

@@ -45,8 +45,8 @@ def number(text: str) -> float:
 def mix(options: Options, as_json: bool, words: tuple[str, ...], **values: Any) -> None:
     """Work out a feed: what to weigh out, its nutrients and strength, and when to rinse.
 
-    Either by its label, or a FEED of your collection by its name. Its limit is then that of the
-    most tender plant that gets it.
+    Either by its label, or a FEED or course of your collection by its name. Its limit is then that
+    of the most tender plant that gets it.
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """

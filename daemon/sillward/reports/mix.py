@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from sillward.reports import mix_water
-from sillward.reports.mix_options import MixRequest
+from sillward.reports.mix_options import Bearers, MixRequest
 from sillward.text.columns import PIPE, Mark, Screen
 from sillward_rules.plants.fertiliser import (
     ELEMENTS,
@@ -51,7 +51,9 @@ def _warnings(request: MixRequest) -> list[str]:
         most = math.floor(1000 * most) / 1000 if most < 1 else math.floor(100 * most) / 100
         way = f"at most {_shown_grams(most)} g/L of {request.mix.fertiliser.label}"
         reached = "water and salts alone reach it"
-        found.append(f"over the limit of {request.limit:g} mS/cm; {way if most > 0 else reached}")
+        if request.most is not None:
+            most, way = request.most, f"at most {_shown_grams(request.most)} g/L of the salt"
+        found.append(f"over {_whose(request)}; {way if most > 0 else reached}")
     litres = request.litres or math.inf
     if any(0 < grams * litres < MIN_WEIGHABLE_G for _, grams in request.weights()):
         found.append("under 1 g: take a scale that shows 0.01 g, or make a larger batch")
@@ -60,6 +62,26 @@ def _warnings(request: MixRequest) -> list[str]:
     if _clouds(request):
         found.append("calcium clouds with sulphate or phosphate: dissolve each in much water")
     return found
+
+
+MAX_BEARERS = 3
+"""Plants that are named as those that bear the least. Judgement: their number tells the rest."""
+
+
+def _whose(request: MixRequest) -> str:
+    """Return "what Cymbidium bears (0.9 mS/cm; the other 5 bear 1.5 or more)"."""
+    limit, who = f"{request.limit:g} mS/cm", request.bearers
+    if who is None:
+        return f"the limit of {limit}"
+    names = ", ".join(who.names[:MAX_BEARERS])
+    more = len(who.names) - MAX_BEARERS
+    names += f" and {more} more" if more > 0 else ""
+    verb = "bears" if len(who.names) == 1 else "bear"
+    if not who.others:
+        return f"what {names} {verb} ({limit})"
+    rest = "the other bears" if who.others == 1 else f"the other {who.others} bear"
+    least = f"{who.others_bear:g}{' or more' if who.others > 1 else ''}"
+    return f"what {names} {verb} ({limit}; {rest} {least})"
 
 
 def _clouds(request: MixRequest) -> bool:
@@ -114,10 +136,12 @@ def _nutrients(request: MixRequest) -> list[str]:
     width, mix = _width(request), request.mix
     of_fertiliser = [float(mix.ppm_of_fertiliser(element)) for element in ELEMENTS]
     lines = [_table_row("ppm (mg/L)", width, ELEMENTS)]
-    lines.append(_table_row(mix.fertiliser.label, width, map(_tenths, of_fertiliser)))
+    if not request.is_of_salts:
+        lines.append(_table_row(mix.fertiliser.label, width, map(_tenths, of_fertiliser)))
     if mix.supplements:
         of_salts = [float(mix.ppm_of_salts(element)) for element in ELEMENTS]
         lines.append(_table_row("salts", width, map(_tenths, of_salts)))
+    if mix.supplements and not request.is_of_salts:
         lines.append(_table_row("sum", width, (_sum(mix, element) for element in ELEMENTS)))
     unknown = [
         element for element, ppm in zip(ELEMENTS, of_fertiliser, strict=True) if math.isnan(ppm)
@@ -148,8 +172,10 @@ def _strength(request: MixRequest) -> list[str]:
     lines = [
         "EC (mS/cm)",
         f"{'water':<{width}}{float(np.asarray(request.mix.water_ec)):>9.2f}",
-        f"{request.mix.fertiliser.label:<{width}}{float(feed.value):>9.2f}  {origin}",
     ]
+    if not request.is_of_salts:
+        label = request.mix.fertiliser.label
+        lines.append(f"{label:<{width}}{float(feed.value):>9.2f}  {origin}")
     if request.mix.supplements:
         of_salts = float(request.mix.ec_of_salts)
         lines.append(f"{'salts':<{width}}{of_salts:>9.2f}  estimate, errs high")
@@ -160,6 +186,8 @@ def _strength(request: MixRequest) -> list[str]:
 def _drying(request: MixRequest) -> list[str]:
     if request.ec == 0:
         return ["No salt in it: nothing is left when it dries."]
+    if request.poured:
+        return ["It goes into pots with their water, so that no film of it dries."]
     dried = _dried_pct_at(TWICE)
     then = float(film_ec(request.ec, dried / 100))
     lines = [
@@ -215,14 +243,27 @@ def document(request: MixRequest) -> dict[str, Any]:
             "sum": _number(request.ec),
             "limit": request.limit,
             "over": request.over,
+            **_of_bearers(request.bearers),
         },
         "film": {
-            "dried_pct_at_twice": _number(_dried_pct_at(TWICE)) if request.ec > 0 else None,
+            "dried_pct_at_twice": _number(_dried_pct_at(TWICE))
+            if request.ec > 0 and not request.poured
+            else None,
             "dried_pct_at_limit": _at_limit(request),
         },
         "warnings": _warnings(request),
         "cautions": " ".join(CAUTIONS),
         **_of_water(request),
+    }
+
+
+def _of_bearers(bearers: Bearers | None) -> dict[str, Any]:
+    if bearers is None:
+        return {}
+    return {
+        "limit_of": list(bearers.names),
+        "others": bearers.others,
+        "others_bear": bearers.others_bear,
     }
 
 
@@ -242,7 +283,7 @@ def _of_element(mix: Mix, element: Element) -> dict[str, float | None]:
 
 def _at_limit(request: MixRequest) -> float | None:
     """Return the percentage dried at the limit: 0 if the mix is over it; None without either."""
-    if request.limit is None or request.ec == 0:
+    if request.limit is None or request.ec == 0 or request.poured:
         return None
     return _number(_dried_pct_at(request.limit / request.ec))
 

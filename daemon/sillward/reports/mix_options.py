@@ -11,7 +11,7 @@ from sillward.reports import mix_water
 from sillward.reports.mix_water import WaterRequest
 from sillward.text import printable
 from sillward_rules.plants.collection import Collection
-from sillward_rules.plants.feeds import Feed
+from sillward_rules.plants.feeds import Course, Feed, Recipe
 from sillward_rules.plants.fertiliser import (
     Fertiliser,
     Mix,
@@ -21,12 +21,22 @@ from sillward_rules.plants.fertiliser import (
     parse_npk,
     salt_named,
 )
+from sillward_rules.plants.plant import Plant
 
 MAX_GRAMS_PER_LITRE = 1000.0
 MAX_PPM = 1e6
 MAX_LITRES = 10000.0
 MAX_EC = 20.0
 """Maxima of the options [g/L, mg/L, L, mS/cm]. Judgement: more is a typing error."""
+
+
+@dataclass(frozen=True, slots=True)
+class Bearers:
+    """The plants that bear the least of a mix, and how many bear more: so much, or more [mS/cm]."""
+
+    names: tuple[str, ...]
+    others: int = 0
+    others_bear: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +50,12 @@ class MixRequest:
     """What else is known of its water; None if nothing is."""
     beside: tuple[tuple[str, Mix], ...] = ()
     """Courses of the same plants, by name."""
+    bearers: Bearers | None = None
+    """Whose limit it is; None where that was given."""
+    poured: bool = False
+    """Whether it only goes into pots, so that no film of it dries."""
+    most: float | None = None
+    """Of a course: the most of its salt [g/L] with which it is within the limit."""
 
     @property
     def ec(self) -> float:
@@ -53,7 +69,13 @@ class MixRequest:
 
     def weights(self) -> list[tuple[str, float]]:
         """Return the fertiliser and the salts, each with its grams per litre."""
-        return [(name, float(grams)) for name, grams in self.mix.weights()]
+        every = [(name, float(grams)) for name, grams in self.mix.weights()]
+        return every[1:] if self.is_of_salts else every
+
+    @property
+    def is_of_salts(self) -> bool:
+        """Whether there is no fertiliser in it, as in a course."""
+        return bool(self.mix.supplements) and float(np.asarray(self.mix.grams_per_litre)) == 0
 
 
 def request_from_options(
@@ -131,19 +153,49 @@ def request_by_name(
             if value == 0:
                 msg = f"{option} must be above 0"
                 raise UsageError(msg)
-    feed = _feed_named(collection, " ".join(words))
-    recipe = feed.recipe
-    assert recipe is not None
-    limits = [
-        plant.limits.salt_high.value
-        for plant in collection.plants
-        if plant.limits.salt_high is not None and feed in collection.feeds_of(plant)
-    ]
+    one = _given_named(collection, " ".join(words))
+    plants = [plant for plant in collection.plants if _gets(collection, plant, one)]
+    least, bearers = _bearers(plants)
+    recipe = _recipe_of(one)
     of_water = {name: value for name, value in of.items() if name not in _OF_THE_MIX}
-    water = _water_of(collection, recipe.mix, of_water)
-    most = limit or min(limits, default=None)
-    beside = tuple(_courses_beside(collection, feed))
-    return MixRequest(recipe.mix, litres or recipe.litres, most, water, beside)
+    bound = limit or least
+    return MixRequest(
+        recipe.mix,
+        litres or recipe.litres,
+        bound,
+        _water_of(collection, recipe.mix, of_water),
+        tuple(_courses_beside(collection, one)),
+        bearers if limit is None else None,
+        poured=bool(plants) and all(plant.pot is not None for plant in plants),
+        most=one.grams_within(bound) if isinstance(one, Course) and bound else None,
+    )
+
+
+def _recipe_of(one: Feed | Course) -> Recipe:
+    if isinstance(one, Feed):
+        assert one.recipe is not None
+        return one.recipe
+    salt = ((one.salt, one.grams_per_litre),)
+    return Recipe(Mix(Fertiliser(0, 0, 0), 0.0, one.water_ec, salt), one.litres)
+
+
+def _gets(collection: Collection, plant: Plant, one: Feed | Course) -> bool:
+    return one in collection.feeds_of(plant) or one in collection.courses_of(plant)
+
+
+def _bearers(plants: Sequence[Plant]) -> tuple[float | None, Bearers | None]:
+    """Return the least that plants bear [mS/cm], and who that is; None if none has a limit."""
+    bears = {
+        plant.name: plant.limits.salt_high.value
+        for plant in plants
+        if plant.limits.salt_high is not None
+    }
+    if not bears:
+        return None, None
+    least = min(bears.values())
+    more = [value for value in bears.values() if value > least]
+    names = tuple(name for name, value in bears.items() if value == least)
+    return least, Bearers(names, len(more), min(more, default=None))
 
 
 def _water_of(collection: Collection, mix: Mix, options: Mapping[str, Any]) -> WaterRequest | None:
@@ -166,24 +218,29 @@ def _water_of(collection: Collection, mix: Mix, options: Mapping[str, Any]) -> W
     return mix_water.request_from_options(known.ec, **{**told, **given})
 
 
-def _courses_beside(collection: Collection, feed: Feed) -> Iterator[tuple[str, Mix]]:
-    """Yield the courses of plants that get a feed, by name, each as a mix of its salt alone."""
-    fed = [plant for plant in collection.plants if feed in collection.feeds_of(plant)]
+def _courses_beside(collection: Collection, one: Feed | Course) -> Iterator[tuple[str, Mix]]:
+    """Yield the other courses of plants that get a feed or a course, each as a mix of its salt."""
+    fed = [plant for plant in collection.plants if _gets(collection, plant, one)]
     for course in collection.courses:
-        if any(course.plants.includes(plant) for plant in fed):
-            salt = ((course.salt, course.grams_per_litre),)
-            yield course.name, Mix(Fertiliser(0, 0, 0), 0.0, course.water_ec, salt)
+        if course != one and any(course.plants.includes(plant) for plant in fed):
+            yield course.name, _recipe_of(course).mix
 
 
-def _feed_named(collection: Collection, name: str) -> Feed:
-    """Return the feed of this name, "feed" for [feed], or the only one whose name contains it."""
-    feeds = {feed.name or "feed": feed for feed in collection.all_feeds if feed.recipe is not None}
+def _given_named(collection: Collection, name: str) -> Feed | Course:
+    """Return the feed or course of this name, or the only one whose name contains it.
+
+    "feed" is that of [feed].
+    """
+    feeds: dict[str, Feed | Course] = {
+        feed.name or "feed": feed for feed in collection.all_feeds if feed.recipe is not None
+    }
+    feeds |= {course.name: course for course in collection.courses}
     wanted = " ".join(name.lower().split())
     exact = [feed for known, feed in feeds.items() if known.lower() == wanted]
     found = exact or [feed for known, feed in feeds.items() if wanted in known.lower()]
     if len(found) == 1:
         return found[0]
-    what = "more than one feed" if found else "not a feed"
+    what = "more than one feed or course" if found else "not a feed or a course"
     known = ", ".join(feed.name or "feed" for feed in found) or ", ".join(feeds) or "there is none"
     msg = f'"{printable.escaped(name[:60])}" is {what} here ({known})'
     raise UsageError(msg)

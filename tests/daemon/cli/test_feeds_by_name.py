@@ -2,6 +2,7 @@
 
 import functools
 import json
+import os
 from pathlib import Path
 
 import pytest
@@ -58,7 +59,7 @@ def test_a_feed_is_worked_out_by_its_name_with_the_limit_of_its_plants() -> None
 @pytest.mark.parametrize(
     ("words", "why"),
     [
-        (("moss", "feed"), '"moss feed" is not a feed here (air plant feed, feed)'),
+        (("moss", "feed"), '"moss feed" is not a feed or a course here (air plant feed, '),
         (("air", "--npk", "1-1-1"), "--npk: the collection says what is in a feed"),
         (("air", "--salt", "KNO3=0.1"), "--salt: the collection says"),
         (("air", "--litres", "0"), "--litres must be above 0"),
@@ -71,6 +72,44 @@ def test_what_cannot_be_meant_is_refused(words: tuple[str, ...], why: str) -> No
 
     assert result.exit_code == 2
     assert why in result.stderr
+
+
+def test_a_mix_says_whose_limit_it_is_beyond_and_how_many_bear_more() -> None:
+    path = Path(os.environ["SILLWARD_COLLECTION"])
+    strong = FEEDS.replace("ppm_n = 25", "ppm_n = 150").replace("air plant feed", "strong feed")
+    strong = strong.replace('"mount"', '["pot", "mount"]')
+    path.write_text(path.read_text(encoding="utf-8").replace(FEEDS, strong), encoding="utf-8")
+
+    told = " ".join(call("mix", "strong").stdout.split())
+    said = json.loads(call("mix", "strong", "--json").stdout)["ec"]
+
+    who = ", ".join(said["limit_of"])
+    assert f"! over what {who} bears ({said['limit']:g} mS/cm; the other {said['others']}" in told
+    assert said["others_bear"] > said["limit"]
+    assert (
+        "limit_of" not in json.loads(call("mix", "strong", "--json", "--limit", "2").stdout)["ec"]
+    )
+
+
+def test_a_course_is_worked_out_by_its_name_and_a_feed_of_pots_has_no_film() -> None:
+    path = Path(os.environ["SILLWARD_COLLECTION"])
+    of_pots = FEEDS.replace("air plant feed", "lime feed").replace(
+        '{ holder = "mount" }', '{ name = "Clay-pot lime" }'
+    )
+    lime = 'name = "Clay-pot lime"\n'
+    text = path.read_text(encoding="utf-8").replace(FEEDS, of_pots)
+    pot = f'{lime}pot = {{ litres = 25, medium = "mineral" }}\n'
+    path.write_text(text.replace(lime, pot, 1), encoding="utf-8")
+
+    told = call("mix", "magnesium").stdout
+    poured = call("mix", "lime").stdout
+
+    assert "MgSO4.7H2O" in told
+    assert "0-0-0" not in told
+    assert "0.50" in told
+    assert "when a film of it dries" in told.lower()
+    assert "It goes into pots with their water, so that no film of it dries." in poured
+    assert json.loads(call("mix", "magnesium", "--json").stdout)["weigh"][0]["grams"] == 0.5
 
 
 def test_check_tells_of_every_feed_and_course_and_how_many_get_it() -> None:

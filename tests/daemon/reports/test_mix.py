@@ -222,7 +222,7 @@ def test_the_document_without_salt_or_limit_says_null() -> None:
         ([*USUAL, "--ca", 60], "more than 100"),
         ([*USUAL, "--salt", "KNO3"], "NAME=GRAMS"),
         ([*USUAL, "--salt", "=0.1"], "NAME=GRAMS"),
-        ([*USUAL, "--salt", "NaCl=0.1"], "KNO3"),
+        ([*USUAL, "--salt", "NaCl=0.1"], "potassium nitrate"),
         ([*USUAL, "--salt", "KNO3=some"], '"some"'),
         ([*USUAL, "--salt", "KNO3=-1"], "-1"),
         ([*USUAL, "--salt", "KNO3=nan"], "nan"),
