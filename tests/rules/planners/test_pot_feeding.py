@@ -7,6 +7,7 @@ import pytest
 
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.scene.salts import given_ec
+from sillward_rules.planners.strength import too_strong_for
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.course_progress import CourseProgress
 from sillward_rules.plants.feeds import WEAK_FEED, Course, Feed
@@ -24,7 +25,7 @@ from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
 from tests.rules.planners.test_courses import course, feed
 from tests.rules.planners.test_pot_watering import kept, potted
-from tests.support.core import daily_curve, warned
+from tests.support.core import daily_curve
 from tests.support.summer import DAY, HOURS, NOW, garden, limited, sky
 
 POT_FEED = feed("pot feed", "Hibiscus")
@@ -125,8 +126,10 @@ def test_a_feed_beyond_the_limit_of_the_plant_is_not_given_and_said_to_be_too_st
     sheet = morning(of)
 
     assert whats(sheet) == [""]
-    (remark,) = warned(sheet, FeedTooStrong)
+    (remark,) = too_strong_for(of, DAY)
+    assert isinstance(remark, FeedTooStrong)
     assert remark.plants == ("Hibiscus",)
+    assert not remark.dries
 
 
 def test_salts_near_the_limit_are_flushed_in_place_of_water_with_feed() -> None:
