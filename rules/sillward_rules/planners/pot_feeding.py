@@ -30,8 +30,7 @@ dry roots burn them. The bound is a judgement."""
 class PotFeeds:
     """What plants may be given with the watering of a day.
 
-    - solutions: every feed and course; who is due would also get it in this weather, if it is not
-      too strong.
+    - solutions: every feed and course that the grower has told of.
     - which (cohort,): the number of the solution that each gets, or `NOTHING`.
     """
 
@@ -40,8 +39,7 @@ class PotFeeds:
 
     def without(self, cohorts: np.ndarray) -> "PotFeeds":
         """Return it without these cohorts (cohort,), which get plain water."""
-        solutions = tuple(replace(one, due=one.due & ~cohorts) for one in self.solutions)
-        return PotFeeds(solutions, np.where(cohorts, NOTHING, self.which))
+        return PotFeeds(self.solutions, np.where(cohorts, NOTHING, self.which))
 
 
 def plan_pot_feeds(
