@@ -52,7 +52,8 @@ def _warnings(request: MixRequest) -> list[str]:
         way = f"at most {_shown_grams(most)} g/L of {request.mix.fertiliser.label}"
         reached = "water and salts alone reach it"
         if request.most is not None:
-            most, way = request.most, f"at most {_shown_grams(request.most)} g/L of the salt"
+            most = request.most
+            way = f"at most {most:.2f} g/L of {_what(request)}"
         found.append(f"over {_whose(request)}; {way if most > 0 else reached}")
     litres = request.litres or math.inf
     if any(0 < grams * litres < MIN_WEIGHABLE_G for _, grams in request.weights()):
@@ -62,6 +63,10 @@ def _warnings(request: MixRequest) -> list[str]:
     if _clouds(request):
         found.append("calcium clouds with sulphate or phosphate: dissolve each in much water")
     return found
+
+
+def _what(request: MixRequest) -> str:
+    return "the salt" if request.is_of_salts else request.mix.fertiliser.label
 
 
 MAX_BEARERS = 3

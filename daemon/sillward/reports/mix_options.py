@@ -10,6 +10,7 @@ from sillward.errors import UsageError
 from sillward.reports import mix_water
 from sillward.reports.mix_water import WaterRequest
 from sillward.text import printable
+from sillward_rules.planners import strength
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Course, Feed, Recipe
 from sillward_rules.plants.fertiliser import (
@@ -55,7 +56,7 @@ class MixRequest:
     poured: bool = False
     """Whether it only goes into pots, so that no film of it dries."""
     most: float | None = None
-    """Of a course: the most of its salt [g/L] with which it is within the limit."""
+    """With how much [g/L] it can be given to all of its plants, where that is known."""
 
     @property
     def ec(self) -> float:
@@ -167,7 +168,7 @@ def request_by_name(
         tuple(_courses_beside(collection, one)),
         bearers if limit is None else None,
         poured=bool(plants) and all(plant.pot is not None for plant in plants),
-        most=one.grams_within(bound) if isinstance(one, Course) and bound else None,
+        most=_most(collection, one) if limit is None else None,
     )
 
 
@@ -177,6 +178,15 @@ def _recipe_of(one: Feed | Course) -> Recipe:
         return one.recipe
     salt = ((one.salt, one.grams_per_litre),)
     return Recipe(Mix(Fertiliser(0, 0, 0), 0.0, one.water_ec, salt), one.litres)
+
+
+def _most(collection: Collection, one: Feed | Course) -> float | None:
+    """Return with how much it can be given to all its plants [g/L]; None without a limit."""
+    traits = collection.traits
+    meant = strength.meant_for(collection, traits)[strength.all_given(collection).index(one)]
+    bears = strength.bearable_ec(one, traits, collection.habits)[meant]
+    known = bears[np.isfinite(bears)]
+    return one.grams_within(float(known.min())) if known.size else None
 
 
 def _gets(collection: Collection, plant: Plant, one: Feed | Course) -> bool:

@@ -3,6 +3,7 @@
 import functools
 import json
 import os
+import re
 from pathlib import Path
 
 import pytest
@@ -86,6 +87,11 @@ def test_a_mix_says_whose_limit_it_is_beyond_and_how_many_bear_more() -> None:
     who = ", ".join(said["limit_of"])
     assert f"! over what {who} bears ({said['limit']:g} mS/cm; the other {said['others']}" in told
     assert said["others_bear"] > said["limit"]
+    most = re.search(r"at most ([0-9.]+) g/L of 17-8-22", told)
+    assert most is not None
+    checked = " ".join(call("check").stdout.split())
+    assert f"strong feed is too strong, {said['sum']:.2g}" in checked
+    assert f"at most {most[1]} g/L" in checked
     assert (
         "limit_of" not in json.loads(call("mix", "strong", "--json", "--limit", "2").stdout)["ec"]
     )

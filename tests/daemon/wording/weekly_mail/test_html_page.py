@@ -127,7 +127,7 @@ def test_the_parts_come_in_their_order() -> None:
 
 
 def test_feed_is_told_by_day_with_what_to_weigh() -> None:
-    sheet = sheet_of("dry-summer")
+    sheet = replace(sheet_of("dry-summer"), mixes={})
     assert sheet.outlook is not None
     days = [
         replace(day, fed=fed) for day, fed in zip(sheet.outlook.days, (0, 6, 0, 1), strict=False)
