@@ -45,7 +45,8 @@ def with_courses_begun(scene: Scene, states: Mapping[str, PlantState]) -> Mappin
 def fallen_behind(scene: Scene) -> list[Remark]:
     """Return the courses that were given less often than they are meant to be, over their span.
 
-    Not while plants rest or a course is younger than its span.
+    Not while plants rest or a course is younger than its span, nor where it is too strong, which is
+    told of it anyway.
     """
     today = scene.site.local_date(scene.now)
     counts: dict[tuple[int, int, int], list[int]] = {}
@@ -53,7 +54,8 @@ def fallen_behind(scene: Scene) -> list[Remark]:
         known = scene.cohorts[index].state.care.course(course.name)
         if known is None or known.began is None or today - known.began < course.within:
             continue
-        if scene.seasons[index] == Season.REST:
+        too_strong = course.ec > scene.traits.limits["salt_high"][index]
+        if too_strong or scene.seasons[index] == Season.REST:
             continue
         doses = known.since(scene.now - course.within)
         if sum(dose.confirmed for dose in doses) < course.times:

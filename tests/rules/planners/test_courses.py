@@ -394,6 +394,10 @@ def test_what_was_told_counts_and_a_week_with_too_few_is_told() -> None:
     week = draw_up(Round.WEEK, made, fetched(SOFT, NOW), state, NOW)
 
     assert warned(week, CourseBehind) == [CourseBehind("magnesium", ("Left",), 2, 1, 3, 7)]
+    tender = replace(made, plants=(limited(LEFT, salt_high=0.2), RIGHT))
+    week = draw_up(Round.WEEK, tender, fetched(SOFT, NOW), state, NOW)
+    assert not warned(week, CourseBehind), "it says that it is too strong"
+    assert warned(week, CourseTooStrong)
     young = replace(known, began=DAY - 6 * DAY_LONG)
     state = {"Left": replace(home, care=home.care.with_course(young))}
     week = draw_up(Round.WEEK, made, fetched(SOFT, NOW), state, NOW)
