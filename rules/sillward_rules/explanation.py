@@ -200,11 +200,15 @@ def explain_plant(
         rules=tuple(_applied_rule(firing, plant, hours) for firing in firings),
         notes=(*spot.open_questions(), *weather.notes),
         pot=explain_pot(scene, cohort.index),
-        too_strong=tuple(
-            replace(remark, plants=(plant.name,))
-            for remark in too_strong_for(collection, collection.site.local_date(now))
-            if plant.name in remark.plants
-        ),
+        too_strong=_too_strong(plant, collection, now),
+    )
+
+
+def _too_strong(plant: Plant, collection: Collection, now: datetime) -> tuple[Remark, ...]:
+    return tuple(
+        replace(remark, plants=(plant.name,))
+        for remark in too_strong_for(collection, collection.site.local_date(now))
+        if plant.name in remark.plants
     )
 
 

@@ -347,7 +347,6 @@ def document(
     """Return the same as plain types, for JSON."""
     collection = household.collection
     voice = Voice(collection.site)
-    warnings = _warnings(collection.plants, voice)
     return {
         "schema": 1,
         "site": collection.site.name,
@@ -376,9 +375,7 @@ def document(
             for spot in collection.spots
             if spot.question is not None
         },
-        "warnings": [{"plant": name, "text": text} for name, text in warnings],
-        "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
-        "too_strong": [text for _, text in _too_strong(collection, now, voice)],
+        **_warnings_document(collection, now, voice),
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),
@@ -390,4 +387,13 @@ def document(
             {"spot": sensor.spot, "quantity": sensor.quantity.value, "topic": sensor.topic}
             for sensor in household.sensors
         ],
+    }
+
+
+def _warnings_document(collection: Collection, now: datetime, voice: Voice) -> dict[str, Any]:
+    warnings = _warnings(collection.plants, voice)
+    return {
+        "warnings": [{"plant": name, "text": text} for name, text in warnings],
+        "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
+        "too_strong": [text for _, text in _too_strong(collection, now, voice)],
     }

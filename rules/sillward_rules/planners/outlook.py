@@ -132,6 +132,9 @@ class Outlook:
         return len(self.chores)
 
 
+_FeedsOfWeek = tuple[list[date], list[np.ndarray], list[np.ndarray]]
+
+
 def look_ahead(scene: Scene) -> Outlook:
     """Follow the advice through the coming days and nights, as far as the forecast goes."""
     nights: list[NightAhead] = []
@@ -172,10 +175,7 @@ def look_ahead(scene: Scene) -> Outlook:
         spells=(*_spells(known), *heat.warm_nights(scene, slept)),
         turn=_turn(scene, first, nights),
         chores=sort_chores(chores),
-        warnings=(
-            *_warnings_of_week(scene, first.day, warnings),
-            *strength.too_strong_in_week(scene, *feeds),
-        ),
+        warnings=_warnings_of_week(scene, first.day, warnings, feeds),
         dark=tuple(_dark(scene, [night.day for night in nights])),
         resting=plants_at_rest(scene),
         watering=pot_days.water_days(scene, [(day.summary.day, day.standing) for day in days]),
@@ -184,7 +184,7 @@ def look_ahead(scene: Scene) -> Outlook:
 
 
 def _warnings_of_week(
-    scene: Scene, first: date, of_nights: Mapping[Remark, Sequence[date]]
+    scene: Scene, first: date, of_nights: Mapping[Remark, Sequence[date]], feeds: _FeedsOfWeek
 ) -> tuple[Remark, ...]:
     """Return what to beware of, of the nights first."""
     return (
@@ -233,9 +233,7 @@ def _plan_day(scene: Scene, day: date, standing: Standing, given: Given) -> _Pla
     return _PlannedDay(out, plan.standing, given, dried, summary)
 
 
-def _feeds_of_week(
-    scene: Scene, days: Sequence[_PlannedDay], given: Given
-) -> tuple[list[date], list[np.ndarray], list[np.ndarray]]:
+def _feeds_of_week(scene: Scene, days: Sequence[_PlannedDay], given: Given) -> _FeedsOfWeek:
     """Return the days, and for each feed and course who is not given it as it dries too strong.
 
     Also who is given it on one of them. given: when each was last given before that week.
