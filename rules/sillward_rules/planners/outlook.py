@@ -192,6 +192,7 @@ def _warnings_of_week(
         *courses.fallen_behind(scene),
         *courses.looks_due(scene, daily=False),
         *pot_watering.pots_unknown(scene, daily=False),
+        *strength.too_strong_in_week(scene, *feeds),
     )
 
 
