@@ -9,7 +9,6 @@ from datetime import timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array
 from sillward_rules.chore import Errand, Grounds
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.feeding import NOTHING, FeedPlan, growing_weather, strongest
@@ -132,8 +131,8 @@ def _warm_roots(scene: Scene, places: Places, films: DayFilms) -> np.ndarray:
 
     What is in a pot waits there until then.
     """
-    sunrise: Array = scene.rows(films.events.sunrise, films.events.sunset + timedelta(hours=1))
-    if not sunrise.size:
+    rows = scene.rows(films.events.sunrise, films.events.sunset + timedelta(hours=1))
+    if not rows.size:
         return np.zeros(places.column.shape, dtype=bool)
-    warmest = scene.climate.temp_c[sunrise].max(axis=0)[places.column]
+    warmest = scene.climate.temp_c[rows].max(axis=0)[places.column]
     return np.asarray(warmest >= scene.min_warmth(lambda warmth: warmth.root_from_c))
