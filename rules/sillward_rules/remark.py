@@ -551,8 +551,7 @@ class DamageAsked(Remark):
 
 @dataclass(frozen=True, slots=True)
 class LimitProposed(Remark):
-    """A limit of a plant that its nights speak for changing, from how many that did damage, and
-    how many cold spells that did none."""
+    """A limit that nights speak for changing: how many did damage, and how many spells did none."""
 
     plant: str
     limit: str

@@ -378,7 +378,7 @@ def test_with_a_water_each_plant_has_a_limit_for_the_salts_at_its_roots(tmp_path
     assert first.medium_salt_high is not None
     assert first.salt_high is not None
     assert first.medium_salt_high.value == pytest.approx(2.5 * first.salt_high.value)
-    assert first.medium_salt_high.origin.startswith("2.5 times salt_high (")
+    assert first.medium_salt_high.origin.endswith("2.5 times salt_high")
 
 
 def test_check_tells_the_water_and_the_limit_for_salts_at_the_roots(tmp_path: Path) -> None:
