@@ -27,6 +27,17 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep the tests of a module on one worker, which then works out once what they share.
+
+    The largest modules come first. Whole flows, of which few take long and share little, come one
+    by one at the end, so that all workers are done at about the same time.
+    """
+    for item in items:
+        if item.path.parent.name != "end_to_end":
+            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
+
+
 class NetworkBlockedError(RuntimeError):
     """A test tried to leave the machine. Tests speak to loopback only."""
 
