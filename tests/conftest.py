@@ -27,15 +27,16 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep the tests of a module on one worker, which then works out once what they share.
+TOGETHER = ("tests/browser/", "tests/daemon/wording/test_situations.py")
+"""Where tests share what takes long: a browser, and what is told in each situation."""
 
-    The largest modules come first. Whole flows, of which few take long and share little, come one
-    by one at the end, so that all workers are done at about the same time.
-    """
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Keep tests that share much on one worker, which then works it out once."""
     for item in items:
-        if item.path.parent.name != "end_to_end":
-            item.add_marker(pytest.mark.xdist_group(item.nodeid.partition("::")[0]))
+        for group in TOGETHER:
+            if item.nodeid.startswith(group):
+                item.add_marker(pytest.mark.xdist_group(group))
 
 
 class NetworkBlockedError(RuntimeError):

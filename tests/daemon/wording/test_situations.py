@@ -14,12 +14,18 @@ from tests.support.situations.situation import ALL, US, Situation, Told
 
 BOTH = [(situation, units) for situation in ALL for units in (SI, US)]
 
+
+def _case(situation: Situation, *units: Units) -> object:
+    """Return a case of a test; American units of every second situation are in the slow set."""
+    marks = [pytest.mark.slow] if US in (units or (US,)) and ALL.index(situation) % 2 else []
+    names = ["US" if one == US else "SI" for one in units]
+    return pytest.param(situation, *units, marks=marks, id=", ".join([situation.name, *names]))
+
+
 every = pytest.mark.parametrize(
-    ("situation", "units"),
-    BOTH,
-    ids=[f"{situation.name}, {'SI' if units == SI else 'US'}" for situation, units in BOTH],
+    ("situation", "units"), [_case(situation, units) for situation, units in BOTH]
 )
-each = pytest.mark.parametrize("situation", ALL, ids=[situation.name for situation in ALL])
+each = pytest.mark.parametrize("situation", [_case(situation) for situation in ALL])
 
 
 @pytest.mark.parametrize("file", files())
