@@ -5,6 +5,7 @@ Held against zoneinfo (the evening's date told by hand, the changes found by wal
 year) and NREL's Solar Position Algorithm as pvlib has it; neither shares code with the core.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
@@ -123,8 +124,18 @@ def place_of(name: str, latitude: float, longitude: float, year: int) -> Place:
 
 
 ZONES = [*STEADY, *CHANGED]
-anywhere = pytest.mark.parametrize("zone", ZONES, ids=[zone[0] for zone in ZONES])
-where_clocks_change = pytest.mark.parametrize("zone", CHANGED, ids=[zone[0] for zone in CHANGED])
+
+
+def _cases(zones: Sequence[tuple[str, float, float, int]]) -> list[object]:
+    """Return the cases of a test; every second zone is in the slow set."""
+    return [
+        pytest.param(zone, marks=[pytest.mark.slow] if number % 2 else [], id=zone[0])
+        for number, zone in enumerate(zones)
+    ]
+
+
+anywhere = pytest.mark.parametrize("zone", _cases(ZONES))
+where_clocks_change = pytest.mark.parametrize("zone", _cases(CHANGED))
 
 
 @pytest.fixture
