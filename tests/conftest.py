@@ -27,7 +27,7 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
-TOGETHER = ("tests/browser/", "tests/daemon/wording/test_situations.py")
+TOGETHER = ("tests/browser/", "tests/daemon/wording/")
 """Where tests share what takes long: a browser, and what is told in each situation."""
 
 

@@ -164,6 +164,8 @@ KINDS = {
     *("carry-in", "carry-out", "stay-in", "mist", "feed", "flush", "stop-wetting"),
     *("shade", "cover", "secure", "damp-down", "water", "course", "leach"),
 }
+HOURS = range(0, 24, 3)
+"""Every second one is in the slow set."""
 WETTINGS = {"mist", "feed", "flush", "water", "course", "leach"}
 SHEET_KEYS = {"schema", "round", "at", "site", "forecast", "chores", "warnings"}
 CHORE_KEYS = {
@@ -283,7 +285,9 @@ def test_the_sheet_as_json_keeps_the_contract(weather: str, round_: str) -> None
 
 
 @pytest.mark.parametrize("weather", DEMOS)
-@pytest.mark.parametrize("hour", range(0, 24, 3))
+@pytest.mark.parametrize(
+    "hour", [pytest.param(hour, marks=[pytest.mark.slow] * (hour % 6 > 0)) for hour in HOURS]
+)
 def test_the_sheet_keeps_the_contract_at_any_hour(weather: str, hour: int) -> None:
     at = f"{DEMOS[weather]}T{hour:02}:20"
     for round_ in ROUNDS:
