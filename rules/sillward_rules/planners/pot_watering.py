@@ -75,8 +75,13 @@ def lowest_share(levels: PotLevels) -> Array:
     """(pot,) the share of its water below which a pot is watered; minus infinity for never.
 
     That is what a plant of its kind stands; less while it slows down or rests, little when it comes
-    out of a dry rest, and nothing in one.
+    out of a dry rest, and nothing in one. Worked out once: each hour is held against it.
     """
+    lowest: Array = levels.scene.memo.of("lowest share", lambda: _lowest_share(levels))
+    return lowest
+
+
+def _lowest_share(levels: PotLevels) -> Array:
     scene, cohorts = levels.scene, levels.cohorts
     kept = kept_moist(scene.seasons[cohorts], scene.traits.rest[cohorts] == "dry")
     lowest = np.where(levels.waking, LOWEST_WAKING, kept * levels.lowest)

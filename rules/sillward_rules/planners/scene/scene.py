@@ -62,8 +62,8 @@ class Scene(Surroundings):
         self._carry_firings: dict[Night, list[Firing]] = {}
         self.night_results: dict[Night, NightResults] = {}
         """A memo of the nights evaluated so far, filled by `nights.find_night_needs`."""
-        self.memo = Memo(2)
-        """What else has been worked out of it, by `pot_levels.levels_of` and `salts.salts_of`."""
+        self.memo = Memo(3)
+        """What else has been worked out of it: by `pot_levels`, `pot_watering` and `salts`."""
         self.cohorts, kinds = make_cohorts(self, state, assume_obeyed=assume_obeyed)
         self.traits: Traits = collection.traits.take(kinds)
         self.traits = self.traits.resting(self.surely_at_rest)
