@@ -181,7 +181,7 @@ def _sheet_of_orders(round_: Round, scene: Scene, chores: tuple[Chore, ...]) -> 
     return Sheet(
         round=round_,
         at=scene.now,
-        site=scene.site.name,
+        site=scene.site.label,
         source=weather.source,
         fetched_at=weather.fetched_at,
         issued_at=weather.issued_at,

@@ -50,7 +50,7 @@ def message(
     told = f"{voice.day(now)} {voice.local(now).year} {voice.hour(now)}"
     length = f"at most {MAX_CHARACTERS} characters"
     lines = [
-        f"Channel {channel.name} of {voice.site.name}, {told}.",
+        f"Channel {channel.name} of {voice.site.label}, {told}.",
         f"Real ones ({channel.told}) come "
         f"{'in full' if channel.full_length else f'in short, {length}'}.",
     ]

@@ -50,7 +50,7 @@ def season(options: Options, as_json: bool, archive: Path, quick: bool, keep: bo
     outlook = _outlook(app.household.collection, past)
     walks = None if quick else _walks(app.household, past)
     is_whole = quick or walks is not None
-    voice, name = shared.voice_for(app, as_json=as_json), app.site.name
+    voice, name = shared.voice_for(app, as_json=as_json), app.site.label
     if as_json:
         print_json(report.document(outlook, name, walks, past.remarks))
     else:

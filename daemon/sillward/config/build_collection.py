@@ -48,10 +48,10 @@ OWN_LIMIT = "your own limit"
 """The origin of a limit that the collection gives itself."""
 
 
-def build_site(table: SiteTable) -> Site:
-    """Return the site of [site]."""
-    zone = ZoneInfo(table.zone)
-    return Site(table.name, table.latitude, table.longitude, table.elevation, zone)
+def build_site(table: SiteTable, key: str | None = None) -> Site:
+    """Return the site of [site]. key: its key, if that is another than its name."""
+    zone, called = ZoneInfo(table.zone), None if key is None else table.name
+    return Site(key or table.name, table.latitude, table.longitude, table.elevation, zone, called)
 
 
 def build_spot(name: str, table: SpotTable) -> Spot:

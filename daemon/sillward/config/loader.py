@@ -48,6 +48,7 @@ def load_household(
     url_for: UrlFor = lambda _: None,
     changes: Sequence[Change] = (),
     mqtt_password: PasswordFor = lambda: None,
+    key: str | None = None,
 ) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
@@ -55,10 +56,11 @@ def load_household(
         credential file.
     changes: made in the file's tables before these are checked; the file is valid without them.
     mqtt_password: returns the password for the broker.
+    key: the key of its site, if that is another than the name in the file.
     """
     reader = TableReader(path.name)
     document = _read_tables(reader, path, changes)
-    site = _read_site(reader, document)
+    site = _read_site(reader, document, key)
     spots = _read_spots(reader, document)
     plants = _read_plants(reader, document, spots)
     rules = _read_rules(reader, document, spots)
@@ -115,12 +117,12 @@ def _read_tables(reader: TableReader, path: Path, changes: Sequence[Change]) -> 
     return tables
 
 
-def _read_site(reader: TableReader, document: Mapping[str, Any]) -> Site | None:
+def _read_site(reader: TableReader, document: Mapping[str, Any], key: str | None) -> Site | None:
     if "site" not in document:
         reader.report("site", "the table [site] is missing")
         return None
     table = reader.read(SiteTable, document["site"], "site")
-    return None if table is None else build_collection.build_site(table)
+    return None if table is None else build_collection.build_site(table, key)
 
 
 def _read_spots(reader: TableReader, document: Mapping[str, Any]) -> dict[str, Spot | None]:

@@ -55,7 +55,7 @@ def _empty_calendar(calendars: Sequence[SiteCalendar]) -> "icalendar.Calendar":
     import icalendar  # 10 MB that a household without a calendar does not need
 
     first: Voice = calendars[0].voice
-    one_site = f"{one_line_for_file(first.site.name, MAX_SITE)} (sillward)"
+    one_site = f"{one_line_for_file(first.site.label, MAX_SITE)} (sillward)"
     name = "sillward" if len(calendars) > 1 else one_site
     about = first.say("calendar_about")
     calendar = icalendar.Calendar()
@@ -92,7 +92,7 @@ def _entry(
     entry.add("summary", icalendar.vText(event.summary))
     entry.add("description", icalendar.vText(event.description))
     if with_location:
-        entry.add("location", icalendar.vText(one_line_for_file(site.name, MAX_SITE)))
+        entry.add("location", icalendar.vText(one_line_for_file(site.label, MAX_SITE)))
     if event.url:
         entry.add("url", event.url)
     entry.add("status", event.status.value)

@@ -36,7 +36,7 @@ def document(absences: Sequence[Absence], site: Site) -> dict[str, Any]:
     iso = iso_in_zone_of(site)
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "absences": [
             {
                 "person": absence.person,

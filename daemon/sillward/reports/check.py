@@ -67,7 +67,7 @@ def text(
     collection, voice = household.collection, household.voice
     site = collection.site
     lines = screen.lines(
-        f"{site.name}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
+        f"{site.label}: {site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
     )
     for plant in collection.plants:
         lines += ["", *_plant_lines(plant, voice, screen)]
@@ -349,7 +349,7 @@ def document(
     voice = Voice(collection.site)
     return {
         "schema": 1,
-        "site": collection.site.name,
+        "site": collection.site.label,
         "plants": [
             {
                 "name": plant.name,

@@ -78,7 +78,7 @@ def document(
     }
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso_in_zone_of(site)(now),
         "courses": [_course(course, collection, of_plants[course.name]) for course in courses],
     }

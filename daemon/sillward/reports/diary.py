@@ -24,7 +24,7 @@ def document(entries: Iterable[DiaryEntry], site: Site, now: datetime) -> dict[s
     iso = iso_in_zone_of(site)
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso(now),
         "entries": [entry_document(entry, iso) for entry in entries],
     }

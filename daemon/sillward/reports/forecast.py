@@ -42,7 +42,7 @@ def document(
     }
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso(now),
         "sources": [
             {"name": source.name, "used": best is not None and best.source is source}

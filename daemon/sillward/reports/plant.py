@@ -75,7 +75,7 @@ def document(report: PlantReport, site: Site) -> dict[str, Any]:
     there = None if plant is None else standing(plant, state, now, Voice(site))
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso(now),
         "plant": report.name,
         "in_collection": plant is not None,

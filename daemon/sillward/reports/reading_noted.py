@@ -35,7 +35,7 @@ def document(noted: Noted, told: float | None, site: Site) -> dict[str, Any]:
     reading, replaced, colder = noted
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "number": reading.id,
         "spot": reading.spot,
         "quantity": reading.quantity.value,

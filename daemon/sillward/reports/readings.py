@@ -43,7 +43,7 @@ def document(
     ]
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso(now),
         "by_hand": [_by_hand_document(reading, iso) for reading in shown],
         "by_hand_before": len(by_hand) - len(shown),

@@ -21,7 +21,7 @@ def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[st
     iso = iso_in_zone_of(site)
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "file": found.name,
         "taken": [
             {

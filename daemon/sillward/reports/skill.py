@@ -66,7 +66,7 @@ def report_of(collection: Collection, store: ForecastStore, keys: Mapping[str, s
     told = {name: store.past_lows(site, name) for name in names}
     both = {night for lows in told.values() for night in lows.night.tolist()}
     nights = [date.fromordinal(night) for night in read.night.tolist() if night in both]
-    return SkillReport(site.name, spots, nights, in_use, keys, skill_of(told, read))
+    return SkillReport(site.label, spots, nights, in_use, keys, skill_of(told, read))
 
 
 # -- for machines

@@ -48,7 +48,7 @@ def document(
     upcoming = due_rounds.upcoming(site, household.rounds, now)
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso(now),
         "forecast": _forecast_document(store, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
@@ -327,4 +327,4 @@ def summary_line(household: Household, wrong: Sequence[str], now: datetime) -> s
     upcoming = due_rounds.upcoming(site, household.rounds, now).values()
     first = min(upcoming, key=lambda occasion: occasion.due_at)
     state = wrong[0] if wrong else "all is well"
-    return f"{site.name}: {state}; next {first.round.value} {voice.day_and_hour(first.due_at)}"
+    return f"{site.label}: {state}; next {first.round.value} {voice.day_and_hour(first.due_at)}"

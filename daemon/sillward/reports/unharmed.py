@@ -18,7 +18,7 @@ def document(
     """
     return {
         "schema": 1,
-        "site": site.name,
+        "site": site.label,
         "at": iso_in_zone_of(site)(now),
         "taken_back": taken_back,
         "nights": [

@@ -149,7 +149,7 @@ def helper_list(
         for line in (say("list_care", name=name), *_of_size(name, collection, voice))
     ]
     return HelperList(
-        say("list_title", site=collection.site.name),
+        say("list_title", site=collection.site.label),
         say("list_for", person=person, span=span_in_words(days, voice)),
         (
             *own,

@@ -141,7 +141,7 @@ def result_of(plan: Plan, records: Sequence[NightRecord]) -> ReplayResult:
     """Return the result that these records of a plan make; they may be fewer than asked for."""
     collection = plan.collection
     return ReplayResult(
-        site=collection.site.name,
+        site=collection.site.label,
         plants=len(collection.plants),
         kinds=len(collection.kinds),
         forecasts=plan.forecasts.description,

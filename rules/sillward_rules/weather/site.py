@@ -7,13 +7,23 @@ from zoneinfo import ZoneInfo
 
 @dataclass(frozen=True, slots=True)
 class Site:
-    """A point on the map: degrees north and east, metres above the sea, IANA zone."""
+    """A point on the map: degrees north and east, metres above the sea, IANA zone.
+
+    name: the key under which all is kept that belongs to it.
+    called: what people call it, if that is something else; `label` is what they read.
+    """
 
     name: str
     latitude: float
     longitude: float
     elevation_m: float
     zone: ZoneInfo
+    called: str | None = None
+
+    @property
+    def label(self) -> str:
+        """What people read as its name."""
+        return self.name if self.called is None else self.called
 
     def local_date(self, at: datetime) -> date:
         """Return the calendar date at the site at this moment."""

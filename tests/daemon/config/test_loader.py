@@ -1,7 +1,7 @@
 """The collection file: what comes of a good one, and in which words a bad one is refused."""
 
 import json
-from dataclasses import fields
+from dataclasses import fields, replace
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
@@ -77,6 +77,13 @@ def test_a_good_collection_arrives_whole() -> None:
     assert household.rounds.dusk.text == "sunset-90min"
     assert household.rounds.morning.text == "sunrise+15min"
     assert household.rounds.week.text == "sat 18:00"
+
+
+def test_a_site_may_be_kept_under_another_key_than_its_name() -> None:
+    site = load_household(FILES / "good.toml").collection.site
+    kept = load_household(FILES / "good.toml", key="casa-inez")
+    assert kept.collection.site == replace(site, name="casa-inez", called=site.name)
+    assert kept.voice.site.label == site.name
 
 
 def test_spots_keep_what_the_grower_said_and_nothing_else() -> None:

@@ -102,7 +102,7 @@ def chart_data(
     low_times = [None if night.low_at is None else local(night.low_at) for night in nights]
     return ChartData(
         kind=kind,
-        site=site.name,
+        site=site.label,
         spot=spot,
         plant=None if plant is None else plant.name,
         zone=str(site.zone),
