@@ -41,6 +41,10 @@ _MEANINGS: Mapping[str, str] = {
         "The address of a web server that passes requests on to the page; what it says of them is"
         " believed."
     ),
+    "METRICS__ADDRESS": (
+        "Where `sillward run` serves metrics for Prometheus, such as `127.0.0.1:9123`. Without it"
+        " none are served. They name nobody, but whoever reaches that address can read them."
+    ),
     "LAST_WORD": (
         "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
         " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that are only in the"

@@ -188,7 +188,7 @@ def test_a_view_that_holds_the_ledger_for_ever_keeps_no_notice_back(beside: Besi
 
 def test_a_page_that_cannot_be_served_is_told_with_what_else_is_wrong(beside: Beside) -> None:
     taken = PageServer(beside.server.application, "127.0.0.1", beside.server.bound_port)
-    after = _AfterTick([beside.world.desk], SenderProcess(), None, None, taken)
+    after = _AfterTick([beside.world.desk], SenderProcess(), None, None, [taken])
 
     after.run()
     assert "the page is not served" in after._troubles[-1]
@@ -210,7 +210,7 @@ def test_a_page_that_fails_otherwise_keeps_no_heartbeat_back(
     monkeypatch.setattr(PageServer, "watch", fail)
     beside.server.close()
 
-    _AfterTick([beside.world.desk], SenderProcess(), None, pulse, beside.server).run()
+    _AfterTick([beside.world.desk], SenderProcess(), None, pulse, [beside.server]).run()
 
     (trouble,) = beats
     assert trouble is not None

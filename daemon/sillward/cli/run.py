@@ -20,6 +20,7 @@ from sillward.assembly.desk_setup import (
     require_places,
 )
 from sillward.assembly.logs import start_logging
+from sillward.assembly.metrics_setup import metrics_server
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
 from sillward.errors import ConfigError
@@ -71,8 +72,9 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             for reloader in reloaders:
                 reloader.look(asked=asked)
 
-        page = _page(apps, desks)
-        after_tick = _AfterTick.of(apps[0], desks, sender, page)
+        page, metrics = _page(apps, desks), metrics_server(apps[0], control.tally)
+        servers = [server for server in (page, metrics) if server is not None]
+        after_tick = _AfterTick.of(apps[0], desks, sender, servers)
         daemon = Daemon(
             desks,
             control,
@@ -80,13 +82,13 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             after_tick=after_tick.run,
             status_line=after_tick.status_line,
         )
-        if page is not None:
-            page.watch()
+        for server in servers:
+            server.watch()
         if not daemon.run():
             # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
             os._exit(1)
-        if page is not None:
-            page.close()
+        for server in servers:
+            server.close()
         for desk in desks:
             desk.close()
         desks[0].context.ledger.close()
@@ -117,38 +119,44 @@ def _sites_but(desks: Sequence[Desk], mine: Desk) -> list[str]:
 @dataclass(slots=True)
 class _AfterTick:
     """What is done after each tick: the sender process ends, a dead page is started again, the
-    calendar is brought up to date, and the heartbeat is sent."""
+    calendar is brought up to date, households in trouble are counted, and the heartbeat is sent."""
 
     desks: Sequence[Desk]
     sender: SenderProcess
     calendar: CalendarPublisher | None
     heartbeat: Heartbeat | None
-    page: "PageServer | None"
+    servers: Sequence["PageServer"]
+    """Of the page and of metrics, where there are such."""
     _troubles: Sequence[str] = ()
     """Those of the first desk."""
 
     @classmethod
     def of(
-        cls, app: App, desks: Sequence[Desk], sender: SenderProcess, page: "PageServer | None"
+        cls,
+        app: App,
+        desks: Sequence[Desk],
+        sender: SenderProcess,
+        servers: Sequence["PageServer"],
     ) -> Self:
         """Build it from the settings."""
         path = app.settings.calendar
         calendar = (
             None if path is None else CalendarPublisher(path, [desk.context for desk in desks])
         )
-        return cls(desks, sender, calendar, heartbeat.build(app.settings), page)
+        return cls(desks, sender, calendar, heartbeat.build(app.settings), servers)
 
     def run(self) -> None:
         """Do it."""
         self.sender.close()
-        if self.page is not None:
-            with contained("page.failed"):
-                self.page.watch()
+        for server in self.servers:
+            with contained(f"{server.name}.failed"):
+                server.watch()
         if self.calendar is not None:
             self.calendar.update()
         troubles = [desk.troubles() for desk in self.desks]
-        if self.page is not None and self.page.trouble is not None:
-            troubles[0] = [*troubles[0], self.page.trouble]
+        tally = self.desks[0].context.run.tally
+        tally.households, tally.in_trouble = len(troubles), sum(map(bool, troubles))
+        troubles[0] += [server.trouble for server in self.servers if server.trouble is not None]
         self._troubles = troubles[0]
         if self.heartbeat is not None:
             now = self.desks[0].context.clock()

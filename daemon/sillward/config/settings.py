@@ -179,6 +179,28 @@ def _splittable(address: str) -> str:
     return address
 
 
+def _host_port(address: str | None) -> tuple[str, int] | None:
+    if address is None:
+        return None
+    host, _, port = address.rpartition(":")
+    return host.strip("[]"), int(port)
+
+
+class MetricsSettings(BaseModel):
+    """What the operator of many households may watch."""
+
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+    address: Annotated[str, AfterValidator(_listen_address)] | None = None
+    """Where `run` serves its metrics, such as 127.0.0.1:9123; None for nowhere. They name nobody,
+    but anybody who reaches that address can read them."""
+
+    @property
+    def host_port(self) -> tuple[str, int] | None:
+        """Where to listen, or None."""
+        return _host_port(self.address)
+
+
 class PageSettings(BaseModel):
     """The page on which a grower answers."""
 
@@ -198,10 +220,7 @@ class PageSettings(BaseModel):
     @property
     def host_port(self) -> tuple[str, int] | None:
         """Where to listen, or None."""
-        if self.address is None:
-            return None
-        host, _, port = self.address.rpartition(":")
-        return host.strip("[]"), int(port)
+        return _host_port(self.address)
 
     @property
     def link_base(self) -> str | None:
@@ -247,6 +266,7 @@ class Settings(BaseSettings):
     heartbeat: HeartbeatSettings = HeartbeatSettings()
     mqtt: MqttSettings = MqttSettings()
     page: PageSettings = PageSettings()
+    metrics: MetricsSettings = MetricsSettings()
     last_word: SecretStr | None = None
     """The channel URL that is told when the service has stopped, in place of all others. Also from
     a credential file named last-word."""

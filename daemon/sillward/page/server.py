@@ -1,4 +1,5 @@
-"""The server of the page: waitress in a thread of its own, bounded, and replaced if it dies.
+"""The server of the page, and of metrics: waitress in a thread of its own, bounded, and replaced if
+it dies.
 
 Whatever happens to it, the ticks go on: they run in other threads and wait for nothing here.
 """
@@ -30,6 +31,7 @@ class PageServer:
 
     port: 0 for one that is free.
     trusted_proxy: the address of the one web server whose word about host and scheme is taken.
+    name: what it serves, in the log and the names of settings.
     """
 
     application: Any
@@ -37,6 +39,7 @@ class PageServer:
     port: int
     trusted_proxy: str | None = None
     limits: Limits = LIMITS
+    name: str = "page"
     _server: HttpServer | None = field(default=None, init=False)
     _thread: threading.Thread | None = field(default=None, init=False)
     _told: str = field(default="", init=False)
@@ -49,17 +52,19 @@ class PageServer:
         except OSError as error:
             why = error.strerror if error.errno is None else os.strerror(error.errno)
             reason = f"cannot listen at {self.host}:{self.port}: {why}"
-            raise ConfigError([one_line(f"SILLWARD_PAGE__ADDRESS: {reason}", 200)]) from None
+            raise ConfigError(
+                [one_line(f"SILLWARD_{self.name.upper()}__ADDRESS: {reason}", 200)]
+            ) from None
         try:
             self._server = HttpServer(self.application, listening, self.limits, **self._proxy())
         except BaseException:
             listening.close()
             raise
         self._thread = threading.Thread(
-            target=_serve, args=(self._server,), name="sillward-page", daemon=True
+            target=_serve, args=(self._server, self.name), name=f"sillward-{self.name}", daemon=True
         )
         self._thread.start()
-        log.info("page.started host=%s port=%d", self.host, self.bound_port)
+        log.info("%s.started host=%s port=%d", self.name, self.host, self.bound_port)
 
     def _listen(self) -> socket.socket:
         """Return a socket that listens. No name but localhost is ever looked up."""
@@ -99,9 +104,9 @@ class PageServer:
     def trouble(self) -> str | None:
         """What is wrong with it, in words; None if it serves."""
         if not self.alive or self._server is None:
-            return f"the page is not served: {self._told or 'it has died'}"
+            return f"the {self.name} is not served: {self._told or 'it has died'}"
         if self._server.longest_s() > STUCK_S:
-            return "the page hangs in a request; it may answer nobody until a restart"
+            return f"the {self.name} hangs in a request; it may answer nobody until a restart"
         return None
 
     def watch(self) -> None:
@@ -113,7 +118,7 @@ class PageServer:
         if self.alive:
             return
         if self._server is not None:
-            log.error("page.dead")
+            log.error("%s.dead", self.name)
             self.close()
         try:
             self.start()
@@ -124,7 +129,7 @@ class PageServer:
 
     def _log_not_started(self, error: Exception) -> None:
         if str(error) != self._told:
-            log.error("page.not_started reason=%s", error)
+            log.error("%s.not_started reason=%s", self.name, error)
         self._told = str(error)
 
     def close(self) -> None:
@@ -141,8 +146,8 @@ class PageServer:
             server.task_dispatcher.shutdown(timeout=END_S)
 
 
-def _serve(server: HttpServer) -> None:
+def _serve(server: HttpServer, name: str) -> None:
     try:
         server.serve()
     except BaseException:
-        log.exception("page.died")
+        log.exception("%s.died", name)

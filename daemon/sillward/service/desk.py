@@ -8,6 +8,7 @@ import logging
 from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from time import perf_counter
 from typing import Self
 
 from sillward.config.household import Household
@@ -95,6 +96,11 @@ class Desk:
 
         If the ledger cannot be written the desk goes on in memory: notices are still sent.
         """
+        began_s = perf_counter()
+        self._do_even_without_file()
+        self.context.run.tally.work_s.add(perf_counter() - began_s)
+
+    def _do_even_without_file(self) -> None:
         if self._do_with_ledger() or self.context.ledger.in_memory:
             return
         if self._ledger_failures >= MAX_LEDGER_FAILURES:

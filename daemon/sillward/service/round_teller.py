@@ -43,6 +43,8 @@ class RoundTeller:
         context = self.context
         if context.ledger.rounds.enqueued_at(context.site.name, occasion.name, occasion.day):
             return None
+        kind = occasion.round.value
+        context.run.tally.rounds_due[kind] += 1
         has_forecast = context.has_forecast()
         sheet = self._with_news_only(occasion, context.sheet(occasion.round, context.weather()))
         notices = [
@@ -52,9 +54,11 @@ class RoundTeller:
                 self._words(channel, occasion, sheet),
                 skip=not _is_worth_telling(sheet, channel),
             )
-            for channel in context.channels_for(occasion.round.value, occasion.day)
+            for channel in context.channels_for(kind, occasion.day)
         ]
         self._save(occasion, notices, sheet, has_forecast=has_forecast)
+        late = sheet.at - occasion.due_at
+        context.run.tally.round_told(kind, late.total_seconds())
         with self.defects.contained("round.failed_to_remember", _details(occasion)):
             remember(sheet, occasion, context.site.name, context.ledger, context.clock())
             damage_questions.remember(
@@ -62,7 +66,7 @@ class RoundTeller:
             )
         log.info(
             "round.told round=%s day=%s chores=%d",
-            occasion.round.value,
+            kind,
             occasion.day,
             len(sheet.chores),
         )
@@ -81,6 +85,7 @@ class RoundTeller:
             for channel in self.context.channels_for(occasion.round.value, occasion.day)
         ]
         self._save(occasion, notices, None, has_forecast=False)
+        self.context.run.tally.rounds_failed[occasion.round.value] += 1
 
     def _with_news_only(self, occasion: Occasion, sheet: Sheet) -> Sheet:
         """Return a sheet without what was told on an earlier one and is to be told once."""

@@ -6,15 +6,19 @@ with a process that is suspended or starved.
 
 from dataclasses import dataclass, field
 
+from sillward.service.tally import Tally
+
 
 @dataclass(slots=True)
 class RunControl:
-    """A request to stop, which desks read, and finished steps of work, which the watchdog reads."""
+    """A request to stop, which desks read, finished steps of work, which the watchdog reads, and
+    the counts of what was done."""
 
     stop_requested: bool = field(default=False, init=False)
     """Asked between two notices: the rest is left for the next start."""
     watched_s: float = field(default=0.0, init=False)
     """How long the run has been watched [s]."""
+    tally: Tally = field(default_factory=Tally, init=False)
     _last_step_s: float = field(default=0.0, init=False)
 
     def request_stop(self) -> None:
