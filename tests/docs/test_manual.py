@@ -212,8 +212,8 @@ def said_by_the_program() -> str:
 
 
 VALUES = re.compile(
-    r"\.\.\.|[0-9]+|PHONE|phone|Open-Meteo|dusk|ahead|behind|old|expired|patio"
-    r"|cattleya tall|; did you mean cattleya|an hour|must be at most"
+    r"\.\.\.|[0-9]+|PHONE|phone|page(?= is not served)|Open-Meteo|dusk|ahead|behind|old"
+    r"|expired|patio|cattleya tall|; did you mean cattleya|an hour|must be at most"
 )
 """What stands in the messages of the page for what the program fills in."""
 

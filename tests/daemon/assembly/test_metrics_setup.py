@@ -11,16 +11,17 @@ from tests.support.paths import EXAMPLES
 
 
 @pytest.fixture
-def app() -> App:
+def app(monkeypatch: pytest.MonkeyPatch) -> App:
+    monkeypatch.setenv("SILLWARD_METRICS__ADDRESS", "127.0.0.1:9123")
     return build(Options(EXAMPLES / "courtyard.toml"))
 
 
-def test_metrics_are_served_where_the_settings_say(
-    app: App, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_without_an_address_there_are_none() -> None:
+    assert metrics_server(build(Options(EXAMPLES / "courtyard.toml")), Tally()) is None
+
+
+def test_metrics_are_served_where_the_settings_say(app: App) -> None:
     tally = Tally()
-    assert metrics_server(app, tally) is None
-    monkeypatch.setenv("SILLWARD_METRICS__ADDRESS", "127.0.0.1:9123")
     server = metrics_server(app, tally)
     assert server is not None
     assert (server.host, server.port) == ("127.0.0.1", 9123)
@@ -31,7 +32,6 @@ def test_metrics_are_served_where_the_settings_say(
 def test_metrics_without_their_library_are_refused(
     app: App, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setenv("SILLWARD_METRICS__ADDRESS", "127.0.0.1:9123")
     monkeypatch.setattr("sillward.assembly.metrics_setup.find_spec", lambda _: None)
     with pytest.raises(ConfigError, match="metrics need prometheus-client"):
         metrics_server(app, Tally())
