@@ -127,6 +127,16 @@ class Notice:
     """The number of the change of the round that it tells of; 0 for the round itself."""
 
     @property
+    def failures(self) -> int:
+        """How often it could not be sent, as long as it waits or is being sent."""
+        return self.attempts - (self.state is NoticeState.SENDING)
+
+    @property
+    def is_on_its_way(self) -> bool:
+        """Whether it waits or is being sent."""
+        return self.state in (NoticeState.WAITING, NoticeState.SENDING)
+
+    @property
     def subject(self) -> Subject:
         """The round or alarm that it tells of."""
         return Subject.parse(self.round)

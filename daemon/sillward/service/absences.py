@@ -259,9 +259,9 @@ def _failing(ledger: Ledger, site: str, channel: str, now: datetime) -> str | No
     notices = ledger.notices.latest(site, channel=channel)
     sent_at = max((notice.sent_at for notice in notices if notice.sent_at), default=None)
     for notice in notices:
-        is_stuck = (
-            notice.state is NoticeState.WAITING and notice.attempts >= MIN_FAILED_ATTEMPTS
-        ) or (notice.state is NoticeState.EXPIRED and now - LOST_WITHIN < notice.expires_at <= now)
+        is_stuck = (notice.is_on_its_way and notice.failures >= MIN_FAILED_ATTEMPTS) or (
+            notice.state is NoticeState.EXPIRED and now - LOST_WITHIN < notice.expires_at <= now
+        )
         if is_stuck and (sent_at is None or notice.next_at > sent_at):
             return notice.last_error or ""
     return None

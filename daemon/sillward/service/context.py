@@ -5,6 +5,7 @@ from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
+from sillward.channels.dispatcher import Dispatcher
 from sillward.channels.push_identity import PushIdentity
 from sillward.channels.sender import Sender
 from sillward.config.channel import Channel
@@ -56,6 +57,8 @@ class ServiceContext:
     """Makes the links in messages; None if messages carry none."""
     push: PushIdentity | None = None
     """Signs what is sent to phones by Web Push; None if that cannot be."""
+    dispatcher: Dispatcher | None = None
+    """Sends beside other work, for many households; without one the sender is waited for."""
     lessons: Lessons = field(init=False)
 
     def __post_init__(self) -> None:

@@ -144,7 +144,7 @@ def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator
         stuck = [
             notice
             for notice in own
-            if notice.state is NoticeState.WAITING and notice.attempts >= MIN_FAILED_ATTEMPTS
+            if notice.is_on_its_way and notice.failures >= MIN_FAILED_ATTEMPTS
         ]
         if lost or stuck:
             last = max([*lost, *stuck], key=lambda notice: notice.next_at)
@@ -194,7 +194,7 @@ def _of_removed_channels(
         (notice.day, notice.round_name) for notice in notices if notice.state is NoticeState.SENT
     }
     for notice in notices:
-        is_unsent = notice.state is NoticeState.WAITING or _was_lost_lately(notice, now)
+        is_unsent = notice.is_on_its_way or _was_lost_lately(notice, now)
         is_reached = (notice.day, notice.round_name) in reached
         if is_unsent and notice.channel not in names and not is_reached:
             what = f"{notice.round_name} of {notice.day}"

@@ -1,4 +1,8 @@
-"""Delivery: what waits is claimed, worded for the moment, sent and marked, until it is too late."""
+"""Delivery: what waits is claimed, worded for the moment, sent and marked, until it is too late.
+
+Where the context has a dispatcher, a notice is handed to it and the outbox goes on: what came of it
+is marked when this household is looked at again. Without one the outbox waits for each.
+"""
 
 import logging
 from collections.abc import Iterable
@@ -7,6 +11,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from traceback import format_tb
 
+from sillward.channels.dispatcher import Attempt, Outcome
 from sillward.channels.push_address import PushAddress, is_push
 from sillward.channels.sender import SEND_S
 from sillward.config.channel import Channel
@@ -51,13 +56,17 @@ class Outbox:
     """What this process has sent and when, as long as the ledger has not recorded it."""
 
     def deliver(self, *, ignore_quiet_hours: bool = False) -> int:
-        """Send every notice that waits and is due. Return how many could not be sent."""
+        """Send every notice that waits and is due. Return how many could not be sent.
+
+        With a dispatcher those count that are known by now not to have been sent.
+        """
         ledger, site, clock = self.context.ledger, self.context.site, self.context.clock
-        ledger.notices.release_claims(site.name, clock())
+        failed = self.settle()
+        self._release_claims()
         for notice in ledger.notices.expire(site.name, clock()):
             log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         self._hand_over()
-        failed = self._send(
+        failed += self._send(
             notice for notice in self._due() if ignore_quiet_hours or not self._must_wait(notice)
         )
         self.wording.forget_old()
@@ -68,10 +77,36 @@ class Outbox:
 
         Return how many could not be sent.
         """
-        context = self.context
-        context.ledger.notices.release_claims(context.site.name, context.clock())
+        failed = self.settle()
+        self._release_claims()
         self._hand_over()
-        return self._send(notice for notice in self._due() if notice.subject == Subject(alarm))
+        return failed + self._send(
+            notice for notice in self._due() if notice.subject == Subject(alarm)
+        )
+
+    def settle(self) -> int:
+        """Record what came of the attempts that a dispatcher has finished. Return how many failed.
+
+        An outcome stays with the dispatcher until the ledger has it.
+        """
+        dispatcher, failed = self.context.dispatcher, 0
+        if dispatcher is None:
+            return 0
+        for outcome in dispatcher.outcomes(self.context.site.name):
+            key = outcome.attempt.notice.key
+            # After a defect it is as after a crash: its claim is released, and it is repeated.
+            failed += not self.defects.contained("notice.failed", f"key={key}").attempt(
+                partial(self._record, outcome), otherwise=lambda: False
+            )
+            dispatcher.settle(outcome)
+        return failed
+
+    def _release_claims(self) -> None:
+        """Put back what was claimed and is not under way any more."""
+        context, dispatcher = self.context, self.context.dispatcher
+        site = context.site.name
+        under_way = set[str]() if dispatcher is None else dispatcher.keys_of(site)
+        context.ledger.notices.release_claims(site, context.clock(), but=under_way)
 
     def _due(self) -> list[Notice]:
         """Return the notices that wait and are due for a try, oldest first."""
@@ -83,19 +118,23 @@ class Outbox:
 
         A defect in one of them holds up no other.
         """
-        context = self.context
+        context, dispatcher = self.context, self.context.dispatcher
         channels = {channel.name: channel for channel in context.channels}
         failed = 0
         for notice in notices:
             if context.run.stop_requested:
                 break
             channel = channels.get(notice.channel)
-            if channel is None:
+            if channel is None or (
+                dispatcher is not None and not dispatcher.has_room(notice, channel)
+            ):
                 continue
             failed += not self.defects.contained("notice.failed", f"key={notice.key}").attempt(
                 partial(self._deliver_one, notice, channel), otherwise=lambda: False
             )
             context.run.step_done()
+        if dispatcher is not None:
+            dispatcher.looked(context.site.name)
         return failed
 
     def _hand_over(self) -> None:
@@ -184,38 +223,52 @@ class Outbox:
         )
 
     def _attempt(self, notice: Notice, channel: Channel, message: Message) -> bool:
-        """Send a claimed notice once and record the outcome; False if it is to be sent again."""
+        """Send a claimed notice once and record the outcome; False if it is to be sent again.
+
+        A dispatcher only begins it.
+        """
         context = self.context
-        ledger, clock = context.ledger, context.clock
         if notice.perhaps_sent:
             message = replace(message, title=context.voice.say("repeat", title=message.title))
         if notice.subject.kind is not Alarm.HELPER:  # the list for a helper is sent in full
             message = push.led_to_page(context.fitted(channel, message), context.voice)
+        attempt, error = Attempt(notice, channel, message), None
+        if context.dispatcher is not None:
+            context.dispatcher.begin(attempt)
+            return True
         try:
             context.sender(channel, message)
-        except DeliveryError as error:
-            gone = _address(channel) if error.gone else None
-            if gone is not None:
-                self._let_go(channel, gone, error)
-                return True
-            if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
-                ledger.mark_sent(notice.key, clock(), str(error))
-                log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
-                return True
-            self._put_back(notice, error)
-            return False
-        except Exception as error:  # a defect must not hold up the other notices
+        except Exception as failure:  # a defect too: it must not hold up the other notices
+            error = failure
+        return self._record(Outcome(attempt, context.clock(), error))
+
+    def _record(self, outcome: Outcome) -> bool:
+        """Record what came of an attempt; False if the notice is to be sent again."""
+        notice, channel, error = outcome.attempt.notice, outcome.attempt.channel, outcome.error
+        ledger, message = self.context.ledger, outcome.attempt.message
+        if error is None:
+            self._sent_unmarked[notice.key] = outcome.at
+            ledger.mark_sent(notice.key, outcome.at, words=(message.title, message.body))
+            del self._sent_unmarked[notice.key]
+            log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
+            return True
+        if not isinstance(error, DeliveryError):
             reason = f"channel {channel.name}: {type(error).__name__}, see the log"
             # Where it was raised, but not its text: that may hold the channel's URL.
             where = "".join(format_tb(error.__traceback__))
             log.error("notice.failed_to_send key=%s reason=%s\n%s", notice.key, reason, where)
             self._put_back(notice, DeliveryError(reason, perhaps_sent=True))
             return False
-        self._sent_unmarked[notice.key] = clock()
-        ledger.mark_sent(notice.key, clock(), words=(message.title, message.body))
-        del self._sent_unmarked[notice.key]
-        log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
-        return True
+        gone = _address(channel) if error.gone else None
+        if gone is not None:
+            self._let_go(channel, gone, error)
+            return True
+        if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
+            ledger.mark_sent(notice.key, outcome.at, str(error))
+            log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
+            return True
+        self._put_back(notice, error)
+        return False
 
     def _let_go(self, channel: Channel, address: PushAddress, error: DeliveryError) -> None:
         """Send nothing more to a device that takes no messages any more; its status says so.
@@ -236,7 +289,11 @@ class Outbox:
         context = self.context
         next_at = context.clock() + pause
         context.ledger.notices.put_back(
-            notice.key, next_at, str(error), perhaps_sent=error.perhaps_sent
+            notice.key,
+            next_at,
+            str(error),
+            perhaps_sent=error.perhaps_sent,
+            attempt=notice.attempts + 1,
         )
         log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
 

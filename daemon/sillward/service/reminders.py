@@ -209,7 +209,7 @@ class Reminders:
         now = self.context.clock()
         names = {channel.name for channel in self.context.channels}
         is_on_its_way = any(
-            notice.state is NoticeState.WAITING and not notice.attempts and notice.channel in names
+            notice.is_on_its_way and not notice.failures and notice.channel in names
             for notice in open_round.notices
         )
         return is_on_its_way or any(

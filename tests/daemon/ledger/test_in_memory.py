@@ -89,7 +89,9 @@ WRITES: dict[str, Callable[[Ledger], object]] = {
         SITE, "week", DAY, NOW, notices=[], chores=[],
         states_now={f"new plant {n}": PlantState("room", NOW) for n in range(300)},
     ),
-    "put back": lambda ledger: ledger.notices.put_back(KEY, NOW, "refused " * 2000),
+    "put back": lambda ledger: ledger.notices.put_back(
+        KEY, NOW, "refused " * 2000, attempt=0
+    ),
     "sent": lambda ledger: ledger.mark_sent(KEY, NOW, "perhaps " * 2000),
     "mark": lambda ledger: ledger.marks.set("fetch failed", NOW, "answered 500 " * 2000),
 }  # fmt: skip

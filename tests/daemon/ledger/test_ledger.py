@@ -706,7 +706,8 @@ def test_a_notice_put_back_waits_with_its_reason(ledger: Ledger) -> None:
     keep(ledger, a_notice())
     ledger.notices.claim(a_notice().key, UNTIL)
 
-    ledger.notices.put_back(a_notice().key, NOW + timedelta(seconds=30), "channel phone: refused")
+    later = NOW + timedelta(seconds=30)
+    ledger.notices.put_back(a_notice().key, later, "channel phone: refused", attempt=1)
 
     assert ledger.notices.due(SITE, NOW + timedelta(seconds=29), PAUSE) == []
     (notice,) = ledger.notices.due(SITE, NOW + timedelta(seconds=30), PAUSE)

@@ -6,7 +6,7 @@ counts such rows.
 
 import json
 import os
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import fields
 from datetime import date, datetime, timedelta
 
@@ -94,11 +94,12 @@ class NoticeTable:
         )
         return changed == 1
 
-    def release_claims(self, site: str, now: datetime) -> int:
+    def release_claims(self, site: str, now: datetime, but: Collection[str] = ()) -> int:
         """Put back a site's claims whose process is gone or whose time is over. Return how many.
 
-        Call it while this process is sending nothing. Another process that is at work keeps
-        what it has.
+        Another process that is at work keeps what it has.
+
+        but: the keys of what this process is sending, however long that takes.
         """
         with self._database.transaction():
             rows = self._database.rows(
@@ -107,9 +108,12 @@ class NoticeTable:
             free = [
                 row["key"]
                 for row in rows
-                if row["owner"] == os.getpid()
-                or not _is_running(row["owner"])
-                or row["next_at"] <= to_text(now)
+                if row["key"] not in but
+                and (
+                    row["owner"] == os.getpid()
+                    or not _is_running(row["owner"])
+                    or row["next_at"] <= to_text(now)
+                )
             ]
             self._database.execute_each(
                 "UPDATE notice SET state = 'waiting', next_at = ? WHERE key = ?",
@@ -133,21 +137,25 @@ class NoticeTable:
         )
 
     def put_back(
-        self, key: str, next_at: datetime, error: str, *, perhaps_sent: bool = False
+        self, key: str, next_at: datetime, error: str, *, attempt: int, perhaps_sent: bool = False
     ) -> None:
         """Put a claimed notice back for another try, unless it is not needed any more.
 
         With `perhaps_sent` it may have arrived all the same. A claim counts as an attempt that may
         have arrived until its outcome is known.
+
+        attempt: the number of the attempt that failed. If another has been claimed since, because
+            the time of this claim was over, the notice is left to that one.
         """
         self._database.execute(
             "UPDATE notice SET state = 'waiting', next_at = ?, last_error = ?,"
-            " perhaps_sent = perhaps_sent - ? WHERE key = ?"
+            " perhaps_sent = perhaps_sent - ? WHERE key = ? AND attempts = ?"
             " AND state IN ('waiting', 'sending')",
             to_text(next_at),
             error,
             int(not perhaps_sent),
             key,
+            attempt,
         )
 
     # -- what is not to be sent any more
@@ -189,7 +197,8 @@ class NoticeTable:
                 str(since),
             )
             self._database.execute(
-                "UPDATE notice SET state = 'not needed' WHERE state IN ('waiting', 'expired')"
+                "UPDATE notice SET state = 'not needed'"
+                " WHERE state IN ('waiting', 'sending', 'expired')"
                 " AND site = ? AND round = ? AND day >= ?",
                 site,
                 round_,
