@@ -54,6 +54,7 @@ _TABLES_IN_A_KEY: Mapping[str, str] = {
     "SunTable": "windows of sun, see below",
     "PotTable": "a pot, see below",
     "LimitsTable": "limits, see below",
+    "OneOfThemTable": "tables of names, see below",
     "ConditionTable": "condition, see below",
     "ChosenTable": "choice of plants, see below",
 }
@@ -174,7 +175,7 @@ def _is_value(default: str) -> bool:
 def _value(tables: Mapping[str, Any], node: Mapping[str, Any], text: str) -> str:
     """What a key takes: kind, unit, range."""
     if "anyOf" in node:
-        return _either(tables, node["anyOf"])
+        return _either(tables, node["anyOf"], text)
     if "enum" in node:
         return ", ".join(markdown.code(f'"{word}"') for word in node["enum"])
     if "$ref" in node:
@@ -189,6 +190,8 @@ def _value(tables: Mapping[str, Any], node: Mapping[str, Any], text: str) -> str
             return _list_of(_value(tables, node["items"], text))
         case "object":
             of_each = node["additionalProperties"]
+            if "$ref" in of_each:
+                return _of_table(tables, of_each["$ref"])
             return f"table of names with a {_unit(text)}, {_range(of_each)}"
     if node.get("format") == "password":
         return "text (secret)"
@@ -200,7 +203,7 @@ def _free_text(node: Mapping[str, Any]) -> str:
     return "text" if most is None else f"text, up to {most} characters"
 
 
-def _either(tables: Mapping[str, Any], choices: list[Mapping[str, Any]]) -> str:
+def _either(tables: Mapping[str, Any], choices: list[Mapping[str, Any]], text: str) -> str:
     """One of a kind, or a list of them; of the culture groups only that they are text."""
     plain = [choice for choice in choices if choice.get("type") != "array"]
     number = next((choice for choice in plain if choice.get("type") == "number"), None)
@@ -209,7 +212,7 @@ def _either(tables: Mapping[str, Any], choices: list[Mapping[str, Any]]) -> str:
         return f"{', '.join(words)} or a number, {_range(number)}"
     if words and len(plain) > 1:
         return "text"  # the groups by name, or any other name of one
-    one = _value(tables, plain[0], "")
+    one = _value(tables, plain[0], text)
     return f"{one}, or a list" if len(plain) < len(choices) else one
 
 

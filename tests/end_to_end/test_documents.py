@@ -7,7 +7,8 @@ import pytest
 from click.testing import CliRunner
 
 from sillward.cli import main
-from sillward.config.models import ChannelTable, HabitsTable, PlantTable, SiteTable, SpotTable
+from sillward.config.models import ChannelTable, HabitsTable, SiteTable, SpotTable
+from sillward.config.plant_models import PlantTable
 from sillward.config.settings import PREFIX, Settings
 from tests.support.documents import blocks, first_collection, text_of
 from tests.support.paths import ROOT

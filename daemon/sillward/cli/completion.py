@@ -10,13 +10,8 @@ from click.shell_completion import CompletionItem
 
 from sillward.config.household import Household
 from sillward.config.loader import load_household
-from sillward.config.models import (
-    HabitsTable,
-    LimitsTable,
-    NoticesTable,
-    RoundsTable,
-    Table,
-)
+from sillward.config.models import HabitsTable, NoticesTable, RoundsTable, Table
+from sillward.config.plant_models import LimitsTable
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import SillwardError
 from sillward.forecast.store import utc_now

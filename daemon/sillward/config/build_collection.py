@@ -1,6 +1,6 @@
 """From the checked tables of a collection file to the types of the core and of the household."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from typing import Any
@@ -12,14 +12,13 @@ from sillward.config.models import (
     NEVER,
     FeedTable,
     HabitsTable,
-    LimitsTable,
     NoticesTable,
-    PlantTable,
     RoundsTable,
     SiteTable,
     SpotTable,
     WaterTable,
 )
+from sillward.config.plant_models import LimitsTable, PlantKeys
 from sillward.config.quiet_hours import QuietHours
 from sillward.text.units import Units
 from sillward_rules.plants import salt_balance
@@ -78,16 +77,19 @@ def build_spot(name: str, table: SpotTable) -> Spot:
     )
 
 
-def build_plant(table: PlantTable, group_names: Sequence[str]) -> Plant:
-    """Return the plant of a table under [[plants]].
+def build_plant(table: PlantKeys, group_names: Sequence[str]) -> Plant:
+    """Return a plant, still without its name, of all that the file says of it.
 
     group_names: its groups as the file names them, all of them known to exist.
     """
+    if table.holder is None or table.home is None:
+        msg = "a plant needs a holder and a home"
+        raise ValueError(msg)
     resolved = [group_lookup.resolve(name).group for name in group_names]
     groups = [standard_groups()[name] for name in resolved if name is not None]
     hangs_bare = table.holder in ("basket", "mount") and any(group.velamen for group in groups)
     return Plant(
-        name=table.name,
+        name="",
         home=table.home,
         shelter=table.shelter,
         holder=table.holder,
@@ -111,14 +113,17 @@ def _own_limits(table: LimitsTable) -> Limits:
     )
 
 
-def with_known_groups(chosen: PlantFilter) -> PlantFilter:
-    """Return a choice of plants by the own names of groups.
+def with_known_names(chosen: PlantFilter, together: Mapping[str, Sequence[str]]) -> PlantFilter:
+    """Return a choice of plants by the own names of plants and groups.
 
-    A name that stands for several groups chooses all of them.
+    A name that stands for several groups, or for several plants, chooses all of them.
+
+    together: the names of plants by a name that they share.
     """
     aliases = [(name, alias_named(name)) for name in chosen.group]
     groups = [group for name, alias in aliases for group in (alias.groups if alias else (name,))]
-    return replace(chosen, group=tuple(dict.fromkeys(groups)))
+    plants = [plant for name in chosen.name for plant in together.get(name, (name,))]
+    return replace(chosen, group=tuple(dict.fromkeys(groups)), name=tuple(dict.fromkeys(plants)))
 
 
 _HABITS_WITH_UNITS = {

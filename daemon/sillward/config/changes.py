@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from sillward.config import bounded_toml
+from sillward.config.plant_tables import all_names, own_table
 from sillward.config.validation import did_you_mean
 from sillward.errors import UsageError
 from sillward.text import printable
@@ -71,15 +72,11 @@ def _make(tables: dict[str, Any], change: Change) -> None:
         _enter(tables.setdefault(name, {}), rest, change)
         return
     entries = tables.get(name, {} if name == "spots" else [])
-    by_name = (
-        entries
-        if name == "spots"
-        else {entry["name"]: entry for entry in entries if "name" in entry}
-    )
-    for key in _chosen(rest[0], list(by_name), name[:-1], change):
+    names = list(entries) if name == "spots" else all_names(entries)
+    for key in _chosen(rest[0], names, name[:-1], change):
         if len(rest) < 2:
             raise _error(change.text, f'say what of "{key}", as in {name}."{key}".KEY=VALUE')
-        _enter(by_name[key], rest[1:], change)
+        _enter(entries[key] if name == "spots" else own_table(entries, key), rest[1:], change)
 
 
 def _chosen(wanted: str, names: Sequence[str], what: str, change: Change) -> list[str]:

@@ -13,7 +13,7 @@ MAX_COLLECTION_BYTES = 5_000_000
 """Of a collection file. Judgement: some 50,000 plants."""
 
 TABLES = (
-    "site", "spots", "plants", "rules", "habits", "water", "feed", "feeds", "courses",
+    "site", "spots", "defaults", "plants", "rules", "habits", "water", "feed", "feeds", "courses",
     "rounds", "notices", "channels", "page", "mqtt", "sensors",
 )  # fmt: skip
 

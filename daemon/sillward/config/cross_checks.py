@@ -4,11 +4,13 @@ Each check reports what is wrong to the reader. Names of places and groups are c
 table, so that a mistake elsewhere in a plant does not hide them.
 """
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
+from typing import Any
 
 from sillward.config import group_lookup
 from sillward.config.household import TopicSensor
-from sillward.config.models import FeedTable, LimitsTable, SensorTable, SpotTable
+from sillward.config.models import FeedTable, SensorTable, SpotTable
+from sillward.config.plant_models import LimitsTable
 from sillward.config.validation import TableReader
 from sillward.errors import MAX_LINES
 from sillward_rules.plants.fertiliser import parse_npk
@@ -34,14 +36,16 @@ def check_spot(reader: TableReader, where: str, table: SpotTable) -> bool:
 # -- plants
 
 
-def check_limits(reader: TableReader, where: str, limits: LimitsTable) -> None:
-    """Check that a plant's own limits do not contradict each other."""
+def check_limits(reader: TableReader, where: str, limits: LimitsTable) -> bool:
+    """Whether a plant's own limits do not contradict each other."""
+    before = len(reader.errors)
     for lower, higher, may_be_equal in _ORDERED_LIMITS:
         low, high = getattr(limits, lower), getattr(limits, higher)
         if low is None or high is None or low < high or (may_be_equal and low == high):
             continue
         wrong = "is above" if may_be_equal else "is not below"
         reader.report(where, f"limits.{lower} {low:g} {wrong} limits.{higher} {high:g}")
+    return len(reader.errors) == before
 
 
 _ORDERED_LIMITS = (
@@ -57,7 +61,7 @@ _ORDERED_LIMITS = (
 def check_places(
     reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
 ) -> None:
-    """Check that a plant's home and shelter are spots, and not the same one."""
+    """Check that the home and the shelter of a table are spots."""
     if not isinstance(raw, Mapping):
         return
     for key in ("home", "shelter"):
@@ -66,38 +70,43 @@ def check_places(
             hint = reader.hint(name, spots)
             known = ", ".join(spots)
             reader.report(where, f'{key} "{name}" is not one of your spots{hint} (spots: {known})')
-    if isinstance(raw.get("home"), str) and raw.get("home") == raw.get("shelter"):
+
+
+def check_shelter(reader: TableReader, where: str, merged: Mapping[str, Any]) -> None:
+    """Check that a plant's home and shelter are not the same spot."""
+    if isinstance(merged.get("home"), str) and merged["home"] == merged.get("shelter"):
         reader.report(where, "home and shelter are the same spot; leave shelter out to stay put")
 
 
-def check_groups(reader: TableReader, where: str, raw: object) -> list[str] | None:
-    """Return the plant's groups as the file names them, or None if one of them is wrong.
-
-    Without a group a plant needs a night limit of its own.
-    """
+def check_groups(reader: TableReader, where: str, raw: object) -> None:
+    """Check that the groups of a table are known, and given in one way."""
     if not isinstance(raw, Mapping):
-        return None
-    group, parents = raw.get("group"), raw.get("parents")
-    if group is not None and parents is not None:
+        return
+    if raw.get("group") is not None and raw.get("parents") is not None:
         reader.report(where, "give group or parents, not both")
-        return None
-    names = [group] if group is not None else parents if isinstance(parents, list) else []
-    if not names:
-        limits = raw.get("limits")
-        if not isinstance(limits, Mapping) or "night_low" not in limits:
-            text = "give group, or parents, or at least limits.night_low of your own"
-            reader.report(where, text)
-            return None
-        return []
-    known = [_is_group(reader, where, name) for name in names if isinstance(name, str)]
-    return names if all(known) and len(known) == len(names) else None
+        return
+    for name in groups_named(raw):
+        if isinstance(name, str):
+            resolution = group_lookup.resolve(name, suggest=len(reader.errors) < MAX_LINES)
+            if resolution.group is None:
+                reader.report(where, resolution.problem)
 
 
-def _is_group(reader: TableReader, where: str, name: str) -> bool:
-    resolution = group_lookup.resolve(name, suggest=len(reader.errors) < MAX_LINES)
-    if resolution.group is None:
-        reader.report(where, resolution.problem)
-    return resolution.group is not None
+def check_night_limit(reader: TableReader, where: str, merged: Mapping[str, Any]) -> None:
+    """Check that a plant without a group has a night limit of its own."""
+    limits = merged.get("limits")
+    has_limit = isinstance(limits, Mapping) and "night_low" in limits
+    if "group" not in merged and not merged.get("parents") and not has_limit:
+        text = "give group, or parents, or at least limits.night_low of your own"
+        reader.report(where, text)
+
+
+def groups_named(raw: Mapping[str, Any]) -> list[Any]:
+    """Return the groups of a plant as the file names them; they may be of any type."""
+    group, parents = raw.get("group"), raw.get("parents")
+    if group is not None:
+        return [group]
+    return parents if isinstance(parents, list) else []
 
 
 # -- rules and feed
@@ -188,12 +197,3 @@ def check_same_topic(
         elif other.name == sensor.name and sensor.payload != "senml":
             text = f"takes for {sensor.quantity} what {label} takes for {other.quantity}"
             reader.report(where, text)
-
-
-# -- names
-
-
-def plant_names(rows: object) -> Sequence[str]:
-    """Return the names of all plants, those included that are wrong otherwise."""
-    tables = [row for row in rows if isinstance(row, Mapping)] if isinstance(rows, list) else []
-    return [table["name"] for table in tables if isinstance(table.get("name"), str)]

@@ -26,12 +26,14 @@ class GivenReader:
 
     - plants: all plants that are right otherwise.
     - known: the names that there are, by the key of a choice of plants.
+    - together: the names of plants by a name that they share.
     - feed, water: what [feed] and [water] say.
     """
 
     reader: TableReader
     plants: Sequence[Plant]
     known: Mapping[str, set[str]]
+    together: Mapping[str, Sequence[str]]
     feed: Recipe | None
     water: Water | None
 
@@ -131,7 +133,7 @@ class GivenReader:
         chosen, problems = read_choice(raw)
         for problem in problems:
             self.reader.report(where, f"{problem.key}: {problem.text}")
-        chosen = build_collection.with_known_groups(chosen)
+        chosen = build_collection.with_known_names(chosen, self.together)
         cross_checks.check_chosen_names(self.reader, where, chosen, self.known)
         return chosen if len(self.reader.errors) == before else None
 

@@ -15,7 +15,6 @@ from sillward.config.models import (
     MqttTable,
     NoticesTable,
     PageTable,
-    PlantTable,
     RoundsTable,
     SensorTable,
     SiteTable,
@@ -23,6 +22,7 @@ from sillward.config.models import (
     Table,
     WaterTable,
 )
+from sillward.config.plant_models import TAKEN_BACK, DefaultsTable, PlantTable
 from sillward.config.rule_schema import group_text, rule_tables
 
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -38,8 +38,9 @@ class Document(Table):
     spots: Annotated[dict[str, SpotTable], Field(min_length=1)] = Field(
         description="[spots.NAME]: the places where plants stand."
     )
+    defaults: DefaultsTable = DefaultsTable()
     plants: Annotated[list[PlantTable], Field(min_length=1)] = Field(
-        description="[[plants]]: one table for each container."
+        description="[[plants]]: one table for each container, or for several that are alike."
     )
     rules: list[dict[str, Any]] = Field(
         [], description="[[rules]]: your own, in addition to the standard ones."
@@ -67,10 +68,8 @@ def collection_schema() -> dict[str, Any]:
     tables = schema["$defs"]
     tables |= rule_tables()
     schema["properties"]["rules"]["items"] = {"$ref": "#/$defs/RuleTable"}
-    plant = tables["PlantTable"]["properties"]
-    for node in (plant["group"], plant["parents"]["items"]):
-        node |= group_text()
-        node.pop("type", None)
+    for name in ("DefaultsTable", "PlantTable", "OneOfThemTable"):
+        _complete_plant_keys(tables[name]["properties"])
     for name in ("NamedFeedTable", "CourseTable"):
         choice = tables[name]["properties"]["plants"]
         about = choice["description"]
@@ -78,7 +77,18 @@ def collection_schema() -> dict[str, Any]:
         choice |= {"$ref": "#/$defs/ChosenTable", "description": about}
     for name, keys in _KEYS_TOGETHER.items():
         tables[name] |= keys
+    schema["allOf"] = _NEEDED_OF_PLANTS
     return {"$schema": DIALECT, "$id": ID, "title": "Collection of sillward", **schema}
+
+
+def _complete_plant_keys(keys: dict[str, Any]) -> None:
+    """Add the culture groups, and that some keys may be false."""
+    for node in (keys["group"], keys["parents"]["items"]):
+        node |= group_text()
+        node.pop("type", None)
+    for key in TAKEN_BACK:
+        kept = {"description": keys[key].pop("description")}
+        keys[key] = {"anyOf": [keys[key], {"const": False}], **kept}
 
 
 def _simplified(node: Any, *, by_name: bool = False) -> Any:
@@ -108,22 +118,49 @@ def _either(*keys: str) -> list[dict[str, Any]]:
     return [{"required": [key]} for key in keys]
 
 
+def _unless_default(default: dict[str, Any], plant: dict[str, Any]) -> dict[str, Any]:
+    """Return that each table of plants must have this, unless [defaults] does."""
+    return {
+        "if": {"required": ["defaults"], "properties": {"defaults": default}},
+        "else": {"properties": {"plants": {"items": plant}}},
+    }
+
+
+_A_NIGHT_LIMIT = {
+    "anyOf": [
+        *_either("group", "parents"),
+        {"properties": {"limits": {"required": ["night_low"]}}, "required": ["limits"]},
+    ]
+}
+
+_NEEDED_OF_PLANTS = [
+    *(_unless_default({"required": [key]}, {"required": [key]}) for key in ("holder", "home")),
+    _unless_default(_A_NIGHT_LIMIT, _A_NIGHT_LIMIT),
+    *(
+        _unless_default(
+            {"required": ["pot"], "properties": {"pot": {"required": [key]}}},
+            {"properties": {"pot": {"required": [key]}}},
+        )
+        for key in ("litres", "medium")
+    ),
+]
+"""What every plant needs, from its own table or from [defaults]."""
+
+_NOT_BOTH_GROUPS = {"not": {"required": ["group", "parents"]}}
+
 _KEYS_TOGETHER: dict[str, dict[str, Any]] = {
     "SpotTable": {
         "if": {"properties": {"indoors": {"const": True}}, "required": ["indoors"]},
         "then": {"not": {"required": ["night_low", "night_offset"]}},
         "else": {"properties": {"night_low": False, "day_low": False, "humidity": False}},
     },
+    "DefaultsTable": _NOT_BOTH_GROUPS,
+    "OneOfThemTable": _NOT_BOTH_GROUPS,
     "PlantTable": {
-        "oneOf": [
-            {"required": ["group"]},
-            {"required": ["parents"]},
-            {
-                "not": {"anyOf": _either("group", "parents")},
-                "properties": {"limits": {"required": ["night_low"]}},
-                "required": ["limits"],
-            },
-        ]
+        **_NOT_BOTH_GROUPS,
+        "oneOf": _either("name", "names"),
+        "dependentRequired": {"count": ["name"]},
+        "dependentSchemas": {"but": {"anyOf": _either("names", "count")}},
     },
     "FeedTable": {"oneOf": _either("ppm_n", "grams_per_litre")},
     "NamedFeedTable": {"oneOf": _either("ppm_n", "grams_per_litre")},

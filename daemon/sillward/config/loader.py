@@ -21,19 +21,18 @@ from sillward.config.models import (
     HabitsTable,
     NoticesTable,
     PageTable,
-    PlantTable,
     RoundsTable,
     SiteTable,
     SpotTable,
     WaterTable,
 )
+from sillward.config.plant_tables import all_names, names_together, read_plants
 from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
 from sillward.config.validation import TableReader, entry_label, toml_key
 from sillward.errors import ConfigError
 from sillward.wording.macros import Wording, packaged, with_own
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
 from sillward_rules.plants.rules import Rule
 from sillward_rules.plants.water_chemistry import Water
@@ -62,14 +61,15 @@ def load_household(
     document = _read_tables(reader, path, changes)
     site = _read_site(reader, document, key)
     spots = _read_spots(reader, document)
-    plants = _read_plants(reader, document, spots)
-    rules = _read_rules(reader, document, spots)
+    plants = read_plants(reader, document, spots)
+    together = names_together(document.get("plants"))
+    rules = _read_rules(reader, document, spots, together)
     habits = _read_habits(reader, document)
     water = _read_water(reader, document)
     if water is not None:
         plants = [build_collection.with_medium_limit(plant) for plant in plants]
     feed = _read_feed(reader, document, water)
-    given = GivenReader(reader, plants, _known_names(document, spots), feed, water)
+    given = GivenReader(reader, plants, _known_names(document, spots), together, feed, water)
     feeds = given.feeds(document)
     courses = given.courses(document, feeds)
     times = reader.read(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
@@ -145,44 +145,11 @@ def _read_spot(reader: TableReader, name: str, raw: object) -> Spot | None:
     return build_collection.build_spot(name, table)
 
 
-def _read_plants(
-    reader: TableReader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
-) -> list[Plant]:
-    rows = reader.list_of_tables(document, "plants")
-    if rows == []:
-        reader.report("plants", "there are no plants; add a table under [[plants]]")
-    plants: list[Plant] = []
-    index_of_name: dict[str, int] = {}
-    for index, raw in enumerate(rows or []):
-        where = entry_label("plants", index, raw)
-        name = raw.get("name") if isinstance(raw, Mapping) else None
-        if isinstance(name, str) and name in index_of_name:
-            taken = index_of_name[name]
-            text = f"the name is already taken by plants[{taken}]; make it unique"
-            reader.report(where, text)
-        elif isinstance(name, str):
-            index_of_name[name] = index
-        plant = _read_plant(reader, where, raw, spots)
-        if plant is not None:
-            plants.append(plant)
-    return plants
-
-
-def _read_plant(
-    reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
-) -> Plant | None:
-    table = reader.read(PlantTable, raw, where)
-    if table is not None:
-        cross_checks.check_limits(reader, where, table.limits)
-    cross_checks.check_places(reader, where, raw, spots)
-    group_names = cross_checks.check_groups(reader, where, raw)
-    if table is None or group_names is None:
-        return None
-    return build_collection.build_plant(table, group_names)
-
-
 def _read_rules(
-    reader: TableReader, document: Mapping[str, Any], spots: Mapping[str, Spot | None]
+    reader: TableReader,
+    document: Mapping[str, Any],
+    spots: Mapping[str, Spot | None],
+    together: Mapping[str, Sequence[str]],
 ) -> list[Rule]:
     rules: list[Rule] = []
     known = _known_names(document, spots)
@@ -195,7 +162,8 @@ def _read_rules(
         for problem in problems:
             reader.report(where, f"{problem.key}: {problem.text}")
         if rule is not None:
-            rule = replace(rule, plants=build_collection.with_known_groups(rule.plants))
+            chosen = build_collection.with_known_names(rule.plants, together)
+            rule = replace(rule, plants=chosen)
             cross_checks.check_chosen_names(reader, where, rule.plants, known)
             rules.append(rule)
     return rules
@@ -208,7 +176,7 @@ def _known_names(
     return {
         "home": set(spots),
         "group": set(standard_groups()),
-        "name": set(cross_checks.plant_names(document.get("plants"))),
+        "name": set(all_names(document.get("plants"))),
     }
 
 

@@ -27,12 +27,8 @@ from sillward.config import patterns
 from sillward.config.credentials import MAX_FILE_NAME, folded_name, passphrase_file
 from sillward.text import printable
 from sillward_rules.plants.fertiliser import names_of_salts, parse_npk, salt_named
-from sillward_rules.plants.limits import Rest, Rot
-from sillward_rules.plants.plant import Holder
-from sillward_rules.plants.pot import Medium
 from sillward_rules.plants.water_chemistry import AIMED_PH, MAX_AIMED_PH, MIN_AIMED_PH
 from sillward_rules.weather import time_expressions
-from sillward_rules.weather.season import Grows
 
 Share = Annotated[float, Field(ge=0, le=1)]
 Celsius = Annotated[float, Field(ge=-60, le=60)]
@@ -183,122 +179,6 @@ class SpotTable(Table):
     )
     humidity: Percent | None = Field(
         None, description="indoors: relative humidity, %; a percentage and not a share"
-    )
-
-
-class LimitsTable(Table):
-    """The grower's own limits for a plant; they beat those of its group."""
-
-    night_low: NightLow | None = Field(
-        None, description="lowest temperature for whole nights, the limit of comfort, °C"
-    )
-    brief_low: NightLow | None = Field(
-        None, description="temperature of air or leaf that injures within hours, °C"
-    )
-    rest_low: NightLow | None = Field(
-        None, description="lowest temperature for whole nights while growth rests, °C"
-    )
-    day_high: Celsius | None = Field(None, description="highest air temperature by day, °C")
-    leaf_high: Celsius | None = Field(None, description="highest leaf temperature in the sun, °C")
-    night_high: Celsius | None = Field(
-        None, description="highest temperature for whole nights, for cool growers, °C"
-    )
-    humidity_low: Percent | None = Field(None, description="lowest relative humidity, %")
-    vpd_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
-        None, description="highest vapour-pressure deficit of the air, kPa"
-    )
-    light_low: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="least light at noon, as PPFD, umol m-2 s-1"
-    )
-    light_high: Annotated[float, Field(gt=0, le=3000)] | None = Field(
-        None, description="most light at noon, as PPFD, umol m-2 s-1"
-    )
-    salt_high: Annotated[float, Field(gt=0, le=10)] | None = Field(
-        None, description="strongest feed, as EC, mS/cm"
-    )
-    medium_salt_high: Annotated[float, Field(gt=0, le=20)] | None = Field(
-        None,
-        description=(
-            "strongest water in the medium or on the roots, as EC of a pour-through, mS/cm; left "
-            "out: 2.5 times salt_high, at most 4.6"
-        ),
-    )
-    gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
-        None, description="strongest gust at the spot, m/s"
-    )
-    rain_high: Annotated[float, Field(gt=0, le=200)] | None = Field(
-        None, description="most rain in an hour, mm"
-    )
-    rot: Rot | None = Field(
-        None, description="how easily crown and axils rot when they stay wet overnight"
-    )
-    rest: Rest | None = Field(None, description='"dry" if the plant is kept dry while growth rests')
-    grows: Grows | None = Field(
-        None,
-        description="the warmth in which it grows, which also decides when it is misted and fed",
-    )
-
-
-class PotTable(Table):
-    """What a plant stands in."""
-
-    litres: Annotated[float, Field(ge=0.02, le=500)] = Field(
-        description="how much medium it holds, L; a round pot 15 cm across holds about 1.5"
-    )
-    medium: Medium = Field(
-        description=(
-            "what the roots are in: bark; sphagnum moss; peat, as bought potting compost is; soil,"
-            " with loam or garden earth in it; mineral, as pumice, lava, perlite or clay balls"
-        )
-    )
-    dark: bool = Field(
-        False, description="whether its outside is dark, so that the sun heats it (false)"
-    )
-
-
-class PlantTable(Table):
-    """[[plants]]: one container."""
-
-    name: Text = Field(description="what notices call the plant; each needs a name of its own")
-    group: Text | None = Field(None, description="its culture group; `sillward groups` lists them")
-    parents: Annotated[list[Text], Field(min_length=1)] | None = Field(
-        None,
-        description=(
-            "for a hybrid, in place of group: the groups of its parents; "
-            "the most tender limit counts"
-        ),
-    )
-    holder: Holder = Field(description="what it grows in or on")
-    home: Text = Field(description="the spot where it stands when nothing is wrong")
-    shelter: Text | None = Field(
-        None, description="the spot to which it is carried; left out: it stays where it is"
-    )
-    velamen: bool | None = Field(
-        None,
-        description=(
-            "whether it has bare aerial roots that are misted; left "
-            "out: its group and holder decide"
-        ),
-    )
-    worth: Annotated[float, Field(gt=0, le=100)] | None = Field(
-        None,
-        description=(
-            "how many times as much harm to it counts as harm to other plants, where that is "
-            "weighed against trips (1)"
-        ),
-    )
-    pot: PotTable | None = Field(
-        None,
-        description=(
-            'its pot, such as { litres = 3, medium = "bark" }; left out: nothing is said of when '
-            "it needs water"
-        ),
-    )
-    span: Annotated[float, Field(ge=1, le=1000)] | None = Field(
-        None, description="how wide it is across its leaves, cm; left out: by its pot"
-    )
-    limits: LimitsTable = Field(
-        LimitsTable(), description="limits of your own, which count in place of those of its group"
     )
 
 

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
-from sillward.config.models import ChannelTable, LimitsTable, SunTable, Table
+from sillward.config.models import ChannelTable, SunTable, Table
+from sillward.config.plant_models import LimitsTable, OneOfThemTable, PotTable
 from sillward.errors import MAX_LINE_LENGTH, MAX_LINES
 from sillward.text import printable
 
@@ -142,9 +143,16 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
 
 
 def entry_label(key: str, index: int, raw: object) -> str:
-    """Return how errors name an entry of a list: by its index, and its own name if it has one."""
-    name = raw.get("name") if isinstance(raw, Mapping) else None
-    return f"{key}[{index}] {_shown(name)}" if isinstance(name, str) else f"{key}[{index}]"
+    """Return how errors name an entry of a list: by its index, and its own name if it has one.
+
+    One that is about several plants has the name of the first.
+    """
+    table = raw if isinstance(raw, Mapping) else {}
+    name, names = table.get("name"), table.get("names")
+    more = ""
+    if name is None and isinstance(names, list) and names:
+        name, more = names[0], f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f"{key}[{index}] {_shown(name)}{more}" if isinstance(name, str) else f"{key}[{index}]"
 
 
 def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = True) -> str:
@@ -199,14 +207,21 @@ def _key_path(loc: Sequence[int | str]) -> str:
     for part in loc:
         if part == "[key]":  # pydantic's word for "the key itself"
             continue
-        path += f"[{part}]" if isinstance(part, int) else f".{part}" if path else str(part)
+        key = part if isinstance(part, int) else toml_key(part)
+        path += f"[{key}]" if isinstance(part, int) else f".{key}" if path else str(key)
     return path
 
 
 def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
-    nested: Any = {"limits": LimitsTable, "sun": SunTable}.get(str(loc[0]), model)
-    chosen: type[BaseModel] = nested if len(loc) > 1 else model
+    chosen: type[BaseModel] = model
+    for depth, part in enumerate(loc[:-1]):
+        of_one = depth == 1 and loc[0] == "but"
+        chosen = OneOfThemTable if of_one else _NESTED.get(str(part), chosen)
     return [info.alias or name for name, info in chosen.model_fields.items()]
+
+
+_NESTED: Mapping[str, type[BaseModel]] = {"limits": LimitsTable, "pot": PotTable, "sun": SunTable}
+"""The tables below a key."""
 
 
 def _shown(value: object) -> str:

@@ -24,7 +24,7 @@ from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.time_expressions import Moment
 from tests.support.documents import first_collection, key_tables, text_of
-from tests.support.paths import COLLECTIONS, ROOT
+from tests.support.paths import COLLECTIONS, EXAMPLES, ROOT
 
 FILES = sorted(COLLECTIONS.glob("*.toml"))
 SCHEMA = json_schema.collection_schema()
@@ -67,8 +67,9 @@ def test_it_is_a_schema_and_the_command_prints_it() -> None:
     assert SCHEMA["$schema"].endswith("/2020-12/schema")
 
 
-def test_the_example_is_good() -> None:
-    assert errors(read(ROOT / "examples" / "courtyard.toml")) == []
+@pytest.mark.parametrize("name", ["courtyard", "three-hundred-plants"])
+def test_the_examples_are_good(name: str) -> None:
+    assert errors(read(EXAMPLES / f"{name}.toml")) == []
 
 
 def test_the_collection_that_the_readme_shows_is_good() -> None:
@@ -93,8 +94,15 @@ def test_every_mistake_is_marked() -> None:
     [
         ("SpotTable", {"indoors": True, "night_low": 14, "night_offset": 2}),
         ("SpotTable", {"humidity": 50}),
-        ("PlantTable", {"name": "a", "holder": "pot", "home": "b", "limits": {"day_high": 30}}),
-        ("PlantTable", {"name": "a", "holder": "pot", "home": "b", "parents": []}),
+        ("PlantTable", {"name": "a", "parents": []}),
+        ("PlantTable", {"name": "a", "group": "aloe", "parents": ["aloe"]}),
+        ("PlantTable", {"name": "a", "names": ["b"], "group": "aloe"}),
+        ("PlantTable", {"group": "aloe"}),
+        ("PlantTable", {"names": ["a"], "count": 2}),
+        ("PlantTable", {"name": "a", "count": 0}),
+        ("PlantTable", {"name": "a", "but": {"a": {}}}),
+        ("PlantTable", {"name": "a", "shelter": True}),
+        ("DefaultsTable", {"name": "a"}),
         ("FeedTable", {"npk": "20-20-20", "water_ec": 0.1}),
         ("FeedTable", {"npk": "20-20-20", "water_ec": 0.1, "ppm_n": 50, "grams_per_litre": 1}),
         ("FeedTable", {"npk": "20/20/20", "water_ec": 0.1, "ppm_n": 50}),
@@ -112,12 +120,32 @@ def test_keys_that_do_not_go_together_are_marked(table: str, document: object) -
         ("SpotTable", {}),
         ("SpotTable", {"indoors": True, "night_low": 14, "humidity": 50}),
         ("PlantTable", {"name": "a", "holder": "pot", "home": "b", "limits": {"night_low": 5}}),
+        ("PlantTable", {"name": "a", "count": 2, "but": {"a 2": {"home": "c", "pot": False}}}),
         ("NoticesTable", {"remind": "never", "quiet": "sunset+1h to sunrise-10min"}),
         ("FeedTable", {"npk": "12.5-0-25", "water_ec": 0, "ppm_n": 50, "salts": {"KNO3": 0.1}}),
     ],
 )
 def test_keys_that_go_together_are_not(table: str, document: object) -> None:
     assert errors(document, table) == []
+
+
+SITE = {"name": "s", "latitude": 0, "longitude": 0, "elevation": 0, "zone": "UTC"}
+PLANT = {"name": "a", "holder": "pot", "home": "b", "group": "aloe", "pot": {"medium": "bark"}}
+DEFAULTS = [
+    ("holder", {"holder": "pot"}),
+    ("home", {"home": "b"}),
+    ("group", {"limits": {"night_low": 5}}),
+    ("pot", {"pot": {"litres": 2}}),
+]
+
+
+@pytest.mark.parametrize(("key", "default"), DEFAULTS, ids=[key for key, _ in DEFAULTS])
+def test_what_a_plant_needs_may_be_a_default(key: str, default: dict[str, Any]) -> None:
+    whole = {**PLANT, "pot": {"litres": 2, "medium": "bark"}}
+    plant = PLANT if key == "pot" else {name: whole[name] for name in whole if name != key}
+
+    assert len(errors({"site": SITE, "spots": {"b": {}}, "plants": [plant]})) == 1
+    assert errors({"site": SITE, "spots": {"b": {}}, "plants": [plant], "defaults": default}) == []
 
 
 # -- words on every key
@@ -181,7 +209,15 @@ def test_the_schema_and_the_manual_know_the_same_keys(name: str) -> None:
 
 
 def test_every_table_of_the_file_is_in_the_schema() -> None:
-    assert {*SCHEMA["properties"], "limits", "pot"} == set(TABLES)
+    assert {*SCHEMA["properties"], "limits", "pot"} == {*TABLES, "defaults"}
+
+
+def test_the_defaults_are_keys_of_plants() -> None:
+    tables = {name: SCHEMA["$defs"][name]["properties"] for name in ("DefaultsTable", "PlantTable")}
+    of_several = {"name", "names", "count", "but"}
+
+    assert tables["PlantTable"].keys() - tables["DefaultsTable"].keys() == of_several
+    assert all(tables["PlantTable"][key] == node for key, node in tables["DefaultsTable"].items())
 
 
 def test_defaults_that_are_told_are_those_of_the_core() -> None:

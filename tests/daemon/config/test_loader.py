@@ -307,7 +307,7 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "no-plants": ["plants: there are no plants; add a table under [[plants]]"],
     "no-site": ["site: the table [site] is missing"],
-    "plant-name-missing": ["plants[3]: name is missing"],
+    "plant-name-missing": ["plants[3]: give name, or names for plants that are alike"],
     "plant-name-twice": [
         'plants[3] "Old cattleya": the name is already taken by plants[1]; make it unique'
     ],
@@ -345,7 +345,8 @@ MISTAKES: dict[str, list[str]] = {
     "worth-of-nothing": [f"{OLD}: worth 0: must be more than 0"],
     "unknown-plant-key": [
         f'{OLD}: unknown key "colour" '
-        "(known: name, group, parents, holder, home, shelter, velamen, worth, pot, span, limits)"
+        "(known: name, names, count, group, parents, holder, home, shelter, velamen, worth, pot, "
+        "span, limits, but)"
     ],
     "unknown-rule-key": [
         f"{RULE}: when: unknown key "
@@ -363,8 +364,8 @@ MISTAKES: dict[str, list[str]] = {
         "(known: from, to, above)",
     ],
     "unknown-table": [
-        "habit: unknown table (known: site, spots, plants, rules, habits, water, feed, feeds, "
-        "courses, rounds, notices, channels, page, mqtt, sensors)"
+        "habit: unknown table (known: site, spots, defaults, plants, rules, habits, water, feed, "
+        "feeds, courses, rounds, notices, channels, page, mqtt, sensors)"
     ],
     "unknown-zone": [
         'site: zone: "Mendoza" is not a time zone; write for example "America/Argentina/Mendoza"'
