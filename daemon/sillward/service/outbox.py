@@ -64,6 +64,7 @@ class Outbox:
         failed = self.settle()
         self._release_claims()
         for notice in ledger.notices.expire(site.name, clock()):
+            self._count("expired")
             log.error("notice.expired key=%s last_error=%s", notice.key, notice.last_error)
         self._hand_over()
         failed += self._send(
@@ -250,6 +251,7 @@ class Outbox:
             self._sent_unmarked[notice.key] = outcome.at
             ledger.mark_sent(notice.key, outcome.at, words=(message.title, message.body))
             del self._sent_unmarked[notice.key]
+            self._count("sent")
             log.info("notice.sent key=%s attempts=%d", notice.key, notice.attempts + 1)
             return True
         if not isinstance(error, DeliveryError):
@@ -262,13 +264,18 @@ class Outbox:
         gone = _address(channel) if error.gone else None
         if gone is not None:
             self._let_go(channel, gone, error)
+            self._count("gone")
             return True
         if error.perhaps_sent and notice.perhaps_sent >= MAX_DOUBTFUL:
             ledger.mark_sent(notice.key, outcome.at, str(error))
+            self._count("doubtful")
             log.warning("notice.doubtful key=%s reason=%s", notice.key, error)
             return True
         self._put_back(notice, error)
         return False
+
+    def _count(self, outcome: str) -> None:
+        self.context.run.tally.notices[outcome] += 1
 
     def _let_go(self, channel: Channel, address: PushAddress, error: DeliveryError) -> None:
         """Send nothing more to a device that takes no messages any more; its status says so.
@@ -295,6 +302,7 @@ class Outbox:
             perhaps_sent=error.perhaps_sent,
             attempt=notice.attempts + 1,
         )
+        self._count("failed")
         log.warning("notice.failed key=%s reason=%s next_try=%s", notice.key, error, pause)
 
 

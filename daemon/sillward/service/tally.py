@@ -48,7 +48,8 @@ class Tally:
     rounds_failed: Counter[str] = field(default_factory=Counter)
     """Rounds of which only that they could not be worked out was told."""
     notices: Counter[str] = field(default_factory=Counter)
-    """By what became of an attempt: sent, failed, doubtful, expired."""
+    """By what became of an attempt: sent, failed, doubtful, or gone, its device being no more; and
+    those given up as too late: expired."""
     provider_calls: Counter[tuple[str, str]] = field(default_factory=Counter)
     """By provider, and by what came of the request: good or failed."""
     lateness_s: Distribution = field(default_factory=lambda: Distribution(LATENESS_BOUNDS_S))

@@ -4,7 +4,7 @@ import pytest
 
 from sillward.service import round_teller
 from sillward.service.tally import LATE_S, Distribution
-from tests.support.desks import a_world
+from tests.support.desks import a_channel, a_world
 
 
 def test_a_round_told_in_time_counts_as_due_and_told() -> None:
@@ -44,6 +44,18 @@ def test_a_round_that_cannot_be_worked_out_counts_as_failed(
     assert tally.rounds_failed == {"dusk": 1}
     assert tally.rounds_due == {"dusk": 1}
     assert not tally.rounds_told
+
+
+def test_attempts_to_send_are_counted_by_what_came_of_them() -> None:
+    world = a_world("17:00", a_channel("phone"), a_channel("mail"))
+    world.post.down.add("mail")
+    desk = world.desk
+    desk.tick()
+    tally = desk.context.run.tally
+    assert tally.notices == {"sent": 1, "failed": 1}
+    world.clock.move(hours=18)
+    desk.tick()
+    assert tally.notices["expired"] == 1
 
 
 def test_a_value_on_a_bound_lies_up_to_it() -> None:
