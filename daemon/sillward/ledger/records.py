@@ -270,7 +270,9 @@ def maybe_moment(text: str | None) -> datetime | None:
 def column_value(value: object) -> object:
     """Return a value as a column takes it."""
     if isinstance(value, OpenOrder | ColdHistory):
-        return json.dumps({name: column_value(part) for name, part in asdict(value).items()})
+        return json.dumps(
+            {field.name: column_value(getattr(value, field.name)) for field in fields(value)}
+        )
     if isinstance(value, Care):
         return None if value == NO_CARE else care_codec.encode(value)
     if isinstance(value, tuple):
@@ -291,7 +293,8 @@ def state_to_plain(state: PlantState | None) -> dict[str, Any] | None:
 
 def states_to_json(states: Mapping[str, PlantState]) -> str:
     """Return the states of some plants as text."""
-    return json.dumps({plant: state_to_plain(state) for plant, state in states.items()})
+    plain = {id(state): state_to_plain(state) for state in states.values()}  # many share one
+    return json.dumps({plant: plain[id(state)] for plant, state in states.items()})
 
 
 def states_from_json(text: str) -> dict[str, PlantState]:

@@ -1,10 +1,9 @@
 """Courses over the days: when each began, how often it was given, when leaves need a look."""
 
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 
-from sillward_rules.planners.scene.cohorts import Cohort, States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.solutions import ended_on
 from sillward_rules.plants.course_progress import CourseProgress
@@ -23,23 +22,18 @@ good so many days after the last look [d]. Judgement: three times are enough; wh
 by then does not want to."""
 
 
-def with_courses_begun(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
-    """Return the states of a morning, with the day from which on each course is planned."""
-    if not scene.collection.courses:
-        return states
-    today = scene.site.local_date(scene.now)
-    begun: list[Cohort] = [
-        replace(cohort, state=states[cohort.names[0]]) for cohort in scene.cohorts
-    ]
+def with_courses_begun(scene: Scene, states: Sequence[PlantState]) -> list[PlantState]:
+    """(cohort,) the states of a morning, with the day from which on each course is planned."""
+    today, begun = scene.site.local_date(scene.now), list(states)
     for _, course, index in _running(scene, today):
-        care = begun[index].state.care
+        care = begun[index].care
         known = care.course(course.name) or CourseProgress(course.name)
         # One that begins anew after it was ended is told from the one before.
         is_new = known.began is None or (course.begins is not None and known.began < course.begins)
         if is_new:
             care = care.with_course(replace(known, began=today, ended_at=None))
-            begun[index] = replace(begun[index], state=replace(begun[index].state, care=care))
-    return States(begun)
+            begun[index] = replace(begun[index], care=care)
+    return begun
 
 
 def fallen_behind(scene: Scene) -> list[Remark]:

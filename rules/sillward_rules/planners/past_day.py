@@ -1,6 +1,6 @@
 """What the day that is over has done to each plant: the state in which a morning begins."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from sillward_rules.planners.cold_history import after_last_night
@@ -20,53 +20,62 @@ def states_after(scene: Scene) -> Mapping[str, PlantState]:
     seasoned = with_season(scene, after_last_night(scene))
     current = without_what_is_gone(scene, seasoned)
     watered = after_last_day(scene, with_courses_begun(scene, current))
-    return salts.after_last_day(scene, watered)
+    return States(scene.cohorts, salts.after_last_day(scene, watered))
 
 
-def with_season(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
+# Each step has the state of the plants of each cohort, (cohort,). Cohorts that share one go on to
+# share one, and only what a step changes is made anew.
+
+
+def with_season(scene: Scene, states: Sequence[PlantState]) -> list[PlantState]:
     """Return these states with the season of each plant as of this day; it begins to be remembered.
 
     A season that is not known by its day length and warmth is not remembered anew.
     """
     today = scene.site.local_date(scene.now)
     first = {season: SeasonMemory(season, today, today) for season in Season}
-    cohorts = []
-    for cohort, memory, season, known in zip(
-        scene.cohorts, scene.season_memories, scene.raw_seasons, scene.season_known, strict=True
-    ):
-        if memory is None and known:
-            memory = first[season]
-        state = states[cohort.names[0]]
-        if memory is not state.care.season:
-            state = replace(state, care=replace(state.care, season=memory))
-        cohorts.append(replace(cohort, state=state))
-    return States(cohorts)
+    memories = [
+        first[season] if memory is None and known else memory
+        for memory, season, known in zip(
+            scene.season_memories,
+            scene.raw_seasons.tolist(),
+            scene.season_known.tolist(),
+            strict=True,
+        )
+    ]
+    after: dict[tuple[int, int], PlantState] = {}
+    seasoned = []
+    for state, memory in zip(states, memories, strict=True):
+        key = id(state), id(memory)
+        if key not in after:
+            care = state.care
+            same = memory is care.season
+            after[key] = state if same else replace(state, care=replace(care, season=memory))
+        seasoned.append(after[key])
+    return seasoned
 
 
-def without_what_is_gone(
-    scene: Scene, states: Mapping[str, PlantState]
-) -> Mapping[str, PlantState]:
+def without_what_is_gone(scene: Scene, states: Sequence[PlantState]) -> list[PlantState]:
     """Return these states without what the collection has no use for any more.
 
     That is the water of a pot that is not in it, and courses of which nothing was given or said for
     `course_progress.KEPT`: a file that lacks one for a while loses no answer.
     """
-    running: list[set[str]] = [set() for _ in scene.cohorts]
-    for course in scene.collection.courses:
-        for index in course.plants.among(scene.traits).nonzero()[0].tolist():
-            running[index].add(course.name)
-    since, cohorts = scene.now - KEPT, []
-    for cohort, names in zip(scene.cohorts, running, strict=True):
-        state = states[cohort.names[0]]
+    courses = scene.collection.courses
+    meant = [(course.name, course.plants.among(scene.traits)) for course in courses]
+    since, left = scene.now - KEPT, list(states)
+    for index, state in enumerate(states):
         care = state.care
+        if not (care.courses or care.water or care.looks):
+            continue
+        names = {name for name, chosen in meant if chosen[index]}
         kept = tuple(
             one for one in care.courses if one.name in names or one.was_heard_of_since(since)
         )
         if kept != care.courses:
             care = replace(care, courses=kept)
-        if cohort.plant.pot is None and (care.water or care.looks):
+        if scene.cohorts[index].plant.pot is None and (care.water or care.looks):
             care = replace(care, water=None, looks=())
-        cohorts.append(
-            replace(cohort, state=state if care is state.care else replace(state, care=care))
-        )
-    return States(cohorts)
+        if care is not state.care:
+            left[index] = replace(state, care=care)
+    return left

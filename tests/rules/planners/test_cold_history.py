@@ -17,6 +17,7 @@ from sillward_rules.physics.cold_harm import (
 )
 from sillward_rules.planners.cold_history import after_last_night
 from sillward_rules.planners.nights import find_night_needs
+from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.care import Wetting
 from sillward_rules.plants.collection import Collection, Habits
@@ -63,7 +64,11 @@ def after(
 ) -> dict[str, ColdHistory | None]:
     """What is known of the nights on the morning of the 15th."""
     scene = Scene(collection(*plants, spots=spots), sky(temp), state or {}, MORNING)
-    return {name: known.cold for name, known in after_last_night(scene).items()}
+    return {name: known.cold for name, known in _states_after(scene).items()}
+
+
+def _states_after(scene: Scene) -> States:
+    return States(scene.cohorts, after_last_night(scene))
 
 
 def outside(cold: ColdHistory | None = None, name: str = "Test strap") -> dict[str, PlantState]:
@@ -138,7 +143,7 @@ def test_a_night_that_is_not_wholly_known_is_not_counted(why: str) -> None:
 
     scene = Scene(collection(), air, outside(before), MORNING)
 
-    assert after_last_night(scene)["Test strap"].cold == before
+    assert _states_after(scene)["Test strap"].cold == before
 
 
 def test_a_night_is_counted_once() -> None:
@@ -155,7 +160,7 @@ def test_a_night_is_counted_once() -> None:
 def test_a_night_that_goes_on_is_not_counted_at_dusk() -> None:
     scene = Scene(collection(), sky(np.full(HOURS, 10.0)), outside(), utc("2026-05-14T23:00"))
 
-    cold = after_last_night(scene)["Test strap"].cold
+    cold = _states_after(scene)["Test strap"].cold
 
     assert cold is None or cold.night < DAY
 

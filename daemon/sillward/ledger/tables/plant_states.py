@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping
 from dataclasses import fields
+from operator import itemgetter
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import column_value, state_of
@@ -17,12 +18,23 @@ class PlantStateTable:
     def of_site(self, site: str) -> dict[str, PlantState]:
         """Return what is known of each plant of a site."""
         rows = self._database.rows("SELECT * FROM plant_state WHERE site = ?", site)
-        return {row["plant"]: state_of(row) for row in rows}
+        # Plants that were told the same have equal rows, and share one state as they did before.
+        states: dict[tuple[object, ...], PlantState] = {}
+        known: dict[str, PlantState] = {}
+        for row in rows:
+            key = _values_in(row)
+            if key not in states:
+                states[key] = state_of(row)
+            known[row["plant"]] = states[key]
+        return known
 
     def keep(self, site: str, states: Mapping[str, PlantState]) -> None:
         """Write the states of these plants; those of others stay."""
+        rows: dict[int, dict[str, object]] = {}  # by state: many plants share one
         for plant, state in states.items():
-            values = {field.name: column_value(getattr(state, field.name)) for field in _FIELDS}
+            if id(state) not in rows:
+                rows[id(state)] = {name: column_value(getattr(state, name)) for name in _FIELDS}
+            values = rows[id(state)]
             self._database.replace("plant_state", {"site": site, "plant": plant, **values})
 
     def forget(self, site: str, plant: str) -> None:
@@ -39,4 +51,5 @@ class PlantStateTable:
         return {row["plant"] for row in rows}
 
 
-_FIELDS = fields(PlantState)
+_FIELDS = tuple(field.name for field in fields(PlantState))
+_values_in = itemgetter(*_FIELDS)

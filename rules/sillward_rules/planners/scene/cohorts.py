@@ -33,14 +33,19 @@ class Cohort:
 
 
 class States(Mapping[str, PlantState]):
-    """The state of every plant of some cohorts, by name; laid out when it is first read."""
+    """The state of every plant, by name, from that of each cohort; laid out when first read."""
 
-    def __init__(self, cohorts: Sequence[Cohort]) -> None:
+    def __init__(self, cohorts: Sequence[Cohort], states: Sequence[PlantState]) -> None:
+        """Give each of these cohorts a state (cohort,)."""
         self._cohorts = cohorts
+        self._states = states
 
     @cached_property
     def _by_name(self) -> dict[str, PlantState]:
-        return {name: cohort.state for cohort in self._cohorts for name in cohort.names}
+        laid_out: dict[str, PlantState] = {}
+        for cohort, state in zip(self._cohorts, self._states, strict=True):
+            laid_out.update(dict.fromkeys(cohort.names, state))
+        return laid_out
 
     def __getitem__(self, name: str) -> PlantState:
         """Return the state of a plant."""

@@ -4,7 +4,7 @@ Arrays are (pot,) over the cohorts of a scene that have a pot. Time goes by hour
 once.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
@@ -19,7 +19,6 @@ from sillward_rules.physics.evapotranspiration import (
     stress_coefficient,
 )
 from sillward_rules.physics.surface import ABSORPTANCE, GROUND_ALBEDO
-from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.scene.whereabouts import Whereabouts
 from sillward_rules.plants.care import FILLS, Care
@@ -369,20 +368,17 @@ def _waking(scene: Scene, cohorts: np.ndarray) -> np.ndarray:
     return np.asarray(wakes & (scene.traits.rest[cohorts] == "dry"))
 
 
-def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
-    """Return states with the water of each pot counted up to the moment of the scene.
-
-    states : by name, in cohorts as those of the scene.
-    """
+def after_last_day(scene: Scene, states: Sequence[PlantState]) -> list[PlantState]:
+    """(cohort,) these states with the water of each pot counted up to the moment of the scene."""
+    after_day = list(states)
     levels = levels_of(scene)
     if levels is None:
-        return states
-    cohorts = [replace(one, state=states[one.names[0]]) for one in scene.cohorts]
+        return after_day
     at = scene.now.replace(second=0, microsecond=0)
     for pot, (number, water) in enumerate(
         zip(levels.cohorts.tolist(), levels.now.at(at), strict=True)
     ):
-        state = cohorts[number].state
+        state = states[number]
         if water is None:
             care = _without_old_looks(state.care, at)
             after = (care.water or _NEVER_KNOWN).lost_at(at)
@@ -392,8 +388,8 @@ def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[st
         if after is not care.water:
             care = care.counted(after)
         if care is not state.care:
-            cohorts[number] = replace(cohorts[number], state=replace(state, care=care))
-    return States(cohorts)
+            after_day[number] = replace(state, care=care)
+    return after_day
 
 
 _NEVER_KNOWN = PotWater(datetime.min.replace(tzinfo=UTC), 0.0, MOST_SD)

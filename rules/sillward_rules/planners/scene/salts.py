@@ -1,6 +1,6 @@
 """The salts that stay with the roots of each cohort: as they are now, and settled each morning."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
@@ -8,7 +8,6 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.planners.scene.cohorts import States
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.scene.whereabouts import Whereabouts
 from sillward_rules.plants import salt_balance
@@ -132,25 +131,19 @@ def limits_of(scene: Scene) -> Array:
     return np.array([salt_balance.medium_limit(plant.limits).value for plant in plants])
 
 
-def after_last_day(scene: Scene, states: Mapping[str, PlantState]) -> Mapping[str, PlantState]:
-    """Return the states with the salts settled, and the rain of the day before noted.
-
-    states: those of this scene, with what else the day before has done.
-    """
+def after_last_day(scene: Scene, states: Sequence[PlantState]) -> list[PlantState]:
+    """(cohort,) these states with the salts settled, and the rain of the day before noted."""
     salts = salts_of(scene)
     if salts is None:
-        return states
+        return list(states)
     now = salt_balance.settled(
         salts.balances, salts.given, salts.holdings, scene.now, _rain_of_last_day(scene)
     )
-    cohorts = []
-    for cohort, balance in zip(scene.cohorts, now, strict=True):
-        state = states[cohort.names[0]]
+    after = []
+    for state, balance in zip(states, now, strict=True):
         care = state.care.with_salt(balance)
-        if care is not state.care:
-            state = replace(state, care=care)
-        cohorts.append(replace(cohort, state=state))
-    return States(cohorts)
+        after.append(state if care is state.care else replace(state, care=care))
+    return after
 
 
 def _given(

@@ -22,7 +22,7 @@ from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, reaches_bound
 from sillward_rules.plants.season_memory import SeasonMemory, more_restful
-from sillward_rules.plants.state import ColdHistory, OpenOrder, State
+from sillward_rules.plants.state import ColdHistory, OpenOrder, PlantState, State
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import GROWS, WARMTH, Season, Warmth
@@ -233,7 +233,12 @@ class Scene(Surroundings):
     @property
     def states(self) -> States:
         """The completed state of every plant, by name."""
-        return States(self.cohorts)
+        return States(self.cohorts, self.states_of)
+
+    @cached_property
+    def states_of(self) -> list[PlantState]:
+        """(cohort,) the completed state of the plants of each."""
+        return [cohort.state for cohort in self.cohorts]
 
     @cached_property
     def standing(self) -> Standing:
