@@ -3,12 +3,16 @@
 import ipaddress
 import os
 import socket
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
 from hypothesis import settings
+
+from sillward.ledger.address import PostgresAddress
+from tests.support import postgres_server as postgres_server_support
+from tests.support.postgres_server import PostgresServer
 
 # How long an example takes says something of the machine only.
 settings.register_profile("sillward", deadline=None)
@@ -68,6 +72,22 @@ def _guarded(original: Callable[..., Any]) -> Callable[..., Any]:
         return original(self, address)
 
     return connect
+
+
+@pytest.fixture(scope="session")
+def postgres_server() -> Iterator[PostgresServer]:
+    """Run a PostgreSQL server for the tests of this worker that need one."""
+    try:
+        with postgres_server_support.running() as server:
+            yield server
+    except postgres_server_support.CannotRunError as error:
+        pytest.skip(str(error))
+
+
+@pytest.fixture
+def postgres(postgres_server: PostgresServer) -> PostgresAddress:
+    """Return the address of a database for a ledger, without a row."""
+    return postgres_server.emptied()
 
 
 @pytest.fixture(autouse=True)

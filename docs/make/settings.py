@@ -14,7 +14,9 @@ _MEANINGS: Mapping[str, str] = {
     "COLLECTION": "The collection file.",
     "LEDGER": (
         "The SQLite file that remembers what was forecast, told and done. Under systemd the"
-        " default lies in the service's state folder."
+        " default lies in the service's state folder. Or the address of a database on a PostgreSQL"
+        " server, such as `postgresql://sillward@db.example/sillward`; as it may hold a password,"
+        " also from a credential file, `ledger-url`."
     ),
     "CHANNELS__NAME": (
         "The URL of the channel `NAME`, for a channel whose entry in the collection has none."

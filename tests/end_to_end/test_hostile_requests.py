@@ -130,7 +130,8 @@ class Page:
     def changes(self) -> int:
         """How many rows of the ledger were ever changed."""
         with self.desk.open() as context:
-            return context.ledger.database.connection.total_changes
+            changes: int = context.ledger.database.connection.total_changes
+            return changes
 
     @property
     def door(self) -> Door:

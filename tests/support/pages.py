@@ -48,7 +48,8 @@ def an_evening(weather: str = "cold-snap") -> PageDesk:
 def _told(weather: str) -> bytes:
     ledger = Ledger(IN_MEMORY)
     demo_page.told_page_desk(demo(weather), ledger, now=REAL)
-    return ledger.database.connection.serialize()
+    content: bytes = ledger.database.connection.serialize()
+    return content
 
 
 class Visitor:

@@ -20,8 +20,8 @@ from sillward.errors import LedgerError, one_line
 from sillward.forecast.parsing import Reading
 from sillward.forecast.sources import open_meteo
 from sillward.ledger import copies
-from sillward.ledger.database import Database
 from sillward.ledger.integrity import is_marked_ours
+from sillward.ledger.sqlite_database import SqliteDatabase
 from sillward.ledger.tables.nights import NightArchive
 from sillward_rules.arrays import Array
 from sillward_rules.weather import sun
@@ -110,7 +110,7 @@ def _told(body: bytes, site: Site, reader: Reading) -> tuple[str, list[NightFore
             copies.load(db, body)
             if not is_marked_ours(db):
                 reader.refuse("is the database of another program")
-            database = Database("")
+            database = SqliteDatabase("")
             database.connection = db
             told = NightArchive(database).since(site.name, date.min)
             if not told:

@@ -63,7 +63,7 @@ class App:
     @property
     def has_ledger(self) -> bool:
         """Whether anything has been written down yet."""
-        return _exists(self.settings.ledger)
+        return self.settings.has_ledger
 
     def read_household(self, path: Path | None = None, changes: Sequence[Change] = ()) -> Household:
         """Read the collection as its file is now. Raise ConfigError with everything wrong in it.

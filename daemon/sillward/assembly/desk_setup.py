@@ -40,7 +40,7 @@ def require_places(app: App, problems: Problems = apprise_sender.problems) -> No
     if settings.credentials is not None and not settings.credentials.is_dir():
         lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
     checks: list[Callable[[], object]] = [
-        lambda: refuse_place(settings.ledger),
+        lambda: refuse_place(settings.ledger_file),
         lambda: heartbeat_addresses(settings),
     ]
     for check in checks:
@@ -73,7 +73,7 @@ def page_links(app: App, path: str = "") -> PageLinks | None:
     if base is None or app.pretending:
         return None
     try:
-        key = page_key(settings.credentials, settings.ledger)
+        key = page_key(settings.credentials, settings.ledger_file)
     except ConfigError as error:
         log.warning("links.none reason=%s", error)
         return None

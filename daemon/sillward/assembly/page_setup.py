@@ -17,6 +17,7 @@ from sillward.page.desk import PageDesk
 from sillward.page.guard import Guard
 from sillward.page.hosts import Hosts
 from sillward.page.people.door import Door
+from sillward.page.photos.folder import PhotoFolder
 from sillward.page.server import PageServer
 from sillward.page.sites import SitePage, Sites
 from sillward.service.context import ServiceContext
@@ -55,7 +56,8 @@ def own_server(app: App, port: int | None) -> PageServer:
     page = app.settings.page
     host, usual_port = page.host_port or DEFAULT_ADDRESS
     guard = _guard(app, _key(app), Hosts.of(page, host), lambda: app.household)
-    desk = PageDesk(page_context(app), lambda: app.household)
+    photos = PhotoFolder.beside(app.settings.ledger_file)
+    desk = PageDesk(page_context(app), lambda: app.household, photos=photos)
     at = usual_port if port is None else port
     return PageServer(Application(desk, guard), host, at, page.proxy)
 
@@ -85,7 +87,7 @@ def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
 
 
 def _key(app: App) -> bytes:
-    return page_key(app.settings.credentials, app.settings.ledger)
+    return page_key(app.settings.credentials, app.settings.ledger_file)
 
 
 def _current(desk: Desk) -> Callable[[], Household]:
@@ -99,6 +101,7 @@ def _desk_beside(app: App, desk: Desk) -> PageDesk:
         _current(desk),
         lambda: "the ledger cannot be written" if desk.context.ledger.in_memory else None,
         desk.troubles,
+        PhotoFolder.beside(app.settings.ledger_file),
     )
 
 

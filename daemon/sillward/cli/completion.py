@@ -146,7 +146,7 @@ def sensors(context: click.Context, _: click.Parameter, incomplete: str) -> list
     """Complete the names of the sensors that have readings."""
     household, settings = _household(context), _settings()
     try:
-        if household is None or settings is None or not settings.ledger.exists():
+        if household is None or settings is None or not settings.has_ledger:
             return []
         with closing(Ledger(settings.ledger)) as ledger:
             known = ledger.readings.sensors(household.collection.site.name)
@@ -252,7 +252,7 @@ def _open_chores(household: Household) -> Iterator[StoredChore]:
     settings = _settings()
     site, now = household.collection.site, utc_now()
     try:
-        if settings is None or not settings.ledger.exists():
+        if settings is None or not settings.has_ledger:
             return
         with closing(Ledger(settings.ledger)) as ledger:
             chores = ledger.chores.due_since(site.name, now - CONFIRMED_WITHIN)

@@ -50,7 +50,7 @@ def status(options: Options, as_json: bool) -> None:
 
 def _collections_in_force(settings: Settings) -> list[str]:
     """Return which collections a running daemon has in use, though their files are wrong by now."""
-    if not settings.ledger.exists():
+    if not settings.has_ledger:
         return []
     with closing(Ledger(settings.ledger)) as ledger:
         return [

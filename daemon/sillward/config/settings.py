@@ -14,10 +14,12 @@ from urllib.parse import urlsplit
 from pydantic import (
     AfterValidator,
     BaseModel,
+    BeforeValidator,
     ConfigDict,
     Field,
     SecretStr,
     ValidationError,
+    WithJsonSchema,
     model_validator,
 )
 from pydantic_settings import BaseSettings, SettingsConfigDict
@@ -25,8 +27,12 @@ from pydantic_settings import BaseSettings, SettingsConfigDict
 from sillward.config.credentials import read_credential
 from sillward.errors import ConfigError
 from sillward.forecast import ensemble, geocoding, sources
+from sillward.ledger.address import LedgerAddress, PostgresAddress
 
 PREFIX = "SILLWARD_"
+
+LEDGER_CREDENTIAL = "ledger-url"
+"""The credential file with the address of a ledger on a server, which holds a password."""
 
 
 def _web_address(text: str) -> str:
@@ -243,6 +249,16 @@ class PageSettings(BaseModel):
         return self.proxy is not None or not all(map(is_loopback, hosts))
 
 
+def _usual_ledger() -> Path:
+    return Path(os.environ.get("STATE_DIRECTORY", "~/.local/state/sillward")) / "ledger.sqlite3"
+
+
+def _ledger_address(value: object) -> object:
+    """Take an address of a server as one; anything else is a path."""
+    is_server = isinstance(value, str) and PostgresAddress.is_one(value)
+    return PostgresAddress(str(value)) if is_server else value
+
+
 class Settings(BaseSettings):
     """All settings. `SILLWARD_FORECAST__BASE_URL` sets forecast.base_url, and so on."""
 
@@ -252,14 +268,17 @@ class Settings(BaseSettings):
         extra="forbid",
         frozen=True,
         hide_input_in_errors=True,
+        arbitrary_types_allowed=True,
     )
 
     collection: Path = Path("~/.config/sillward/collection.toml")
-    ledger: Path = Field(
-        default_factory=lambda: (
-            Path(os.environ.get("STATE_DIRECTORY", "~/.local/state/sillward")) / "ledger.sqlite3"
-        )
-    )
+    ledger: Annotated[
+        LedgerAddress,
+        BeforeValidator(_ledger_address),
+        WithJsonSchema({"type": "string", "format": "path"}),
+    ] = Field(default_factory=_usual_ledger)
+    """The SQLite file, or a database on a PostgreSQL server. An address of a server also from a
+    credential file named ledger-url."""
     forecast: ForecastSettings = ForecastSettings()
     channels: dict[str, SecretStr] = {}
     """Channel URLs by channel name, for channels whose collection entry gives none."""
@@ -282,6 +301,24 @@ class Settings(BaseSettings):
     """The iCalendar file that `run` keeps up to date; None for none."""
     log_level: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = "INFO"
 
+    @property
+    def ledger_file(self) -> Path:
+        """The path beside which keys and photos are: that of the ledger, or the usual one if the
+        ledger is on a server."""
+        if isinstance(self.ledger, PostgresAddress):
+            return _expanded("ledger", _usual_ledger())
+        return self.ledger
+
+    @property
+    def has_ledger(self) -> bool:
+        """Whether anything may have been written down yet."""
+        if isinstance(self.ledger, PostgresAddress):
+            return True
+        try:
+            return self.ledger.exists()
+        except OSError:
+            return False
+
 
 def load_settings() -> Settings:
     """Read the settings. Raise ConfigError with a line for each wrong one, without its value."""
@@ -296,12 +333,29 @@ def load_settings() -> Settings:
         variable = f"{PREFIX}{named[0].upper()}" if named else f"{PREFIX}*"
         text = f"{variable}: cannot be read; set its parts one by one, as {variable}__NAME"
         raise ConfigError([text]) from None
-    paths = {
+    paths: dict[str, Path | PostgresAddress] = {
         name: _expanded(name, getattr(settings, name))
         for name in ("collection", "ledger", "credentials", "calendar")
-        if getattr(settings, name) is not None
+        if isinstance(getattr(settings, name), Path)
     }
-    return settings.model_copy(update=paths)
+    settings = settings.model_copy(update=paths)
+    return settings.model_copy(update=_ledger_on_server(settings))
+
+
+def _ledger_on_server(settings: Settings) -> dict[str, PostgresAddress]:
+    """Return the ledger of the credential file, if the environment names none.
+
+    Raise ConfigError for one that is no address of a server, without showing it.
+    """
+    if "ledger" in settings.model_fields_set:
+        return {}
+    found = read_credential(settings.credentials, LEDGER_CREDENTIAL)
+    if found is None:
+        return {}
+    if not PostgresAddress.is_one(found.get_secret_value()):
+        msg = f"credential {LEDGER_CREDENTIAL}: must begin with postgresql://"
+        raise ConfigError([msg])
+    return {"ledger": PostgresAddress(found.get_secret_value())}
 
 
 def _in_words(error: Any) -> str:

@@ -1,87 +1,158 @@
-"""The open database: what all tables of the ledger read from and write to, in transactions."""
+"""The open database: what all tables of the ledger read from and write to, in transactions.
 
-import sqlite3
+There are two of them: a SQLite file (`sqlite_database`) and a PostgreSQL server (`postgres`). The
+tables are the same on both, and so is their SQL: only what both understand. A row is written in
+place of another by ON CONFLICT, a number comes back by RETURNING, a condition becomes a number by
+CASE; parameters are question marks; what one of the two counts differently is counted in Python.
+"""
+
+from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
+from typing import Any, ClassVar, Protocol
 
-from sillward.errors import LedgerError
+from sillward.ledger import schema
 
 
-class Database:
-    """The connection that the tables share. It is used from one thread at a time.
+class Row(Protocol):
+    """A row, whose values are had by the names of their columns or by their numbers."""
 
-    `LedgerFile` sets the connection, and replaces it between two transactions when the ledger goes
-    from its file to memory or back.
-    """
+    def __getitem__(self, key: str | int, /) -> Any: ...
 
-    connection: sqlite3.Connection
+    def __iter__(self) -> Iterator[Any]: ...
 
-    def __init__(self, path: str) -> None:
-        """Create it without a connection. Errors name the ledger by this path."""
-        self._path = path
+    def __len__(self) -> int: ...
+
+    def keys(self) -> Iterable[str]:
+        """Return the names of the columns."""
+        ...
+
+
+class Cursor(Protocol):
+    """What is left of a statement that was run."""
+
+    @property
+    def rowcount(self) -> int:
+        """How many rows were changed."""
+        ...
+
+    def fetchall(self) -> Sequence[Any]:
+        """Return the rows that came of it."""
+        ...
+
+
+class Database(ABC):
+    """The connection that the tables share. It is used from one thread at a time."""
+
+    connection: Any
+    """The connection itself: a SQLite one, or one of psycopg (None while there is none)."""
+
+    reuses_numbers: ClassVar[bool]
+    """Whether the number of a row that was deleted is given to another."""
+
+    def __init__(self) -> None:
         self._in_transaction = False
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
         """Make all writes in this context or, if it is left by an error, none. Raise LedgerError.
 
-        A transaction within another one is part of it.
+        Nobody else writes anything of this household meanwhile, so that what was read in it still
+        holds when it ends. A transaction within another one is part of it.
         """
         if self._in_transaction:
             yield
             return
-        with translated(self._path):
-            self.connection.execute("BEGIN IMMEDIATE")
+        with self._translated():
+            self._begin()
             self._in_transaction = True
             try:
                 yield
-                self.connection.execute("COMMIT")
+                self._commit()
             except BaseException:
-                if self.connection.in_transaction:  # a full disk may have ended it already
-                    self.connection.execute("ROLLBACK")
+                self._roll_back()
                 raise
             finally:
                 self._in_transaction = False
 
-    @property
-    def is_in_memory(self) -> bool:
-        """Whether the database is in memory at present."""
-        return not self.connection.execute("PRAGMA database_list").fetchone()["file"]
+    def rows(self, query: str, *values: object) -> list[Row]:
+        """Return the rows of a query, or those that a statement returns. Raise LedgerError.
 
-    def rows(self, query: str, *values: object) -> list[sqlite3.Row]:
-        """Return the rows of a query, or those that a statement returns. Raise LedgerError."""
-        with translated(self._path):
-            return self.connection.execute(query, values).fetchall()
+        A statement that writes is to be in a transaction.
+        """
+        with self._translated():
+            return list(self._run(query, values).fetchall())
 
     def execute(self, statement: str, *values: object) -> int:
         """Run a statement in a transaction; return how many rows it changed."""
         with self.transaction():
-            return self.connection.execute(statement, values).rowcount
+            return self._run(statement, values).rowcount
 
     def execute_each(self, statement: str, values: Iterable[Sequence[object]]) -> None:
         """Run a statement in a transaction, once for each of these rows of values."""
         with self.transaction():
-            self.connection.executemany(statement, values)
+            self._run_each(statement, values)
 
     def replace(self, table: str, values: Mapping[str, object]) -> None:
-        """Write a row, by the names of its columns, in place of the one that has its key."""
-        self._write("INSERT OR REPLACE", table, values)
+        """Write a row, by the names of its columns, in place of the one that has its key.
+
+        Columns that are not named become as in a new row.
+        """
+        self.execute(f"{_insert(table, values)} {schema.in_place(table)}", *values.values())
+
+    def replace_each(self, table: str, rows: Iterable[Sequence[object]]) -> None:
+        """Write rows, with all their columns in order, each in place of the one with its key."""
+        columns = dict.fromkeys(schema.tables()[table].columns)
+        self.execute_each(f"{_insert(table, columns)} {schema.in_place(table)}", rows)
 
     def insert(self, table: str, values: Mapping[str, object]) -> None:
         """Write a row, by the names of its columns. Raise LedgerError if its key is there."""
-        self._write("INSERT", table, values)
+        self.execute(_insert(table, values), *values.values())
 
-    def _write(self, verb: str, table: str, values: Mapping[str, object]) -> None:
-        marks = ", ".join("?" * len(values))
-        names = ", ".join(values)
-        self.execute(f"{verb} INTO {table} ({names}) VALUES ({marks})", *values.values())
+    def insert_numbered(self, table: str, values: Mapping[str, object]) -> int:
+        """Write a row of a table whose rows are numbered; return its number."""
+        with self.transaction():
+            ((number,),) = self.rows(f"{_insert(table, values)} RETURNING id", *values.values())
+        return int(number)
+
+    # -- who works with it
+
+    @property
+    @abstractmethod
+    def worker(self) -> int:
+        """The number of this process among all that work with the database."""
+
+    @abstractmethod
+    def is_at_work(self, worker: int | None) -> bool:
+        """Whether a process may still be at work, as far as that is known."""
+
+    # -- what differs
+
+    @abstractmethod
+    def _translated(self) -> AbstractContextManager[None]:
+        """Raise LedgerError for what the database or the system refuses."""
+
+    @abstractmethod
+    def _begin(self) -> None:
+        """Begin a transaction in which nobody else writes."""
+
+    @abstractmethod
+    def _commit(self) -> None:
+        """End it, with all that was written."""
+
+    @abstractmethod
+    def _roll_back(self) -> None:
+        """End it, with nothing, if it has not ended already. Raise nothing."""
+
+    @abstractmethod
+    def _run(self, statement: str, values: Sequence[object]) -> Cursor:
+        """Run a statement."""
+
+    @abstractmethod
+    def _run_each(self, statement: str, rows: Iterable[Sequence[object]]) -> None:
+        """Run a statement for each of these rows of values."""
 
 
-@contextmanager
-def translated(path: str) -> Iterator[None]:
-    """Raise LedgerError, with the ledger's path, for what SQLite or the system refuses."""
-    try:
-        yield
-    except (sqlite3.Error, OSError, UnicodeDecodeError) as error:
-        msg = f"ledger {path}: {error}"
-        raise LedgerError(msg) from error
+def _insert(table: str, values: Mapping[str, object]) -> str:
+    marks = ", ".join("?" * len(values))
+    return f"INSERT INTO {table} ({', '.join(values)}) VALUES ({marks})"

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sillward.errors import one_line
 from sillward.ledger.records import call_schedule_of, chore_of, forecast_of, notice_of, state_of
-from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
+from sillward.ledger.schema import APPLICATION_ID, SCHEMA_VERSION, tables
 
 MIN_OUR_TABLES = 3
 """A database without an application id is a ledger if it has this many tables with names of a
@@ -91,7 +91,7 @@ def is_foreign(db: sqlite3.Connection) -> bool:
 def is_marked_ours(db: sqlite3.Connection) -> bool:
     """Whether a database says that it is a ledger, by its application id or its tables."""
     (owner,) = db.execute("PRAGMA application_id").fetchone()
-    return owner == APPLICATION_ID or len(_expected().keys() & tables_of(db)) >= MIN_OUR_TABLES
+    return owner == APPLICATION_ID or len(tables().keys() & tables_of(db)) >= MIN_OUR_TABLES
 
 
 def is_bare(db: sqlite3.Connection) -> bool:
@@ -119,24 +119,15 @@ def quoted(name: str) -> str:
     return '"' + name.replace('"', '""') + '"'
 
 
-def _expected() -> dict[str, list[str]]:
-    db = sqlite3.connect(":memory:")
-    try:
-        db.executescript(SCHEMA)
-        return tables_of(db)
-    finally:
-        db.close()
-
-
 def _unlike_schema(db: sqlite3.Connection, found: dict[str, list[str]]) -> str | None:
-    for name, columns in _expected().items():
-        if set(columns) - set(found.get(name, ())):
+    for name, table in tables().items():
+        if set(table.columns) - set(found.get(name, ())):
             return f"table {name} is not as it was made"
     return None
 
 
 def _unreadable(db: sqlite3.Connection) -> str | None:
-    for name in _expected():
+    for name in tables():
         reader = _READERS.get(name)
         if reader is None:
             continue

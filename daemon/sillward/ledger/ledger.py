@@ -1,4 +1,4 @@
-"""The ledger: what the daemon must not forget, in one SQLite file.
+"""The ledger: what the daemon must not forget, in a SQLite file or on a PostgreSQL server.
 
 Facts are kept, never schedules. `Ledger` has an object for each table, and the transactions that
 concern several of them: a round is written together with its chores and notices, a confirmation
@@ -9,9 +9,11 @@ from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
-from typing import Any, ClassVar, Self
+from typing import Any, ClassVar, Protocol, Self
 
 from sillward.errors import ConfigError, NotOursError
+from sillward.ledger.address import PostgresAddress
+from sillward.ledger.database import Database
 from sillward.ledger.ledger_file import IN_MEMORY, LedgerFile
 from sillward.ledger.opening import FileOpener
 from sillward.ledger.ownership import refuse_place
@@ -71,30 +73,88 @@ def _utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-class Ledger:
-    """The ledger of one file. Used from one thread at a time; every write is a transaction.
+class Place(Protocol):
+    """Where a ledger is: a file (`LedgerFile`) or a server (`postgres.PostgresPlace`)."""
 
-    Everything raises LedgerError if the file cannot be read or written.
+    path: str
+
+    @property
+    def in_memory(self) -> bool:
+        """Whether the ledger is in memory because its place cannot be used just now."""
+        ...
+
+    @property
+    def can_go_to_memory(self) -> bool:
+        """Whether it goes on in memory where its place cannot be used."""
+        ...
+
+    def close(self) -> None:
+        """Close it."""
+        ...
+
+    def rest(self) -> None:
+        """Close it until `wake`."""
+        ...
+
+    def wake(self) -> None:
+        """Open it again after `rest`. Raise LedgerError or NotOursError if that fails."""
+        ...
+
+    def to_memory(self) -> None:
+        """Leave a place that cannot be written, and go on in memory."""
+        ...
+
+    def to_file(self) -> bool:
+        """Go back to it with all that was done in memory. Return whether that succeeded."""
+        ...
+
+    def copy_daily(self, now: datetime) -> None:
+        """Put a copy beside it once a day."""
+        ...
+
+
+def _on_server(address: PostgresAddress, *, resilient: bool) -> tuple[Place, Database]:
+    """Return a place on a server, and the database there."""
+    try:  # only now, and only here: few need psycopg
+        from sillward.ledger.postgres import PostgresPlace
+    except ImportError as error:
+        if error.name is None or not error.name.startswith("psycopg"):
+            raise
+        msg = "a ledger on PostgreSQL needs psycopg: pip install '.[postgres]' in the checkout"
+        raise ConfigError([msg]) from None
+    place = PostgresPlace(address, resilient=resilient)
+    return place, place.database
+
+
+class Ledger:
+    """The ledger in one place. Used from one thread at a time; every write is a transaction.
+
+    Everything raises LedgerError if it cannot be read or written.
     """
 
     opener_type: ClassVar[type[FileOpener]] = FileOpener
 
     def __init__(
         self,
-        path: Path | str,
+        path: Path | str | PostgresAddress,
         *,
         clock: Callable[[], datetime] = _utc_now,
         resilient: bool = False,
     ) -> None:
-        """Open or create the file. Raise LedgerError if it cannot be used, NotOursError if what is
-        there is not ours.
+        """Open or create it. Raise LedgerError if it cannot be used, NotOursError if what is there
+        is not ours.
 
         Args:
             clock: gives the time for the names of files that are set aside.
             resilient: see `open_or_in_memory`.
         """
-        self.file = LedgerFile(self.opener_type(str(path), clock), resilient=resilient)
-        self.database = self.file.database
+        self.file: Place
+        self.database: Database
+        if isinstance(path, PostgresAddress):
+            self.file, self.database = _on_server(path, resilient=resilient)
+        else:
+            file = LedgerFile(self.opener_type(str(path), clock), resilient=resilient)
+            self.file, self.database = file, file.database
         self.forecasts = ForecastTable(self.database)
         self.call_schedules = CallScheduleTable(self.database)
         self.nights = NightArchive(self.database)
@@ -117,16 +177,17 @@ class Ledger:
 
     @classmethod
     def open_or_in_memory(
-        cls, path: Path | str, *, clock: Callable[[], datetime] = _utc_now
+        cls, path: Path | str | PostgresAddress, *, clock: Callable[[], datetime] = _utc_now
     ) -> Self:
         """Open the ledger for the service, which must go on whatever the disk does.
 
         A damaged file is set aside and the newest sound copy takes its place, else an empty
         ledger; the mark "history reset" then says so. Where that cannot be, or nothing can be
         written, the ledger is `in_memory`. Raise ConfigError for a path that can never be a ledger,
-        NewerLedgerError for the ledger of a newer sillward.
+        NewerLedgerError for the ledger of a newer sillward. One on a server is never in memory:
+        while that cannot be reached, everything raises LedgerError.
         """
-        if str(path) != IN_MEMORY:
+        if not isinstance(path, PostgresAddress) and str(path) != IN_MEMORY:
             refuse_place(Path(path))
         try:
             return cls(path, clock=clock, resilient=True)
@@ -139,7 +200,7 @@ class Ledger:
         return self.file.in_memory
 
     def close(self) -> None:
-        """Close the file."""
+        """Close it."""
         self.file.close()
 
     # -- rounds

@@ -12,10 +12,10 @@ from urllib.parse import quote
 
 from sillward.errors import LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import copies
-from sillward.ledger.database import Database, translated
 from sillward.ledger.integrity import fault_of, is_foreign
 from sillward.ledger.merging import merge
 from sillward.ledger.opening import FileOpener, mark_history_reset
+from sillward.ledger.sqlite_database import SqliteDatabase, translated
 
 IN_MEMORY = ":memory:"
 """The path of a ledger without a file."""
@@ -37,7 +37,7 @@ class LedgerFile:
         ledger is then in memory.
         """
         self.path = opener.path
-        self.database = Database(self.path)
+        self.database = SqliteDatabase(self.path)
         self._opener = opener
         self._lock: copies.FileLock | None = None
         self._in_memory = False
@@ -56,6 +56,9 @@ class LedgerFile:
                 raise
             log.error("ledger.afloat reason=%s", error)
             self._go_to_memory(self._readable_content())
+
+    can_go_to_memory = True
+    """Whether the ledger goes on in memory where its file cannot be used."""
 
     @property
     def in_memory(self) -> bool:

@@ -14,13 +14,13 @@ from pathlib import Path
 from sillward import files
 from sillward.errors import LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import copies
-from sillward.ledger.database import Database, translated
 from sillward.ledger.integrity import fault_of, is_bare, is_foreign, is_log_damaged
 from sillward.ledger.merging import HISTORY_RESET
 from sillward.ledger.migrations import migrate, run
 from sillward.ledger.ownership import own_file
 from sillward.ledger.records import to_text
 from sillward.ledger.schema import APPLICATION_ID, SCHEMA, SCHEMA_VERSION
+from sillward.ledger.sqlite_database import SqliteDatabase, translated
 
 BUSY_MS = 5000
 """How long to wait for another process that writes [ms]. Judgement: its transactions take
@@ -213,7 +213,7 @@ class FileOpener:
 
         Raise LedgerError if that cannot be, NewerLedgerError for a later version.
         """
-        database = Database(self.path)
+        database = SqliteDatabase(self.path)
         database.connection = db
         with database.transaction():  # two processes may open a new file at once
             (version,) = db.execute("PRAGMA user_version").fetchone()

@@ -6,7 +6,6 @@ long, has integers instead: unix seconds, days (date ordinals) and hundredths of
 """
 
 import json
-import sqlite3
 import zlib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass, fields
@@ -16,6 +15,7 @@ from typing import Any
 
 from sillward.ledger import care_codec
 from sillward.ledger.chore_codec import decode
+from sillward.ledger.database import Row
 from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
@@ -302,7 +302,7 @@ def states_from_json(text: str) -> dict[str, PlantState]:
     return {plant: state_of(values) for plant, values in json.loads(text).items()}
 
 
-def state_of(row: Mapping[str, Any] | sqlite3.Row) -> PlantState:
+def state_of(row: Mapping[str, Any] | Row) -> PlantState:
     """Return a plant's state from a row or from plain types."""
     return PlantState(
         spot=row["spot"],
@@ -375,12 +375,12 @@ def _asked_of(text: str | None) -> OpenOrder | None:
     )
 
 
-def _column(row: Mapping[str, Any] | sqlite3.Row, name: str) -> Any:
+def _column(row: Mapping[str, Any] | Row, name: str) -> Any:
     """Return a value, or None where a state of an older version lacks it."""
     return row[name] if name in row.keys() else None  # noqa: SIM118 (a Row is no mapping)
 
 
-def notice_of(row: sqlite3.Row) -> Notice:
+def notice_of(row: Row) -> Notice:
     """Return a notice from its row."""
     values = {field.name: row[field.name] for field in fields(Notice)}
     for name in ("next_at", "expires_at", "sent_at"):
@@ -389,7 +389,7 @@ def notice_of(row: sqlite3.Row) -> Notice:
     return Notice(**values)
 
 
-def chore_of(row: sqlite3.Row) -> StoredChore:
+def chore_of(row: Row) -> StoredChore:
     """Return a chore from its row."""
     return StoredChore(
         chore=decode(row["chore_json"]),
@@ -410,7 +410,7 @@ def columns_of(record: SavedForecast | CallSchedule) -> dict[str, object]:
     return {field.name: column_value(getattr(record, field.name)) for field in fields(record)}
 
 
-def forecast_of(row: sqlite3.Row) -> SavedForecast | None:
+def forecast_of(row: Row) -> SavedForecast | None:
     """Return a forecast from its row; None if its body cannot be decompressed."""
     values = {field.name: row[field.name] for field in fields(SavedForecast)}
     for name in ("fetched_at", "changed_at"):
@@ -422,7 +422,7 @@ def forecast_of(row: sqlite3.Row) -> SavedForecast | None:
     return SavedForecast(**values)
 
 
-def call_schedule_of(row: sqlite3.Row) -> CallSchedule:
+def call_schedule_of(row: Row) -> CallSchedule:
     """Return a schedule of calls from its row."""
     values = {field.name: row[field.name] for field in fields(CallSchedule)}
     values["next_at"] = to_moment(values["next_at"])

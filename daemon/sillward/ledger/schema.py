@@ -1,4 +1,10 @@
-"""The tables of the ledger file."""
+"""The tables of the ledger, in a file or on a server (`postgres_schema` says what differs)."""
+
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from dataclasses import dataclass
+from functools import cache
 
 SCHEMA_VERSION = 12
 
@@ -124,3 +130,37 @@ CREATE INDEX diary_plant ON diary (site, plant, seen_at);
 CREATE INDEX diary_photo ON diary (photo);
 CREATE INDEX diary_seen ON diary (site, seen_at);
 """
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """The columns of a table in order, and those of them that are its key."""
+
+    columns: Sequence[str]
+    key: Sequence[str]
+
+
+@cache
+def tables() -> dict[str, Table]:
+    """Return the tables of the ledger by name, as SQLite reads them from `SCHEMA`."""
+    with closing(sqlite3.connect(":memory:")) as db:
+        db.executescript(SCHEMA)
+        names = [
+            name for (name,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'table'")
+        ]
+        found = {name: db.execute(f"PRAGMA table_info({name})").fetchall() for name in names}
+    return {
+        name: Table(
+            [column[1] for column in columns],
+            [column[1] for column in sorted(columns, key=lambda column: column[5]) if column[5]],
+        )
+        for name, columns in found.items()
+    }
+
+
+@cache
+def in_place(table: str) -> str:
+    """Return the end of an INSERT whose row takes the place of the one that has its key."""
+    columns, key = tables()[table].columns, tables()[table].key
+    values = ", ".join(f"{name} = excluded.{name}" for name in columns if name not in key)
+    return f"ON CONFLICT ({', '.join(key)}) DO UPDATE SET {values}"

@@ -15,6 +15,7 @@ from typing import TypeVar
 
 from sillward.config.household import Household
 from sillward.errors import SillwardError
+from sillward.ledger.address import PostgresAddress
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.page.photos.folder import NOWHERE, PhotoFolder
 from sillward.service.context import ServiceContext
@@ -56,7 +57,7 @@ class PageDesk:
     current: returns the household that is in force.
     obstacle: returns why nothing can be written down just now, or None.
     troubles: returns what is wrong with the service at this moment, in words.
-    photos: where photos are kept; by default beside the ledger, and nowhere for one in memory.
+    photos: where photos are kept; by default beside the ledger, and nowhere for one without a file.
     """
 
     context: ServiceContext
@@ -73,7 +74,8 @@ class PageDesk:
         """Let the ledger rest until the first request."""
         self.context.ledger.file.rest()
         path = self.context.ledger.file.path
-        if self.photos.folder is None and path != IN_MEMORY:
+        is_file = path != IN_MEMORY and not PostgresAddress.is_one(path)
+        if self.photos.folder is None and is_file:
             self.photos = PhotoFolder.beside(Path(path))
 
     @contextmanager

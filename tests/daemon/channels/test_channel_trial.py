@@ -114,7 +114,7 @@ def yard(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Yard]:
 
 
 def keep_a_forecast() -> None:
-    with closing(Ledger(load_settings().ledger)) as ledger:
+    with closing(Ledger(load_settings().ledger_file)) as ledger:
         ago = NOW - timedelta(minutes=40)
         ledger.forecasts.keep(
             "Courtyard", SavedForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
@@ -151,7 +151,7 @@ def test_with_a_page_the_trial_can_be_answered(yard: Yard) -> None:
     assert "It changes nothing here: try it" in sent
     address = sent.rpartition("Done? ")[2]
     assert address.startswith("https://plants.example/t/")
-    token = read(address.rpartition("/")[2], page_key(None, load_settings().ledger))
+    token = read(address.rpartition("/")[2], page_key(None, load_settings().ledger_file))
     assert token is not None
     assert token.purpose is Purpose.TRY
     assert "phone is answered by a link as its last line" in result.stdout
@@ -301,7 +301,7 @@ def test_a_full_channel_gets_the_sheet_of_now_too(yard: Yard) -> None:
 @pytest.mark.parametrize("age_h", [None, 30])
 def test_without_a_forecast_there_is_no_sheet(yard: Yard, age_h: int | None) -> None:
     if age_h is not None:
-        with closing(Ledger(load_settings().ledger)) as ledger:
+        with closing(Ledger(load_settings().ledger_file)) as ledger:
             ago = NOW - timedelta(hours=age_h)
             kept = SavedForecast("Open-Meteo", ago, ago, COLD_SNAP.read_bytes())
             ledger.forecasts.keep("Courtyard", kept)
@@ -313,7 +313,7 @@ def test_without_a_forecast_there_is_no_sheet(yard: Yard, age_h: int | None) -> 
 
 
 def test_a_ledger_that_cannot_be_read_keeps_nobody_from_a_trial(yard: Yard) -> None:
-    load_settings().ledger.write_bytes(b"this is no database, whatever its name says" * 99)
+    load_settings().ledger_file.write_bytes(b"this is no database, whatever its name says" * 99)
     yard.channel("desk", OK, 'length = "full"')
 
     assert yard.call().exit_code == 0
@@ -325,7 +325,7 @@ def dump(path: Path) -> list[str]:
 
 
 def test_nothing_is_written_down(yard: Yard) -> None:
-    path = load_settings().ledger
+    path = load_settings().ledger_file
     keep_a_forecast()
     before = dump(path)
     yard.channel("desk", OK, 'length = "full"')
@@ -341,7 +341,7 @@ def test_no_ledger_is_made_for_it(yard: Yard) -> None:
 
     yard.call()
 
-    assert not load_settings().ledger.exists()
+    assert not load_settings().ledger_file.exists()
 
 
 @pytest.mark.parametrize("units", [SI, Units("°F", "12 h", "mph")])

@@ -41,7 +41,7 @@ def summaries(content: bytes) -> list[str]:
 def a_told_chore() -> str:
     """One is in the ledger; return its id."""
     chore_id = "2026-05-14-carry-in-pergola-to-sunroom"
-    ledger = Ledger(load_settings().ledger)
+    ledger = Ledger(load_settings().ledger_file)
     chore = a_chore(
         chore_id,
         datetime(2026, 5, 14, 21, tzinfo=UTC),
@@ -71,7 +71,7 @@ def test_a_stored_forecast_shows_the_trips_to_come() -> None:
     assert result.exit_code == 0
     assert told[0].startswith("Carry in (expected): ")
     assert any(summary.startswith("Put out (expected): ") for summary in told)
-    assert not load_settings().ledger.exists()
+    assert not load_settings().ledger_file.exists()
 
 
 def test_every_recorded_week_is_a_sound_calendar() -> None:
@@ -93,7 +93,7 @@ def test_what_is_done_has_the_next_number() -> None:
     chore_id = a_told_chore()
     (first,) = events_in(call().stdout_bytes)
     (same,) = events_in(call().stdout_bytes)
-    ledger = Ledger(load_settings().ledger)
+    ledger = Ledger(load_settings().ledger_file)
     ledger.confirm("Courtyard", NOW, {chore_id: None}, {})
     ledger.close()
 

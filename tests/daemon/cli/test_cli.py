@@ -696,7 +696,7 @@ def test_the_digest_can_be_looked_at_without_sending(
     assert "cid:" not in told
     assert "data:image/png;base64," in told
     assert opened == [page.as_uri()]
-    assert not load_settings().ledger.exists()  # nothing is remembered
+    assert not load_settings().ledger_file.exists()  # nothing is remembered
 
 
 @pytest.fixture
@@ -1103,7 +1103,7 @@ def test_no_plant_is_twice_in_a_chore_at_any_hour_of_the_hot_day() -> None:
 
 
 def test_forecast_shows_what_is_held_at_another_hour_too() -> None:
-    kept = Ledger(load_settings().ledger)
+    kept = Ledger(load_settings().ledger_file)
     fetched_at = datetime(2026, 5, 14, 17, tzinfo=UTC)
     cold_snap = (EXAMPLES / "recorded" / "cold-snap.json").read_bytes()
     kept.forecasts.keep("Courtyard", SavedForecast("Open-Meteo", fetched_at, fetched_at, cold_snap))

@@ -101,7 +101,7 @@ def test_the_demo_needs_no_file_no_network_and_no_ledger() -> None:
     assert "seed 1" in said
     assert re.search(r"^nights +3$", said, re.MULTILINE)
     assert re.search(r"^2024-11 +[MLIn.]{3} +\d+$", said, re.MULTILINE)
-    assert not load_settings().ledger.exists()
+    assert not load_settings().ledger_file.exists()
     assert list(Path().iterdir()) == []
 
 
@@ -303,7 +303,7 @@ def test_the_season_is_shown_for_each_limit(years: str) -> None:
     assert "3 years of nights: too few for odds" in " ".join(said.split())
     assert "pergola, limit 14 °C: Blue basket" in said
     assert "walks expected" not in said
-    assert not load_settings().ledger.exists()
+    assert not load_settings().ledger_file.exists()
 
 
 def test_the_walks_come_from_a_replay_of_it_all(tmp_path: Path) -> None:
@@ -334,7 +334,7 @@ def test_an_interrupted_season_shows_no_walks_and_keeps_nothing(
     assert result.exit_code == 1
     assert result.stderr == "interrupted: walks are left out; nothing is kept\n"
     assert json.loads(result.stdout)["walks_by_month"] is None
-    assert not load_settings().ledger.exists()
+    assert not load_settings().ledger_file.exists()
 
 
 def test_kept_it_is_in_the_ledger_for_the_week_sheet(years: str) -> None:
@@ -344,7 +344,7 @@ def test_kept_it_is_in_the_ledger_for_the_week_sheet(years: str) -> None:
     assert re.fullmatch(
         r"kept for the week sheet: when nights are safe for \d+ limits\n", result.stderr
     )
-    with closing(Ledger(load_settings().ledger)) as ledger:
+    with closing(Ledger(load_settings().ledger_file)) as ledger:
         kept = json.loads(ledger.marks.all()["season, Courtyard"].text)
     document = json.loads(result.stdout)
     safe = [limit for limit in document["limits"] if limit["safe"] in ("all year", "from until")]

@@ -1,5 +1,6 @@
 """The diary of a plant: kept for good, corrected and removed one by one."""
 
+from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -8,8 +9,9 @@ from pathlib import Path
 import pytest
 
 from sillward.ledger import Ledger
-from sillward.ledger.tables.diary import DiaryEntry, EntryKind
+from sillward.ledger.tables.diary import ALL, DiaryEntry, EntryKind
 from tests.support.ledger_files import NOW, SITE
+from tests.support.ledger_places import TWO_PLACES, place_of
 
 
 def seen(text: str, at: datetime = NOW, plant: str = "Strap", **more: object) -> DiaryEntry:
@@ -17,12 +19,13 @@ def seen(text: str, at: datetime = NOW, plant: str = "Strap", **more: object) ->
     return DiaryEntry(plant, at, NOW, **({"kind": kind, "text": text} | more))  # type: ignore[arg-type]
 
 
-@pytest.fixture
-def ledger() -> Ledger:
-    return Ledger(":memory:")
+@pytest.fixture(params=TWO_PLACES)
+def ledger(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[Ledger]:
+    with closing(Ledger(place_of(request, tmp_path))) as opened:
+        yield opened
 
 
-def texts(ledger: Ledger, plant: str = "Strap", most: int = -1) -> list[str]:
+def texts(ledger: Ledger, plant: str = "Strap", most: int = ALL) -> list[str]:
     return [entry.text for entry in ledger.diary.of_plant(SITE, plant, most)]
 
 
@@ -155,7 +158,8 @@ def test_what_was_noted_on_both_sides_of_a_full_disk_is_there_in_the_end(tmp_pat
         assert len(set(ids)) == 4
 
 
-def test_a_diary_of_years_is_read_by_its_index(ledger: Ledger) -> None:
+def test_a_diary_of_years_is_read_by_its_index() -> None:
+    ledger = Ledger(":memory:")
     for query in (
         "SELECT * FROM diary WHERE site = 'a' AND plant = 'b' ORDER BY seen_at DESC, id DESC",
         "SELECT * FROM diary WHERE site = 'a' AND seen_at >= 'b' ORDER BY seen_at, id",

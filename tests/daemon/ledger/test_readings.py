@@ -1,5 +1,7 @@
 """Readings in the ledger."""
 
+from collections.abc import Iterator
+from contextlib import closing
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
@@ -9,15 +11,17 @@ import pytest
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import READINGS_DAYS, SET_ASIDE_DAYS, HandReading, ReadingTable
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
+from tests.support.ledger_places import TWO_PLACES, place_of
 
 AT = datetime(2026, 7, 14, 6, tzinfo=UTC)
 AIR = Quantity.TEMPERATURE
 NIGHT = date(2026, 7, 13)
 
 
-@pytest.fixture
-def readings() -> ReadingTable:
-    return Ledger(":memory:").readings
+@pytest.fixture(params=TWO_PLACES)
+def readings(request: pytest.FixtureRequest, tmp_path: Path) -> Iterator[ReadingTable]:
+    with closing(Ledger(place_of(request, tmp_path))) as opened:
+        yield opened.readings
 
 
 def minutes(values: list[float], start: datetime = AT) -> HourlyReadings:

@@ -15,7 +15,7 @@ from sillward.config.channel import Channel
 from sillward.config.household import NoticePolicy
 from sillward.errors import DeliveryError, LedgerError
 from sillward.ledger import Ledger, NoticeState
-from sillward.ledger.database import Database
+from sillward.ledger.sqlite_database import SqliteDatabase
 from sillward.links.page_links import PageLinks
 from sillward.service.desk import Desk
 from sillward.service.ledger_upkeep import TRY_FILE_EVERY
@@ -187,9 +187,9 @@ class FullDisk:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch, when: Callable[[], bool]) -> None:
         self.full = False
-        real = Database.transaction
+        real = SqliteDatabase.transaction
 
-        def transaction(database: Database) -> AbstractContextManager[None]:
+        def transaction(database: SqliteDatabase) -> AbstractContextManager[None]:
             within = database.connection.in_transaction
             if not within and not database.is_in_memory and (self.full or when()):
                 self.full = True
@@ -197,7 +197,7 @@ class FullDisk:
                 raise LedgerError(msg)
             return real(database)
 
-        monkeypatch.setattr(Database, "transaction", transaction)
+        monkeypatch.setattr(SqliteDatabase, "transaction", transaction)
 
 
 def on_disk(tmp_path: Path, world: World) -> World:

@@ -9,7 +9,7 @@ from unittest.mock import patch
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
-from sillward.ledger.database import Database
+from sillward.ledger.sqlite_database import SqliteDatabase
 from sillward.text.units import Units
 from tests.support.collection_files import FORTY, SIX, garden
 from tests.support.fakes import FakeClock
@@ -120,15 +120,15 @@ def on_disk() -> Iterator[Path]:
 @contextmanager
 def full_disk() -> Iterator[None]:
     """Nothing can be written to a file."""
-    real = Database.transaction
+    real = SqliteDatabase.transaction
 
-    def transaction(database: Database) -> AbstractContextManager[None]:
+    def transaction(database: SqliteDatabase) -> AbstractContextManager[None]:
         if not database.is_in_memory:
             msg = "ledger: database or disk is full"
             raise LedgerError(msg)
         return real(database)
 
-    with patch.object(Database, "transaction", transaction):
+    with patch.object(SqliteDatabase, "transaction", transaction):
         yield
 
 

@@ -1,10 +1,9 @@
 """Absences: days on which somebody else looks after the plants, and is told what to do."""
 
-import sqlite3
 from dataclasses import dataclass
 from datetime import date, datetime
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
@@ -73,8 +72,8 @@ class AbsenceTable:
                 "note": note,
                 "entered_at": to_text(at),
             }
-            self._database.insert("absence", values)
-            (row,) = self._database.rows("SELECT * FROM absence WHERE id = last_insert_rowid()")
+            number = self._database.insert_numbered("absence", values)
+            (row,) = self._database.rows("SELECT * FROM absence WHERE id = ?", number)
         return _absence_of(row)
 
     def of_site(self, site: str) -> list[Absence]:
@@ -118,7 +117,7 @@ class AbsenceTable:
         )
 
 
-def _absence_of(row: sqlite3.Row) -> Absence:
+def _absence_of(row: Row) -> Absence:
     return Absence(
         id=row["id"],
         first_day=date.fromisoformat(row["first_day"]),

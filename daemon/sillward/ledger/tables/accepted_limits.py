@@ -4,9 +4,8 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from sqlite3 import Row
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
@@ -40,10 +39,10 @@ class AcceptedLimitTable:
 
     def keep(self, site: str, limits: Sequence[AcceptedLimit]) -> None:
         """Write limits, each in place of an earlier one of the plant of this name."""
-        with self._database.transaction():
-            for limit in limits:
-                self._database.execute(
-                    "INSERT OR REPLACE INTO accepted_limit VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        self._database.replace_each(
+            "accepted_limit",
+            [
+                (
                     site,
                     limit.plant,
                     limit.name,
@@ -53,6 +52,9 @@ class AcceptedLimitTable:
                     limit.person,
                     limit.because,
                 )
+                for limit in limits
+            ],
+        )
 
     def of_site(self, site: str) -> list[AcceptedLimit]:
         """Return the accepted limits of all plants, also of those that are gone."""

@@ -1,10 +1,9 @@
 """The versions of the events in the calendar file."""
 
-import sqlite3
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import CalendarEventVersion, to_moment, to_text
 
 
@@ -27,9 +26,11 @@ class CalendarEventTable:
             self._database.execute_each(
                 "INSERT INTO calendar_event (site, id, digest, sequence, changed_at)"
                 " VALUES (?, ?, ?, 0, ?) ON CONFLICT (site, id) DO UPDATE SET"
-                " digest = excluded.digest, sequence = sequence + 1,"
-                " changed_at = MAX(changed_at, excluded.changed_at)"  # clocks are set back
-                " WHERE digest != excluded.digest",
+                " digest = excluded.digest, sequence = calendar_event.sequence + 1,"
+                # Clocks are set back: it never is earlier than it was.
+                " changed_at = CASE WHEN calendar_event.changed_at > excluded.changed_at"
+                " THEN calendar_event.changed_at ELSE excluded.changed_at END"
+                " WHERE calendar_event.digest != excluded.digest",
                 [(site, event, digest, to_text(now)) for event, digest in digests.items()],
             )
             known = self._events(site)
@@ -44,6 +45,6 @@ class CalendarEventTable:
         """Drop the events of chores before a day."""
         self._database.execute("DELETE FROM calendar_event WHERE id < ?", str(oldest))
 
-    def _events(self, site: str) -> dict[str, sqlite3.Row]:
+    def _events(self, site: str) -> dict[str, Row]:
         rows = self._database.rows("SELECT * FROM calendar_event WHERE site = ?", site)
         return {row["id"]: row for row in rows}

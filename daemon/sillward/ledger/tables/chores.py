@@ -49,8 +49,8 @@ class ChoreTable:
         """Return the chores of a plant whose deadline is not before a time, or all that are kept,
         by deadline."""
         rows = self._database.rows(
-            "SELECT * FROM chore WHERE site = ? AND before >= ? AND instr(chore_json, ?)"
-            " ORDER BY before, id",
+            "SELECT * FROM chore WHERE site = ? AND before >= ?"
+            " AND replace(chore_json, ?, '') != chore_json ORDER BY before, id",
             site,
             "" if since is None else to_text(since),
             json.dumps(plant, ensure_ascii=False),  # as `encode` writes it
@@ -247,15 +247,16 @@ class ChoreTable:
                 self._database.execute("DELETE FROM chore WHERE site = ? AND id = ?", site, part)
                 return
         closed_at = "declined_at" if answer is Answer.NOT_NEEDED else "done_at"
-        own_id = part or before["id"]
+        own_id, apart = part or before["id"], _id_apart(before["id"], answer)
         # If it was told again since, its answer is kept under an id that begins with its own.
         rows = self._database.rows(
             f"SELECT * FROM chore WHERE site = ? AND {closed_at} = ?"
-            " AND (id = ? OR instr(id, ?) = 1) ORDER BY id = ? DESC",
+            " AND (id = ? OR substr(id, 1, ?) = ?) ORDER BY CASE WHEN id = ? THEN 0 ELSE 1 END",
             site,
             to_text(at),
             own_id,
-            _id_apart(before["id"], answer),
+            len(apart),
+            apart,
             own_id,
         )
         if rows:

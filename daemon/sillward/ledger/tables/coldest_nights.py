@@ -6,9 +6,8 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date
-from sqlite3 import Row
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.tables.row_reader import RowReader
 
 

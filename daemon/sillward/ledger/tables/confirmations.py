@@ -1,14 +1,13 @@
 """What the grower answered, and how to undo it."""
 
 import json
-import sqlite3
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 
 
@@ -63,12 +62,19 @@ class ConfirmationTable:
         Its number is no other's, not even of one that was taken back: a page that was drawn before
         may still have that. Each answer, and each taking back, is followed by a deed.
         """
-        (row,) = self._database.rows(
-            "SELECT 1 + MAX((SELECT COALESCE(MAX(id), 0) FROM confirmation),"
-            " (SELECT COALESCE(MAX(id), 0) FROM deed)) AS number"
-        )
-        written = {"site": site, "at": to_text(at), "undo": json.dumps(undo), "person": person}
-        self._database.insert("confirmation", {"id": row["number"], **written})
+        written: dict[str, object] = {
+            "site": site,
+            "at": to_text(at),
+            "undo": json.dumps(undo),
+            "person": person,
+        }
+        if self._database.reuses_numbers:
+            highest = (
+                self._database.rows(f"SELECT COALESCE(MAX(id), 0) FROM {table}")[0][0]
+                for table in ("confirmation", "deed")
+            )
+            written["id"] = 1 + max(highest)
+        self._database.insert("confirmation", written)
 
     def last(self, site: str, about: str | None = None) -> Confirmation | None:
         """Return the last answer; None if there is none.
@@ -113,7 +119,7 @@ class ConfirmationTable:
         self._database.execute("DELETE FROM confirmation WHERE at < ?", to_text(oldest))
 
 
-def _confirmation(row: sqlite3.Row) -> Confirmation:
+def _confirmation(row: Row) -> Confirmation:
     undo = json.loads(row["undo"])
     chores = tuple(chore["id"] for chore in undo["chores"])
     return Confirmation(row["id"], to_moment(row["at"]), chores, undo, row["person"])

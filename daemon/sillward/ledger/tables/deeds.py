@@ -4,10 +4,9 @@ import json
 from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
-from sqlite3 import Row
 from typing import Any
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 

@@ -1,10 +1,9 @@
 """Devices: phones and other browsers that are told by Web Push, each a channel of its own."""
 
-import sqlite3
 from dataclasses import dataclass
 from datetime import datetime
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
@@ -76,7 +75,7 @@ class DeviceTable:
         self._database.execute("DELETE FROM device WHERE site = ? AND name = ?", site, name)
 
 
-def _device_of(row: sqlite3.Row) -> Device:
+def _device_of(row: Row) -> Device:
     return Device(
         name=row["name"],
         person=row["person"],

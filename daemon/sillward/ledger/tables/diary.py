@@ -7,11 +7,13 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
-from sqlite3 import Row
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
+
+ALL = 2**31 - 1
+"""More entries than a plant has."""
 
 
 class EntryKind(StrEnum):
@@ -95,8 +97,7 @@ class DiaryTable:
                     "what": entry.what,
                     "amount": entry.amount,
                 }
-                self._database.insert("diary", values)
-                ((number,),) = self._database.rows("SELECT last_insert_rowid()")
+                number = self._database.insert_numbered("diary", values)
                 written.append(replace(entry, id=number))
         return written
 
@@ -104,7 +105,7 @@ class DiaryTable:
         self,
         site: str,
         plant: str,
-        most: int = -1,
+        most: int = ALL,
         *,
         skip: int = 0,
         kind: EntryKind | None = None,

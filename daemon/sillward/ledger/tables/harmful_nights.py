@@ -8,9 +8,8 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime
-from sqlite3 import Row
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
 
@@ -64,11 +63,15 @@ class HarmfulNightTable:
         """Write nights down; one that is there already stays as it is."""
         with self._database.transaction():
             for night in nights:
-                self._insert("IGNORE", site, night)
+                self._database.execute(
+                    f"INSERT INTO harmful_night VALUES ({', '.join('?' * COLUMNS)})"
+                    " ON CONFLICT (site, plant, night) DO NOTHING",
+                    *_values(site, night),
+                )
 
     def keep(self, site: str, night: HarmfulNight) -> None:
         """Write a night down, in place of what was known of it."""
-        self._insert("REPLACE", site, night)
+        self._database.replace_each("harmful_night", [_values(site, night)])
 
     def remove(self, site: str, night: HarmfulNight) -> None:
         """Remove what is known of a night."""
@@ -77,26 +80,6 @@ class HarmfulNightTable:
             site,
             night.plant,
             str(night.night),
-        )
-
-    def _insert(self, otherwise: str, site: str, night: HarmfulNight) -> None:
-        self._database.execute(
-            f"INSERT OR {otherwise} INTO harmful_night VALUES ({', '.join('?' * COLUMNS)})",
-            site,
-            night.plant,
-            str(night.night),
-            night.low_c,
-            night.sd_k,
-            night.is_read,
-            night.is_known,
-            night.limit_c,
-            to_text(night.noted_at),
-            None if night.asked_at is None else to_text(night.asked_at),
-            None if night.answered_at is None else to_text(night.answered_at),
-            night.damaged,
-            night.person,
-            None if night.looked_at is None else to_text(night.looked_at),
-            json.dumps(dict(night.given)),
         )
 
     def of_plant(self, site: str, plant: str) -> list[HarmfulNight]:
@@ -132,6 +115,27 @@ class HarmfulNightTable:
             "UPDATE harmful_night SET asked_at = ? WHERE site = ? AND plant = ? AND night = ?",
             [(to_text(at), site, night.plant, str(night.night)) for night in nights],
         )
+
+
+def _values(site: str, night: HarmfulNight) -> tuple[object, ...]:
+    """Return the columns of a night, in order."""
+    return (
+        site,
+        night.plant,
+        str(night.night),
+        night.low_c,
+        night.sd_k,
+        night.is_read,
+        night.is_known,
+        night.limit_c,
+        to_text(night.noted_at),
+        None if night.asked_at is None else to_text(night.asked_at),
+        None if night.answered_at is None else to_text(night.answered_at),
+        night.damaged,
+        night.person,
+        None if night.looked_at is None else to_text(night.looked_at),
+        json.dumps(dict(night.given)),
+    )
 
 
 def _night_of(row: Row) -> HarmfulNight:

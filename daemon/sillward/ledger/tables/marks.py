@@ -1,9 +1,8 @@
 """Named moments: when something last happened, or when a state began that lasts."""
 
-import sqlite3
 from datetime import datetime
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import Mark, to_moment, to_text
 
 
@@ -15,9 +14,7 @@ class MarkTable:
 
     def set(self, name: str, at: datetime, text: str) -> None:
         """Set the moment of this name, in place of an earlier one."""
-        self._database.execute(
-            "INSERT OR REPLACE INTO mark VALUES (?, ?, ?)", name, to_text(at), text
-        )
+        self._database.replace("mark", {"name": name, "at": to_text(at), "text": text})
 
     def remove(self, name: str) -> None:
         """Remove the moment of this name, if there is one."""
@@ -33,5 +30,5 @@ class MarkTable:
         return {row["name"]: _mark_of(row) for row in self._database.rows("SELECT * FROM mark")}
 
 
-def _mark_of(row: sqlite3.Row) -> Mark:
+def _mark_of(row: Row) -> Mark:
     return Mark(row["name"], to_moment(row["at"]), row["text"])

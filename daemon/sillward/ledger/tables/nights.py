@@ -7,6 +7,7 @@ import numpy as np
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import NIGHT_COLUMNS, night_of, night_values
+from sillward_rules.arrays import HOUR_S
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.past_lows import PastLows
 
@@ -46,10 +47,8 @@ class NightArchive:
             ((archive,),) = database.rows(
                 "SELECT id FROM archive WHERE site = ? AND source = ?", site, source
             )
-            database.execute_each(
-                f"INSERT OR REPLACE INTO night (archive, {', '.join(NIGHT_COLUMNS)})"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(archive, *night_values(night, fetched_at)) for night in nights],
+            database.replace_each(
+                "night", [(archive, *night_values(night, fetched_at)) for night in nights]
             )
 
     def since(
@@ -62,10 +61,11 @@ class NightArchive:
         """
         rows = self._database.rows(
             f"SELECT archive.source, {', '.join(NIGHT_COLUMNS)} FROM night"
-            " JOIN archive ON archive.id = night.archive WHERE archive.site = ?1"
-            " AND (?2 IS NULL OR archive.source = ?2) AND night.night >= ?3"
+            " JOIN archive ON archive.id = night.archive WHERE archive.site = ?"
+            " AND (? IS NULL OR archive.source = ?) AND night.night >= ?"
             " ORDER BY night.night, archive.source, night.fetched_at",
             site,
+            source,
             source,
             first.toordinal(),
         )
@@ -119,7 +119,7 @@ class NightArchive:
         There may be tens of thousands of forecasts.
         """
         rows = self._database.rows(
-            "SELECT night, (low_at - fetched_at) / 3600.0, low / 100.0, sd / 100.0 FROM night"
+            "SELECT night, low_at - fetched_at, low, sd FROM night"
             " JOIN archive ON archive.id = night.archive"
             " WHERE archive.site = ? AND archive.source = ? AND low_at <= ?"
             " AND fetched_at >= ?",
@@ -129,8 +129,8 @@ class NightArchive:
             int(since.timestamp()),
         )
         table = np.array([tuple(row) for row in rows], dtype=np.float64).reshape(-1, 4)
-        night, lead_h, low_c, sd_k = table.T
-        return PastLows(night.astype(np.int64), lead_h, low_c, sd_k)
+        night, lead_s, low, sd = table.T
+        return PastLows(night.astype(np.int64), lead_s / HOUR_S, low / 100, sd / 100)
 
     def prune(self, now: datetime) -> None:
         """Drop nights that are too long ago, and the oldest if there are too many."""

@@ -4,8 +4,6 @@ A row that cannot be read is logged and left out, so that it holds up no other n
 counts such rows.
 """
 
-import json
-import os
 from collections.abc import Collection, Sequence
 from dataclasses import fields
 from datetime import date, datetime, timedelta
@@ -59,11 +57,12 @@ class NoticeTable:
 
     def waiting_for_others(self, site: str, channels: Sequence[str]) -> list[Notice]:
         """Return the notices of a site that wait for none of these channels."""
+        others = f" AND channel NOT IN ({', '.join('?' * len(channels))})" if channels else ""
         rows = self._database.rows(
             "SELECT * FROM notice WHERE site = ? AND state = 'waiting'"
-            " AND channel NOT IN (SELECT value FROM json_each(?)) ORDER BY next_at, key",
+            f"{others} ORDER BY next_at, key",
             site,
-            json.dumps(channels),
+            *channels,
         )
         return self._reader.readable(rows)
 
@@ -71,12 +70,14 @@ class NoticeTable:
         """Give a waiting notice to another channel. Return False if that has it, or it is gone."""
         key = f"{notice.key.removesuffix(notice.channel)}{channel}"
         changed = self._database.execute(
-            "UPDATE OR IGNORE notice SET key = ?, channel = ?, attempts = 0, next_at = ?,"
-            " last_error = NULL, perhaps_sent = 0 WHERE key = ? AND state = 'waiting'",
+            "UPDATE notice SET key = ?, channel = ?, attempts = 0, next_at = ?,"
+            " last_error = NULL, perhaps_sent = 0 WHERE key = ? AND state = 'waiting'"
+            " AND NOT EXISTS (SELECT 1 FROM notice WHERE key = ?)",
             key,
             channel,
             to_text(now),
             notice.key,
+            key,
         )
         return changed == 1
 
@@ -88,7 +89,7 @@ class NoticeTable:
         changed = self._database.execute(
             "UPDATE notice SET state = 'sending', attempts = attempts + 1, owner = ?,"
             " next_at = ?, perhaps_sent = perhaps_sent + 1 WHERE key = ? AND state = 'waiting'",
-            os.getpid(),
+            self._database.worker,
             to_text(until),
             key,
         )
@@ -110,8 +111,8 @@ class NoticeTable:
                 for row in rows
                 if row["key"] not in but
                 and (
-                    row["owner"] == os.getpid()
-                    or not _is_running(row["owner"])
+                    row["owner"] == self._database.worker
+                    or not self._database.is_at_work(row["owner"])
                     or row["next_at"] <= to_text(now)
                 )
             ]
@@ -190,7 +191,8 @@ class NoticeTable:
         """
         with self._database.transaction():
             rows = self._database.rows(
-                "SELECT channel, MAX(state = 'sent' OR perhaps_sent) AS reached FROM notice"
+                "SELECT channel, MAX(CASE WHEN state = 'sent' OR perhaps_sent != 0 THEN 1 ELSE 0"
+                " END) AS reached FROM notice"
                 " WHERE site = ? AND round = ? AND day >= ? GROUP BY channel",
                 site,
                 round_,
@@ -260,9 +262,10 @@ class NoticeTable:
     def latest(self, site: str, most: int = 20, channel: str | None = None) -> list[Notice]:
         """Return the latest notices, to one channel or to all, newest first."""
         rows = self._database.rows(
-            "SELECT * FROM notice WHERE site = ?1 AND (?2 IS NULL OR channel = ?2)"
-            " ORDER BY day DESC, next_at DESC LIMIT ?3",
+            "SELECT * FROM notice WHERE site = ? AND (? IS NULL OR channel = ?)"
+            " ORDER BY day DESC, next_at DESC LIMIT ?",
             site,
+            channel,
             channel,
             most,
         )
@@ -287,11 +290,12 @@ class NoticeTable:
         Only those of one stage are returned, without those of changes; with `stage` None all are.
         """
         rows = self._database.rows(
-            "SELECT * FROM notice WHERE site = ?1 AND day = ?2 AND round = ?3"
-            " AND (?4 IS NULL OR (stage = ?4 AND change_number = 0)) ORDER BY channel, key",
+            "SELECT * FROM notice WHERE site = ? AND day = ? AND round = ?"
+            " AND (? IS NULL OR (stage = ? AND change_number = 0)) ORDER BY channel, key",
             site,
             str(day),
             round_,
+            stage,
             stage,
         )
         return self._reader.readable(rows)
@@ -324,23 +328,10 @@ class NoticeTable:
     def sent_and_lost(self, site: str, since: date) -> tuple[int, int]:
         """Return how many notices since a day were sent, and how many expired."""
         (row,) = self._database.rows(
-            "SELECT COALESCE(SUM(state = 'sent'), 0) AS sent,"
-            " COALESCE(SUM(state = 'expired'), 0) AS lost FROM notice"
+            "SELECT COUNT(CASE WHEN state = 'sent' THEN 1 END) AS sent,"
+            " COUNT(CASE WHEN state = 'expired' THEN 1 END) AS lost FROM notice"
             " WHERE site = ? AND day >= ?",
             site,
             str(since),
         )
         return row["sent"], row["lost"]
-
-
-def _is_running(pid: int | None) -> bool:
-    """Whether a process of this number runs on this machine."""
-    if pid is None:
-        return False
-    try:
-        os.kill(pid, 0)
-    except ProcessLookupError:
-        return False
-    except PermissionError:
-        pass
-    return True

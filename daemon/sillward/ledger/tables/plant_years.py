@@ -41,7 +41,7 @@ class PlantYearTable:
         self._database.execute_each(
             "INSERT INTO plant_year (site, plant, year, kind, what, count)"
             " VALUES (?, ?, ?, ?, ?, ?) ON CONFLICT (site, plant, year, kind, what)"
-            " DO UPDATE SET count = count + excluded.count",
+            " DO UPDATE SET count = plant_year.count + excluded.count",
             [(site, *key, count) for key, count in counts.items()],
         )
 

@@ -113,11 +113,7 @@ class ReadingTable:
             stored = _stored(now)
             if stored == _stored(known):
                 return 0
-            self._database.execute_each(
-                f"INSERT OR REPLACE INTO reading_hour (sensor, {_COLUMNS})"
-                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                [(number, *row) for row in stored],
-            )
+            self._database.replace_each("reading_hour", [(number, *row) for row in stored])
             added = int(now.count.sum() - known.count.sum())
             if not goes_on:
                 self._note_change(site)
@@ -165,19 +161,19 @@ class ReadingTable:
     ) -> float | None:
         """Return the lowest reading of a spot in the hours from a moment on; None without any."""
         ((low,),) = self._database.rows(
-            "SELECT MIN(low) / 100.0 FROM reading_hour JOIN sensor ON sensor = id"
+            "SELECT MIN(low) FROM reading_hour JOIN sensor ON sensor = id"
             " WHERE site = ? AND spot = ? AND quantity = ? AND hour >= ?",
             site,
             spot,
             quantity.value,
             int(since.timestamp()) // HOUR_S,
         )
-        return None if low is None else float(low)
+        return None if low is None else float(low / 100)
 
     def sensors(self, site: str) -> list[Sensor]:
         """Return the sensors of a site that have readings, by spot, quantity and name."""
         rows = self._database.rows(
-            "SELECT spot, quantity, name, last / 100.0 AS last, hour, last_at,"
+            "SELECT spot, quantity, name, last, hour, last_at,"
             " (SELECT MIN(hour) FROM reading_hour WHERE sensor = id) AS first_hour"
             " FROM sensor JOIN reading_hour ON sensor = id AND hour ="
             " (SELECT MAX(hour) FROM reading_hour WHERE sensor = id)"
@@ -189,7 +185,7 @@ class ReadingTable:
                 row["spot"],
                 Quantity(row["quantity"]),
                 row["name"],
-                row["last"],
+                row["last"] / 100,
                 _moment(row["hour"] * HOUR_S + row["last_at"]),
                 _moment(row["first_hour"] * HOUR_S),
             )
@@ -222,15 +218,15 @@ class ReadingTable:
         with self._database.transaction():
             number = self._number_of(site, spot, quantity, sensor)
             span = " WHERE sensor = ? AND hour BETWEEN ? AND ?"
-            ((count,),) = self._database.rows(
-                f"SELECT COALESCE(SUM(count), 0) FROM reading_hour{span}", number, first, last
+            hours = self._database.rows(
+                f"SELECT count FROM reading_hour{span}", number, first, last
             )
             self._database.execute(f"DELETE FROM reading_hour{span}", number, first, last)
             if since is None and until is None:
                 self._database.execute("DELETE FROM set_aside WHERE sensor = ?", number)
                 self._database.execute("DELETE FROM sensor WHERE id = ?", number)
             self._note_change(site)
-        return int(count)
+        return sum(int(hour["count"]) for hour in hours)
 
     def _hours(self, number: int, first: int, last: int) -> HourlyReadings:
         rows = self._database.rows(
@@ -263,19 +259,21 @@ class ReadingTable:
         with self._database.transaction():
             rows = self._database.rows(
                 "SELECT id FROM hand_reading WHERE site = ? AND spot = ? AND quantity = ?"
-                " AND night IS ? AND (night IS NOT NULL OR at = ?)",
+                " AND (night = ? OR (night IS NULL AND ? IS NULL AND at = ?))",
                 site,
                 reading.spot,
                 reading.quantity.value,
                 night,
+                night,
                 int(reading.at.timestamp()),
             )
-            replaced = rows[0]["id"] if rows else None
-            self._database.execute("DELETE FROM hand_reading WHERE id = ?", replaced)
-            self._database.insert(
+            replaced = {"id": rows[0]["id"]} if rows else {}
+            for row in rows[:1]:
+                self._database.execute("DELETE FROM hand_reading WHERE id = ?", row["id"])
+            number = self._database.insert_numbered(
                 "hand_reading",
                 {
-                    "id": replaced,
+                    **replaced,
                     "site": site,
                     "spot": reading.spot,
                     "quantity": reading.quantity.value,
@@ -285,18 +283,18 @@ class ReadingTable:
                     "entered_at": int(entered_at.timestamp()),
                 },
             )
-            ((number,),) = self._database.rows("SELECT last_insert_rowid()")
             self._note_change(site)
-        return int(number)
+        return number
 
     def by_hand(
         self, site: str, spot: str | None = None, since: datetime | None = None
     ) -> list[HandReading]:
         """Return what was read by hand, at one spot or at all, in order of time."""
         rows = self._database.rows(
-            "SELECT * FROM hand_reading WHERE site = ?1 AND (?2 IS NULL OR spot = ?2) AND at >= ?3"
+            "SELECT * FROM hand_reading WHERE site = ? AND (? IS NULL OR spot = ?) AND at >= ?"
             " ORDER BY at, id",
             site,
+            spot,
             spot,
             0 if since is None else int(since.timestamp()),
         )
@@ -316,20 +314,21 @@ class ReadingTable:
         """Give a reading another value. Return whether there was one of this number."""
         return self._change_by_hand(
             site,
-            "UPDATE hand_reading SET value = ?3 WHERE site = ?1 AND id = ?2",
-            number,
+            "UPDATE hand_reading SET value = ? WHERE site = ? AND id = ?",
             round(value * 100),
+            site,
+            number,
         )
 
     def delete_by_hand(self, site: str, number: int) -> bool:
         """Forget a reading. Return whether there was one of this number."""
         return self._change_by_hand(
-            site, "DELETE FROM hand_reading WHERE site = ? AND id = ?", number
+            site, "DELETE FROM hand_reading WHERE site = ? AND id = ?", site, number
         )
 
     def _change_by_hand(self, site: str, statement: str, *values: object) -> bool:
         with self._database.transaction():
-            changed = self._database.execute(statement, site, *values) > 0
+            changed = self._database.execute(statement, *values) > 0
             if changed:
                 self._note_change(site)
         return changed
@@ -376,16 +375,15 @@ class ReadingTable:
             first_at = min(first_at, known["first_at"])
             if known["last_at"] > last_at:
                 last_at, example = known["last_at"], known["example"]
-        self._database.execute(
-            "INSERT OR REPLACE INTO set_aside VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
-            *(*key, count, first_at, last_at, example, noted_at),
+        self._database.replace_each(
+            "set_aside", [(*key, count, first_at, last_at, example, noted_at)]
         )
 
     def set_aside_since(self, site: str, since: datetime) -> list[SetAside]:
         """Return what was set aside from a moment on, whenever it was taken; the newest reading
         first."""
         return self._set_aside(
-            "noted_at >= ?2 ORDER BY last_at DESC, spot, quantity, name",
+            "noted_at >= ? ORDER BY last_at DESC, spot, quantity, name",
             *(site, int(since.timestamp())),
         )
 
@@ -400,8 +398,7 @@ class ReadingTable:
     ) -> list[SetAside]:
         """Return what was set aside of a sensor in the hours that begin in a span, in order."""
         return self._set_aside(
-            "spot = ?2 AND quantity = ?3 AND name = ?4 AND hour BETWEEN ?5 AND ?6"
-            " ORDER BY hour, reason",
+            "spot = ? AND quantity = ? AND name = ? AND hour BETWEEN ? AND ? ORDER BY hour, reason",
             *(site, spot, quantity.value, sensor),
             *(-int(-since.timestamp() // HOUR_S), int(until.timestamp() // HOUR_S)),
         )
@@ -409,7 +406,7 @@ class ReadingTable:
     def _set_aside(self, which: str, *values: object) -> list[SetAside]:
         rows = self._database.rows(
             "SELECT spot, quantity, name, set_aside.* FROM set_aside JOIN sensor ON sensor = id"
-            f" WHERE site = ?1 AND {which}",
+            f" WHERE site = ? AND {which}",
             *values,
         )
         return [
@@ -452,7 +449,7 @@ class ReadingTable:
     def _note_change(self, site: str) -> None:
         self._database.execute(
             "INSERT INTO reading_edition VALUES (?, 1)"
-            " ON CONFLICT DO UPDATE SET number = number + 1",
+            " ON CONFLICT (site) DO UPDATE SET number = reading_edition.number + 1",
             site,
         )
 
@@ -467,7 +464,7 @@ class ReadingTable:
             self._database.execute("DELETE FROM reading_hour WHERE hour < ?", oldest // HOUR_S)
             self._database.execute("DELETE FROM hand_reading WHERE at < ?", oldest)
             self._database.execute(
-                "DELETE FROM set_aside WHERE hour < ?1 OR (noted_at < ?2 AND first_at > noted_at)",
+                "DELETE FROM set_aside WHERE hour < ? OR (noted_at < ? AND first_at > noted_at)",
                 oldest // HOUR_S,
                 int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp()),
             )

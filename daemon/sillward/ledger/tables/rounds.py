@@ -1,10 +1,9 @@
 """The rounds that were enqueued, with the plant states that hold once they are delivered."""
 
-import sqlite3
 from collections.abc import Mapping
 from datetime import date, datetime
 
-from sillward.ledger.database import Database
+from sillward.ledger.database import Database, Row
 from sillward.ledger.records import states_from_json, states_to_json, to_moment, to_text
 from sillward_rules.plants.state import PlantState
 
@@ -112,7 +111,7 @@ class RoundTable:
             return None
         return rows[0]["enqueued_at"], states_from_json(rows[0]["states_once_delivered"])
 
-    def mark_delivered(self, notice_key: str) -> sqlite3.Row | None:
+    def mark_delivered(self, notice_key: str) -> Row | None:
         """Mark the round of a notice as delivered.
 
         Return its `site`, `enqueued_at` and `states_once_delivered`, or None if it was marked
@@ -127,7 +126,7 @@ class RoundTable:
         )
         return rows[0] if rows else None
 
-    def remove_enqueued_after(self, site: str, latest: datetime) -> list[sqlite3.Row]:
+    def remove_enqueued_after(self, site: str, latest: datetime) -> list[Row]:
         """Remove the rounds that were enqueued after a time; return what each of them was."""
         return self._database.rows(
             "DELETE FROM round WHERE site = ? AND enqueued_at > ?"
@@ -139,7 +138,8 @@ class RoundTable:
     def dusks_with_forecast(self, site: str, since: date) -> tuple[int, int]:
         """Return how many dusk rounds were enqueued since a day, and how many had a forecast."""
         (row,) = self._database.rows(
-            "SELECT COUNT(*) AS enqueued, COALESCE(SUM(had_forecast), 0) AS with_forecast"
+            "SELECT COUNT(*) AS enqueued, COUNT(CASE WHEN had_forecast != 0 THEN 1 END)"
+            " AS with_forecast"
             " FROM round WHERE site = ? AND round = 'dusk' AND day >= ?",
             site,
             str(since),

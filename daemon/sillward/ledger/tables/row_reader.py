@@ -2,8 +2,9 @@
 
 import logging
 from collections.abc import Callable, Iterable
-from sqlite3 import Row
 from typing import Generic, TypeVar
+
+from sillward.ledger.database import Row
 
 log = logging.getLogger(__name__)
 
