@@ -3,7 +3,8 @@
 Large libraries live in children, so that the daemon stays small and that nothing in them can take
 it along. The protocol is one for all children: a request is a line of JSON on standard input, its
 reply a line of JSON on standard output. A child may answer any number of requests, and ends when
-its standard input is closed. Requests may hold secrets: they are in no command line, and settings
+its standard input is closed; one that serves several at once (`serve_at_once`) has numbers for them
+(see `channels.sender_pool`). Requests may hold secrets: they are in no command line, and settings
 (`SILLWARD_*`) are kept out of the child's environment.
 """
 
@@ -12,9 +13,11 @@ import os
 import selectors
 import subprocess
 import sys
+import threading
 import time
-from collections.abc import Callable, Mapping, Sequence
-from contextlib import suppress
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from concurrent import futures
+from contextlib import contextmanager, suppress
 from enum import Enum
 from pathlib import Path
 from typing import IO, Any
@@ -140,19 +143,28 @@ class ChildProcess:
 
 
 def _started(command: Sequence[str]) -> subprocess.Popen[bytes]:
-    environment = {k: v for k, v in os.environ.items() if not k.startswith("SILLWARD_")}
     child = subprocess.Popen(
         command,
         stdin=subprocess.PIPE,
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
         bufsize=0,
-        env=environment,
+        env=environment(),
         start_new_session=True,  # a signal from our terminal lets it finish
     )
-    with suppress(OSError):  # if memory runs out, Linux ends the child and not the daemon
-        Path(f"/proc/{child.pid}/oom_score_adj").write_text("1000", encoding="ascii")
+    end_first(child.pid)
     return child
+
+
+def environment() -> dict[str, str]:
+    """Return the environment of a child: ours without the settings, which may hold secrets."""
+    return {k: v for k, v in os.environ.items() if not k.startswith("SILLWARD_")}
+
+
+def end_first(pid: int) -> None:
+    """Have Linux end this child, and not the daemon, if memory runs out."""
+    with suppress(OSError):
+        Path(f"/proc/{pid}/oom_score_adj").write_text("1000", encoding="ascii")
 
 
 def _pipes(child: subprocess.Popen[bytes]) -> tuple[IO[bytes], IO[bytes], IO[bytes]]:
@@ -231,13 +243,47 @@ class _Conversation:
 
 
 def serve(answer: Callable[[dict[str, Any]], Mapping[str, Any]]) -> None:
-    """Answer requests until standard input is closed; what `answer` raises ends the child.
+    """Answer requests until standard input is closed; what `answer` raises ends the child."""
+    with _replies() as replies:
+        for line in sys.stdin:
+            print(json.dumps(answer(json.loads(line))), file=replies, flush=True)
 
-    What else is printed, by a library for instance, goes nowhere: it must not look like a reply.
+
+def serve_at_once(
+    answer: Callable[[dict[str, Any]], Mapping[str, Any]], most: int, end_s: float
+) -> None:
+    """Answer up to `most` requests at a time, each in a thread, until standard input is closed.
+
+    A request has a `number`, which its reply repeats. Where `answer` raises, the reply is `failed`,
+    the name of the error: the other requests go on.
+
+    end_s: what is under way then has this long to come to its end [s].
     """
+    one_line = threading.Lock()
+    with _replies() as replies:
+
+        def work(request: dict[str, Any]) -> None:
+            try:
+                reply = answer(request)
+            except Exception as error:
+                reply = {"failed": type(error).__name__}
+            line = json.dumps({**reply, "number": request["number"]})
+            with one_line:
+                print(line, file=replies, flush=True)
+
+        pool, under_way = futures.ThreadPoolExecutor(most), list[futures.Future[None]]()
+        with suppress(ValueError):  # who asks came to an end in the middle of a line
+            under_way += (pool.submit(work, json.loads(line)) for line in sys.stdin)
+        futures.wait(under_way, end_s)
+    os._exit(0)  # an ordinary exit would wait for a thread that hangs
+
+
+@contextmanager
+def _replies() -> Iterator[IO[str]]:
+    """Yield where replies are written. What else is printed, by a library for instance, goes
+    nowhere: it must not look like a reply."""
     with os.fdopen(os.dup(sys.stdout.fileno()), "w") as replies:
         nowhere = os.open(os.devnull, os.O_WRONLY)
         os.dup2(nowhere, sys.stdout.fileno())
         os.close(nowhere)
-        for line in sys.stdin:
-            print(json.dumps(answer(json.loads(line))), file=replies, flush=True)
+        yield replies

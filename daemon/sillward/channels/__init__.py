@@ -2,6 +2,7 @@
 
 `sender`           the protocol of what sends, and of what checks URLs
 `sender_process`   what the daemon sends through: a child process, started when it is needed
+`sender_pool`      a child process that sends many messages at once
 `dispatcher`       what many households send at once: what may begin, and what came of it
 `apprise_sender`   one attempt through Apprise, and whether a channel's URL can be used
 `answering`        how a channel's service lets a message be answered

@@ -70,8 +70,12 @@ def check_channels(
         raise ConfigError(lines)
 
 
-def send(channel: Channel, message: Message) -> None:
-    """Send one message through Apprise. Raise DeliveryError unless the channel took it."""
+def send(channel: Channel, message: Message, *, limited: bool = True) -> None:
+    """Send one message through Apprise. Raise DeliveryError unless the channel took it.
+
+    limited: whether Apprise waits no longer than SEND_S. It works then in one of a few threads that
+        all calls share, and those that hang starve the others.
+    """
     apprise = _apprise()
     linked = message.links is not None
     service, message = _service_for(channel, clean(message))
@@ -89,7 +93,7 @@ def send(channel: Channel, message: Message) -> None:
                 body=message.body,
                 title=message.title,
                 body_format=apprise.NotifyFormat.TEXT,
-                timeout=SEND_S,
+                timeout=SEND_S if limited else 0,
             )
         except Exception as error:  # a defect in a plugin must not end the process
             msg = f"channel {channel.name}: failed ({type(error).__name__})"
@@ -246,6 +250,7 @@ def _asset() -> Any:
         http_redirects=False,
         async_mode=False,
         secure_logging=True,
+        service_timeout=0,  # the limit is given with each call
     )
 
 

@@ -6,7 +6,7 @@ daemon that sends three notices a day keeps neither.
 
 import base64
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from datetime import timedelta
 from typing import Any
@@ -34,31 +34,19 @@ class SenderProcess:
 
     def __call__(self, channel: Channel, message: Message) -> None:
         """Send one message. Raise DeliveryError unless the channel took it."""
-        request = {
-            "do": "send",
-            "message": _message_to_json(message),
-            "channel": _channel_to_json(channel),
-        }
         try:
-            reply = self._child.ask(request)
+            reply = self._child.ask(to_send(channel, message))
         except OSError:  # no memory for another process: then in this one
             sending.send(channel, message)
             return
         except ChildError as error:
-            msg = f"channel {channel.name}: its courier was lost"
-            raise DeliveryError(msg, perhaps_sent=error.heard) from None
-        if "error" in reply:
-            wait_s = reply["wait_s"]
-            wait = None if wait_s is None else timedelta(seconds=wait_s)
-            raise DeliveryError(
-                reply["error"], perhaps_sent=reply["perhaps_sent"], wait=wait, gone=reply["gone"]
-            )
+            raise lost(channel, perhaps_sent=error.heard) from None
+        require_sent(reply)
 
     def problems(self, channels: Sequence[Channel]) -> list[str | None]:
         """Return what is wrong with the URL of each of these channels, if anything is."""
-        request = {"do": "check", "channels": [_channel_to_json(one) for one in channels]}
         try:
-            found: list[str | None] = self._child.ask(request)["problems"]
+            found: list[str | None] = self._child.ask(to_check(channels))["problems"]
         except (OSError, ChildError):
             return apprise_sender.problems(channels)
         return found
@@ -71,6 +59,35 @@ class SenderProcess:
     def close(self) -> None:
         """Let the child end; the next message starts another."""
         self._child.close()
+
+
+# -- requests and replies
+
+
+def to_send(channel: Channel, message: Message) -> dict[str, Any]:
+    """Return the request to send a message."""
+    message_, channel_ = _message_to_json(message), _channel_to_json(channel)
+    return {"do": "send", "message": message_, "channel": channel_}
+
+
+def to_check(channels: Sequence[Channel]) -> dict[str, Any]:
+    """Return the request to check the URLs of channels; the reply has `problems`."""
+    return {"do": "check", "channels": [_channel_to_json(one) for one in channels]}
+
+
+def require_sent(reply: Mapping[str, Any]) -> None:
+    """Raise DeliveryError if the reply to a request to send says that it failed."""
+    if "error" in reply:
+        wait_s = reply["wait_s"]
+        wait = None if wait_s is None else timedelta(seconds=wait_s)
+        raise DeliveryError(
+            reply["error"], perhaps_sent=reply["perhaps_sent"], wait=wait, gone=reply["gone"]
+        )
+
+
+def lost(channel: Channel, *, perhaps_sent: bool) -> DeliveryError:
+    """Return the error for a message whose child gave no reply."""
+    return DeliveryError(f"channel {channel.name}: its courier was lost", perhaps_sent=perhaps_sent)
 
 
 # -- messages and channels as JSON
@@ -115,13 +132,20 @@ def _channel_from_json(fields: dict[str, Any]) -> Channel:
 # -- in the child
 
 
-def answer(request: dict[str, Any]) -> dict[str, Any]:
-    """Send a message, or check the URLs of channels."""
+def answer(request: dict[str, Any], *, limited: bool = True) -> dict[str, Any]:
+    """Send a message, or check the URLs of channels.
+
+    limited: see `apprise_sender.send`.
+    """
     if request["do"] == "check":
         channels = [_channel_from_json(fields) for fields in request["channels"]]
         return {"problems": apprise_sender.problems(channels)}
     try:
-        sending.send(_channel_from_json(request["channel"]), _message_from_json(request["message"]))
+        channel, message = (
+            _channel_from_json(request["channel"]),
+            _message_from_json(request["message"]),
+        )
+        sending.send(channel, message, limited=limited)
     except DeliveryError as error:
         wait_s = None if error.wait is None else error.wait.total_seconds()
         return {

@@ -6,9 +6,12 @@ from sillward.config.channel import Channel
 from sillward.wording.push import Message
 
 
-def send(channel: Channel, message: Message) -> None:
-    """Send one message. Raise DeliveryError unless the channel took it."""
+def send(channel: Channel, message: Message, *, limited: bool = True) -> None:
+    """Send one message. Raise DeliveryError unless the channel took it.
+
+    limited: see `apprise_sender.send`.
+    """
     if is_push(channel.url):
         web_push.send(channel, message)
     else:
-        apprise_sender.send(channel, message)
+        apprise_sender.send(channel, message, limited=limited)

@@ -12,6 +12,7 @@ they find the monitor. Other users of these libraries find none and notice nothi
 import re
 import smtplib
 import socket
+import threading
 import time
 from collections.abc import Callable
 from contextvars import ContextVar
@@ -232,9 +233,17 @@ _REASONS: tuple[tuple[type[Exception], str], ...] = (
 # -- where the libraries are watched
 
 
-@cache
+_installing = threading.Lock()
+
+
 def _install() -> None:
     """Put the watchers in, once. Outside of a monitor they do as the originals."""
+    with _installing:
+        _install_once()
+
+
+@cache
+def _install_once() -> None:
     _wrap(requests.Session, "get_adapter", _get_adapter)
     _wrap(smtplib.SMTP, "_get_socket", _get_socket)
     _wrap(smtplib.SMTP, "getreply", _getreply)
