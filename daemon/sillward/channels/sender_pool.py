@@ -210,12 +210,7 @@ class _Child:
         self._retired = True
         with suppress(OSError):
             self._stdin.close()
-        if not at_once:
-            with suppress(TimeoutError):
-                await asyncio.wait_for(self._process.wait(), END_S)
-        if self._process.returncode is None:
-            with suppress(ProcessLookupError):
-                self._process.kill()
+        await self._gone_within(0.0 if at_once else END_S)
         await self._listening
 
     @property
@@ -240,6 +235,7 @@ class _Child:
     async def _listen(self) -> None:
         """Hand out replies until there are no more, or nonsense comes; then it is at its end."""
         assert self._process.stdout is not None
+        wait_s = END_S
         try:
             while line := await self._process.stdout.readline():
                 reply = json.loads(line)
@@ -247,15 +243,22 @@ class _Child:
                 if waiting is not None and not waiting.done():
                     waiting.set_result(reply)
         except (ValueError, KeyError, TypeError):
-            pass
+            wait_s = 0.0
         self._retired = True
-        with suppress(ProcessLookupError):
-            self._process.kill()
         for waiting in self._waiting.values():
             if not waiting.done():
                 waiting.set_exception(ChildError(Failure.ENDED, heard=True))
-        await self._process.wait()
+        await self._gone_within(wait_s)
         self._gone(self)
+
+    async def _gone_within(self, seconds: float) -> None:
+        """Wait for the process to end; kill it after this long [s]."""
+        with suppress(TimeoutError):
+            await asyncio.wait_for(self._process.wait(), seconds)
+        if self._process.returncode is None:
+            with suppress(ProcessLookupError):
+                self._process.kill()
+            await self._process.wait()
 
 
 if __name__ == "__main__":

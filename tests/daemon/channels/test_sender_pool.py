@@ -19,7 +19,7 @@ from sillward.wording.push import Message
 from tests.support.loopback_server import serving, whole
 
 MESSAGE = Message("Carry in 2 plants by 17:10", "Pergola: first, second\n23 °C")
-WAIT_S = 60.0
+WAIT_S = 20.0
 
 CHILD = """
 import json, os, socket, sys
@@ -75,6 +75,7 @@ def test_two_are_under_way_in_one_child_and_the_later_one_may_end_first(pool: Se
 def test_a_child_that_is_killed_costs_what_it_had_under_way(pool: SenderPool) -> None:
     pool.submit(to("quick"), MESSAGE).result(WAIT_S)
     held = [pool.submit(to("hold"), MESSAGE) for _ in range(2)]
+    pool.submit(to("who"), MESSAGE).exception(WAIT_S)  # it has read what came before
     (pid,) = pool.pids
     os.kill(pid, signal.SIGKILL)
 
@@ -118,6 +119,7 @@ def test_a_child_that_has_sent_much_is_replaced(monkeypatch: pytest.MonkeyPatch)
 
 def test_what_is_under_way_when_all_ends_may_have_been_sent(pool: SenderPool) -> None:
     held = pool.submit(to("hold"), MESSAGE)
+    pool.submit(to("who"), MESSAGE).exception(WAIT_S)
     pool.submit(to("hold"), MESSAGE)
 
     pool.close()
