@@ -16,6 +16,7 @@ SillwardError
 Anything else that is raised is a defect.
 """
 
+import re
 from collections.abc import Sequence
 from datetime import timedelta
 
@@ -47,7 +48,7 @@ class ConfigError(SillwardError):
         self.count = len(lines)
         shown = [_shortened(line) for line in lines[:MAX_LINES]]
         if self.count > MAX_LINES:
-            file = shown[0].partition(": ")[0]
+            file = re.split(r"(?::\d+)?: ", shown[0], maxsplit=1)[0]
             shown.append(f"{file}: and {self.count - MAX_LINES:,} more")
         self.lines = tuple(shown)
         super().__init__("\n".join(self.lines))

@@ -3,6 +3,7 @@
 import json
 import logging
 import os
+import re
 import tracemalloc
 from collections.abc import Callable
 from pathlib import Path
@@ -109,8 +110,8 @@ def refused(result: Result) -> list[str]:
     for line in lines:
         assert printable.unprintable(line) == []
         assert line.startswith("sillward: ")
-        assert "garden.toml: " in line
-        assert len(line) <= MAX_LINE_LENGTH + len("sillward: garden.toml: ")
+        assert re.search(r"garden\.toml(:\d+)?: ", line)
+        assert len(line) <= MAX_LINE_LENGTH + len("sillward: garden.toml:999999: ")
     return lines
 
 

@@ -18,19 +18,22 @@ TABLES = (
 )  # fmt: skip
 
 
-def read_document(path: Path) -> dict[str, Any]:
-    """Read the file. Raise ConfigError if it cannot be read, or is not TOML in UTF-8."""
+def read_document(path: Path) -> tuple[dict[str, Any], str]:
+    """Return the file's tables, and its text.
+
+    Raise ConfigError if it cannot be read, or is not TOML in UTF-8.
+    """
     text = ""
     try:
         text = files.read(path, MAX_COLLECTION_BYTES).decode("utf-8-sig")
-        return bounded_toml.parse(text)
+        return bounded_toml.parse(text), text
     except OSError as error:
         line = f"{path}: cannot be read: {error.strerror or error}"
     except UnicodeDecodeError as error:
         line = f"{path.name}: is not UTF-8 text (byte {error.start})"
     except ValueError as error:
         reason = str(error).splitlines()[0]
-        line = f"{path.name}: is not valid TOML: {reason:.200}{_offending_line(text, reason)}"
+        line = _no_toml(path.name, text, reason)
     raise ConfigError([line])
 
 
@@ -55,16 +58,24 @@ _USUAL_MISTAKES = (
 """How such a line looks, and what would be right."""
 
 
-def _offending_line(text: str, reason: str) -> str:
-    """Return the line that the parser complains about, with the usual mistake in such a line.
+def _no_toml(file: str, text: str, reason: str) -> str:
+    """Return what the parser complains about, and where."""
+    match = re.fullmatch(r"(.*) \(at line (\d+)(?:, column \d+)?\)", reason)
+    if match is None:
+        return f"{file}: is not valid TOML: {reason:.200}"
+    number = int(match[2])
+    return f"{file}:{number}: is not valid TOML: {match[1]:.200}{_offending_line(text, number)}"
+
+
+def _offending_line(text: str, number: int) -> str:
+    """Return a line, from 1, with the usual mistake in such a line.
 
     Nothing is shown of a line that may hold a secret.
     """
-    match = re.search(r"at line (\d+)", reason)
-    lines = text.splitlines()
-    if match is None or not 0 < int(match.group(1)) <= len(lines):
+    lines = text.split("\n")
+    if not 0 < number <= len(lines):
         return ""
-    line = lines[int(match.group(1)) - 1]
+    line = lines[number - 1]
     if "url" in line.lower() or "password" in line.lower() or ":/" in line:
         return ""
     hint = next((hint for pattern, hint in _USUAL_MISTAKES if re.search(pattern, line)), None)

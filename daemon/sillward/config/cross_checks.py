@@ -10,6 +10,7 @@ from typing import Any
 from sillward.config import group_lookup
 from sillward.config.household import TopicSensor
 from sillward.config.models import FeedTable, SensorTable, SpotTable
+from sillward.config.place import Place
 from sillward.config.plant_models import LimitsTable
 from sillward.config.validation import TableReader
 from sillward.errors import MAX_LINES
@@ -20,23 +21,24 @@ from sillward_rules.weather.spot import Spot
 # -- spots
 
 
-def check_spot(reader: TableReader, where: str, table: SpotTable) -> bool:
+def check_spot(reader: TableReader, where: Place, table: SpotTable) -> bool:
     """Whether what is given goes with a spot outdoors, or indoors."""
     before = len(reader.errors)
     if not table.indoors:
         for key in ("night_low", "day_low", "humidity"):
             if getattr(table, key) is not None:
-                reader.report(where, f"{key} is for indoor spots; outdoors the weather decides")
+                text = f"{key} is for indoor spots; outdoors the weather decides"
+                reader.report(where, text, key)
     elif table.night_low is not None and table.night_offset is not None:
         text = "give night_low (it holds that) or night_offset (it follows), not both"
-        reader.report(where, text)
+        reader.report(where, text, "night_offset")
     return len(reader.errors) == before
 
 
 # -- plants
 
 
-def check_limits(reader: TableReader, where: str, limits: LimitsTable) -> bool:
+def check_limits(reader: TableReader, where: Place, limits: LimitsTable) -> bool:
     """Whether a plant's own limits do not contradict each other."""
     before = len(reader.errors)
     for lower, higher, may_be_equal in _ORDERED_LIMITS:
@@ -44,7 +46,8 @@ def check_limits(reader: TableReader, where: str, limits: LimitsTable) -> bool:
         if low is None or high is None or low < high or (may_be_equal and low == high):
             continue
         wrong = "is above" if may_be_equal else "is not below"
-        reader.report(where, f"limits.{lower} {low:g} {wrong} limits.{higher} {high:g}")
+        text = f"limits.{lower} {low:g} {wrong} limits.{higher} {high:g}"
+        reader.report(where, text, "limits", lower)
     return len(reader.errors) == before
 
 
@@ -59,7 +62,7 @@ _ORDERED_LIMITS = (
 
 
 def check_places(
-    reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
+    reader: TableReader, where: Place, raw: object, spots: Mapping[str, Spot | None]
 ) -> None:
     """Check that the home and the shelter of a table are spots."""
     if not isinstance(raw, Mapping):
@@ -69,30 +72,33 @@ def check_places(
         if isinstance(name, str) and name not in spots:
             hint = reader.hint(name, spots)
             known = ", ".join(spots)
-            reader.report(where, f'{key} "{name}" is not one of your spots{hint} (spots: {known})')
+            text = f'{key} "{name}" is not one of your spots{hint} (spots: {known})'
+            reader.report(where, text, key)
 
 
-def check_shelter(reader: TableReader, where: str, merged: Mapping[str, Any]) -> None:
+def check_shelter(reader: TableReader, where: Place, merged: Mapping[str, Any]) -> None:
     """Check that a plant's home and shelter are not the same spot."""
     if isinstance(merged.get("home"), str) and merged["home"] == merged.get("shelter"):
-        reader.report(where, "home and shelter are the same spot; leave shelter out to stay put")
+        text = "home and shelter are the same spot; leave shelter out to stay put"
+        reader.report(where, text, "shelter")
 
 
-def check_groups(reader: TableReader, where: str, raw: object) -> None:
+def check_groups(reader: TableReader, where: Place, raw: object) -> None:
     """Check that the groups of a table are known, and given in one way."""
     if not isinstance(raw, Mapping):
         return
     if raw.get("group") is not None and raw.get("parents") is not None:
-        reader.report(where, "give group or parents, not both")
+        reader.report(where, "give group or parents, not both", "parents")
         return
-    for name in groups_named(raw):
+    for number, name in enumerate(groups_named(raw)):
         if isinstance(name, str):
             resolution = group_lookup.resolve(name, suggest=len(reader.errors) < MAX_LINES)
             if resolution.group is None:
-                reader.report(where, resolution.problem)
+                keys = ("group",) if "group" in raw else ("parents", number)
+                reader.report(where, resolution.problem, *keys)
 
 
-def check_night_limit(reader: TableReader, where: str, merged: Mapping[str, Any]) -> None:
+def check_night_limit(reader: TableReader, where: Place, merged: Mapping[str, Any]) -> None:
     """Check that a plant without a group has a night limit of its own."""
     limits = merged.get("limits")
     has_limit = isinstance(limits, Mapping) and "night_low" in limits
@@ -113,7 +119,7 @@ def groups_named(raw: Mapping[str, Any]) -> list[Any]:
 
 
 def check_chosen_names(
-    reader: TableReader, where: str, chosen: PlantFilter, known: Mapping[str, set[str]]
+    reader: TableReader, where: Place, chosen: PlantFilter, known: Mapping[str, set[str]]
 ) -> None:
     """Check that there are the plants that are chosen by name, group or home.
 
@@ -124,17 +130,17 @@ def check_chosen_names(
             hint = reader.hint(missing, sorted(names))
             if key == "group" and len(reader.errors) < MAX_LINES:
                 hint = group_lookup.suggestion(missing)
-            reader.report(where, f'plants.{key}: there is no "{missing}"{hint}')
+            reader.report(where, f'plants.{key}: there is no "{missing}"{hint}', "plants", key)
 
 
-def check_feed(reader: TableReader, table: FeedTable, where: str = "feed") -> bool:
+def check_feed(reader: TableReader, table: FeedTable, where: Place) -> bool:
     """Whether the feed's strength is given once, and in a way that fits the fertiliser."""
     if (table.ppm_n is None) is (table.grams_per_litre is None):
         reader.report(where, "give exactly one of ppm_n and grams_per_litre")
         return False
     if table.ppm_n is not None and parse_npk(table.npk)[0] == 0:
         text = f"npk {table.npk}: has no nitrogen; give grams_per_litre, not ppm_n"
-        reader.report(where, text)
+        reader.report(where, text, "ppm_n")
         return False
     return True
 
@@ -143,16 +149,17 @@ def check_feed(reader: TableReader, table: FeedTable, where: str = "feed") -> bo
 
 
 def check_sensor_spot(
-    reader: TableReader, where: str, raw: object, spots: Mapping[str, Spot | None]
+    reader: TableReader, where: Place, raw: object, spots: Mapping[str, Spot | None]
 ) -> None:
     """Check that a sensor hangs at one of the spots."""
     name = raw.get("spot") if isinstance(raw, Mapping) else None
     if isinstance(name, str) and name not in spots:
         hint, known = reader.hint(name, spots), ", ".join(spots)
-        reader.report(where, f'spot "{name}" is not one of your spots{hint} (spots: {known})')
+        text = f'spot "{name}" is not one of your spots{hint} (spots: {known})'
+        reader.report(where, text, "spot")
 
 
-def check_sensor(reader: TableReader, where: str, table: SensorTable) -> bool:
+def check_sensor(reader: TableReader, where: Place, table: SensorTable) -> bool:
     """Whether the keys of a sensor go with its payload, and its unit with its quantity."""
     before = len(reader.errors)
     for kind, needed, keys in (
@@ -163,16 +170,15 @@ def check_sensor(reader: TableReader, where: str, table: SensorTable) -> bool:
             reader.report(where, f'{needed} is missing; payload "{kind}" needs it')
         for key in keys:
             if table.payload != kind and getattr(table, key) is not None:
-                reader.report(
-                    where, f'{key} is for payload "{kind}"; this one is "{table.payload}"'
-                )
+                text = f'{key} is for payload "{kind}"; this one is "{table.payload}"'
+                reader.report(where, text, key)
     for key in ("path", "time_path"):
         if "" in (getattr(table, key) or "x").split("."):
-            reader.report(where, f"{key}: must be keys with one point between, such as a.b")
+            reader.report(where, f"{key}: must be keys with one point between, such as a.b", key)
     if table.unit is not None and (table.quantity == "humidity") is not (
         table.unit in _OF_HUMIDITY
     ):
-        reader.report(where, f'unit "{table.unit}" is not one of {table.quantity}')
+        reader.report(where, f'unit "{table.unit}" is not one of {table.quantity}', "unit")
     return len(reader.errors) == before
 
 
@@ -180,7 +186,7 @@ _OF_HUMIDITY = ("%", "share")
 
 
 def check_same_topic(
-    reader: TableReader, where: str, sensor: TopicSensor, others: Mapping[str, TopicSensor]
+    reader: TableReader, where: Place, sensor: TopicSensor, others: Mapping[str, TopicSensor]
 ) -> None:
     """Check that what comes on a topic is read in one way, and each value of it is used once.
 
@@ -190,10 +196,11 @@ def check_same_topic(
         if other.topic != sensor.topic:
             continue
         if other.payload != sensor.payload:
-            reader.report(where, f'payload: {label} reads the same topic as "{other.payload}"')
+            text = f'payload: {label} reads the same topic as "{other.payload}"'
+            reader.report(where, text, "payload")
         elif (other.name, other.quantity) == (sensor.name, sensor.quantity):
             text = f"is the same value of the same topic as {label}; a sensor hangs at one spot"
-            reader.report(where, text)
+            reader.report(where, text, "topic")
         elif other.name == sensor.name and sensor.payload != "senml":
             text = f"takes for {sensor.quantity} what {label} takes for {other.quantity}"
-            reader.report(where, text)
+            reader.report(where, text, "quantity")

@@ -7,7 +7,8 @@ from typing import Any
 
 from sillward.config import build_collection, cross_checks
 from sillward.config.feed_models import CourseTable, NamedFeedTable
-from sillward.config.validation import TableReader, entry_label
+from sillward.config.place import Place, entry
+from sillward.config.validation import TableReader
 from sillward_rules.plants.collection import Recipe
 from sillward_rules.plants.feeds import WEEK, Course, Feed
 from sillward_rules.plants.fertiliser import SALTS
@@ -41,7 +42,7 @@ class GivenReader:
         """Return the feeds of [[feeds]]. No plant may have two of them at a time."""
         feeds: list[Feed] = []
         for index, raw in enumerate(self.reader.list_of_tables(document, "feeds") or []):
-            where = entry_label("feeds", index, raw)
+            where = entry("feeds", index, raw)
             table = self.reader.read(NamedFeedTable, raw, where)
             if table is None or not cross_checks.check_feed(self.reader, table, where):
                 continue
@@ -67,7 +68,7 @@ class GivenReader:
         """Return the courses of [[courses]]. Their names must not be those of feeds."""
         courses: list[Course] = []
         for index, raw in enumerate(self.reader.list_of_tables(document, "courses") or []):
-            where = entry_label("courses", index, raw)
+            where = entry("courses", index, raw)
             table = self.reader.read(CourseTable, raw, where)
             if table is None:
                 continue
@@ -79,7 +80,7 @@ class GivenReader:
                 courses.append(course)
         return tuple(courses)
 
-    def _days(self, where: str, table: NamedFeedTable) -> YearSpan | None:
+    def _days(self, where: Place, table: NamedFeedTable) -> YearSpan | None:
         """Return the days of the year of a feed; None, which is reported, if one is missing."""
         if table.begins is None and table.until is None:
             return ALL_YEAR
@@ -88,18 +89,20 @@ class GivenReader:
             return None
         return YearSpan(parse_year_day(table.begins), parse_year_day(table.until))
 
-    def _course(self, where: str, table: CourseTable, chosen: PlantFilter) -> Course | None:
+    def _course(self, where: Place, table: CourseTable, chosen: PlantFilter) -> Course | None:
         before = len(self.reader.errors)
         if (table.times is None) is (table.every is None):
             self.reader.report(where, "give exactly one of times and every")
         if table.begins is not None and table.until is not None and table.until < table.begins:
-            self.reader.report(where, f"until {table.until} is before from {table.begins}")
+            text = f"until {table.until} is before from {table.begins}"
+            self.reader.report(where, text, "until")
         water_ec = self._water_ec(table)
         if water_ec is None:
             text = "water_ec is missing; give it here, or in [feed], or as ec in a table [water]"
             self.reader.report(where, text)
         elif table.ec is not None and table.ec < water_ec:
-            self.reader.report(where, f"ec {table.ec:g} is below that of its water, {water_ec:g}")
+            text = f"ec {table.ec:g} is below that of its water, {water_ec:g}"
+            self.reader.report(where, text, "ec")
         if len(self.reader.errors) > before or water_ec is None:
             return None
         after = None if table.rinse_after is None else parse_duration(table.rinse_after)
@@ -127,28 +130,29 @@ class GivenReader:
             return self.water.blended.ec
         return None if self.feed is None else float(self.feed.mix.water_ec)  # type: ignore[arg-type]
 
-    def _chosen(self, where: str, raw: Mapping[str, Any]) -> PlantFilter | None:
+    def _chosen(self, where: Place, raw: Mapping[str, Any]) -> PlantFilter | None:
         """Return the choice of plants; None, which is reported, if it is wrong."""
         before = len(self.reader.errors)
         chosen, problems = read_choice(raw)
         for problem in problems:
-            self.reader.report(where, f"{problem.key}: {problem.text}")
+            text = f"{problem.key}: {problem.text}"
+            self.reader.report(where, text, *problem.key.split("."))
         chosen = build_collection.with_known_names(chosen, self.together)
         cross_checks.check_chosen_names(self.reader, where, chosen, self.known)
         return chosen if len(self.reader.errors) == before else None
 
-    def _is_new(self, where: str, name: str, taken: Collection[str]) -> bool:
+    def _is_new(self, where: Place, name: str, taken: Collection[str]) -> bool:
         if name not in taken:
             return True
-        self.reader.report(where, "the name is already taken by another feed or course")
+        self.reader.report(where, "the name is already taken by another feed or course", "name")
         return False
 
-    def _check_others(self, where: str, feed: Feed, others: Sequence[Feed]) -> None:
+    def _check_others(self, where: Place, feed: Feed, others: Sequence[Feed]) -> None:
         """Report the first plant that gets another feed at the same time."""
         for other in others:
             when = feed.meets(other)
             for plant in self.plants if when is not None else ():
                 if feed.plants.includes(plant) and other.plants.includes(plant):
                     text = f'"{plant.name}" gets "{other.name}" too ({when}); one feed at a time'
-                    self.reader.report(where, f"plants: {text}")
+                    self.reader.report(where, f"plants: {text}", "plants")
                     break

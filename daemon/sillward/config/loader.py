@@ -26,9 +26,11 @@ from sillward.config.models import (
     SpotTable,
     WaterTable,
 )
+from sillward.config.place import FILE, Place, entry
 from sillward.config.plant_tables import all_names, names_together, read_plants
 from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
-from sillward.config.validation import TableReader, entry_label, toml_key
+from sillward.config.toml_lines import LineFinder
+from sillward.config.validation import TableReader
 from sillward.errors import ConfigError
 from sillward.wording.macros import Wording, packaged, with_own
 from sillward_rules.plants.collection import Collection, Habits, Recipe
@@ -72,15 +74,17 @@ def load_household(
     given = GivenReader(reader, plants, _known_names(document, spots), together, feed, water)
     feeds = given.feeds(document)
     courses = given.courses(document, feeds)
-    times = reader.read(RoundsTable, document.get("rounds", {}), "rounds") or RoundsTable()
-    notices = reader.read(NoticesTable, document.get("notices", {}), "notices") or NoticesTable()
+    times = reader.read(RoundsTable, document.get("rounds", {}), FILE.at("rounds")) or RoundsTable()
+    notices = (
+        reader.read(NoticesTable, document.get("notices", {}), FILE.at("notices")) or NoticesTable()
+    )
     wording = _read_wording(reader, notices, path)
-    page = reader.read(PageTable, document.get("page", {}), "page") or PageTable()
+    page = reader.read(PageTable, document.get("page", {}), FILE.at("page")) or PageTable()
     channels = _read_channels(reader, document, url_for, page.people)
     broker = read_broker(reader, document, path.parent, mqtt_password)
     sensors = read_sensors(reader, document, spots)
     if reader.errors or site is None:
-        raise ConfigError(reader.errors)
+        raise ConfigError(reader.told())
     rounds = build_collection.build_rounds(times, notices)
     return Household(
         Collection(
@@ -107,21 +111,23 @@ def load_household(
 
 def _read_tables(reader: TableReader, path: Path, changes: Sequence[Change]) -> Mapping[str, Any]:
     """Return the tables of a file, with changes made in them."""
-    document = read_document(path)
-    if changes:
+    document, text = read_document(path)
+    if changes:  # what is changed has no line in the file
         document = changed(document, changes)
+    else:
+        reader.lines = LineFinder(text)
     tables: Mapping[str, Any] = reader.with_plain_text(document)
     for key in tables:
         if key not in TABLES:
-            reader.report(key, f"unknown table (known: {', '.join(TABLES)})")
+            reader.report(FILE.at(key), f"unknown table (known: {', '.join(TABLES)})")
     return tables
 
 
 def _read_site(reader: TableReader, document: Mapping[str, Any], key: str | None) -> Site | None:
     if "site" not in document:
-        reader.report("site", "the table [site] is missing")
+        reader.report(FILE.at("site"), "the table [site] is missing")
         return None
-    table = reader.read(SiteTable, document["site"], "site")
+    table = reader.read(SiteTable, document["site"], FILE.at("site"))
     return None if table is None else build_collection.build_site(table, key)
 
 
@@ -132,13 +138,13 @@ def _read_spots(reader: TableReader, document: Mapping[str, Any]) -> dict[str, S
     """
     raw = document.get("spots", {})
     if not isinstance(raw, Mapping) or not raw:
-        reader.report("spots", "there are no spots; add a table such as [spots.bench]")
+        reader.report(FILE.at("spots"), "there are no spots; add a table such as [spots.bench]")
         return {}
     return {name: _read_spot(reader, name, table) for name, table in raw.items()}
 
 
 def _read_spot(reader: TableReader, name: str, raw: object) -> Spot | None:
-    where = f"spots.{toml_key(name)}"
+    where = FILE.at("spots").at(name)
     table = reader.read(SpotTable, raw, where)
     if table is None or not cross_checks.check_spot(reader, where, table):
         return None
@@ -154,13 +160,13 @@ def _read_rules(
     rules: list[Rule] = []
     known = _known_names(document, spots)
     for index, raw in enumerate(reader.list_of_tables(document, "rules") or []):
-        where = entry_label("rules", index, raw)
+        where = entry("rules", index, raw)
         if not isinstance(raw, Mapping):
             reader.report(where, "must be a table under [[rules]]")
             continue
         rule, problems = read_rule(raw)
         for problem in problems:
-            reader.report(where, f"{problem.key}: {problem.text}")
+            reader.report(where, f"{problem.key}: {problem.text}", *problem.key.split("."))
         if rule is not None:
             chosen = build_collection.with_known_names(rule.plants, together)
             rule = replace(rule, plants=chosen)
@@ -181,14 +187,14 @@ def _known_names(
 
 
 def _read_habits(reader: TableReader, document: Mapping[str, Any]) -> Habits:
-    table = reader.read(HabitsTable, document.get("habits", {}), "habits")
+    table = reader.read(HabitsTable, document.get("habits", {}), FILE.at("habits"))
     return Habits() if table is None else build_collection.build_habits(table)
 
 
 def _read_water(reader: TableReader, document: Mapping[str, Any]) -> Water | None:
     if "water" not in document:
         return None
-    table = reader.read(WaterTable, document["water"], "water")
+    table = reader.read(WaterTable, document["water"], FILE.at("water"))
     return None if table is None else build_collection.build_water(table)
 
 
@@ -197,13 +203,14 @@ def _read_feed(
 ) -> Recipe | None:
     if "feed" not in document:
         return None
-    table = reader.read(FeedTable, document["feed"], "feed")
-    if table is None or not cross_checks.check_feed(reader, table):
+    where = FILE.at("feed")
+    table = reader.read(FeedTable, document["feed"], where)
+    if table is None or not cross_checks.check_feed(reader, table, where):
         return None
     try:
         return build_collection.build_feed(table, water)
     except ValueError as error:
-        reader.report("feed", str(error))
+        reader.report(where, str(error))
         return None
 
 
@@ -211,13 +218,14 @@ def _read_wording(reader: TableReader, table: NoticesTable, path: Path) -> Wordi
     """Return the packaged wording, with the grower's own macros where there are any."""
     if table.wording is None:
         return packaged()
+    where = FILE.at("notices").at("wording")
     try:
         return with_own(path.parent / Path(table.wording).expanduser())
     except ConfigError as error:
         for line in error.lines:
-            reader.report("notices.wording", line)
+            reader.report(where, line)
     except RuntimeError as error:  # the home of a user that does not exist
-        reader.report("notices.wording", f"{table.wording}: {error}")
+        reader.report(where, f"{table.wording}: {error}")
     return packaged()
 
 
@@ -235,7 +243,7 @@ def _read_channels(
         if table is None:
             continue
         if table.name in names:
-            reader.report(where, "the name is already taken; make it unique")
+            reader.report(where, "the name is already taken; make it unique", "name")
         names.add(table.name)
         url = table.url or url_for(table.name)
         full = table.length == "full" if table.length else is_mail(url)
@@ -243,15 +251,17 @@ def _read_channels(
         person = table.person and written.get(folded_name(table.person), table.person)
         channels.append(Channel(table.name, url, rounds, table.all_clear, full, person))
     if channels and not any(channel.rounds for channel in channels):
-        reader.report("channels", "none of them is told anything; give one of them its rounds")
+        reader.report(
+            FILE.at("channels"), "none of them is told anything; give one of them its rounds"
+        )
     return channels
 
 
-def _channel_entry(index: int, raw: object) -> str:
+def _channel_entry(index: int, raw: object) -> Place:
     """Return how errors name a channel: by its name only if that cannot be a URL, a secret."""
     name = raw.get("name") if isinstance(raw, Mapping) else None
     is_name = isinstance(name, str) and re.fullmatch(r"[\w !.-]{1,40}", name)
-    return entry_label("channels", index, raw) if is_name else f"channels[{index}]"
+    return entry("channels", index, raw) if is_name else FILE.at("channels").at(index)
 
 
 def _with_secret_url(raw: object) -> object:

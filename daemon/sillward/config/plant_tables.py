@@ -11,6 +11,7 @@ from itertools import islice
 from typing import Any
 
 from sillward.config import build_collection, cross_checks
+from sillward.config.place import FILE, Place, entry
 from sillward.config.plant_models import (
     MAX_COUNT,
     TAKEN_BACK,
@@ -19,7 +20,7 @@ from sillward.config.plant_models import (
     PlantKeys,
     PlantTable,
 )
-from sillward.config.validation import MAX_NAME_LENGTH, TableReader, entry_label, toml_key
+from sillward.config.validation import MAX_NAME_LENGTH, TableReader
 from sillward.errors import listed
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.spot import Spot
@@ -139,7 +140,7 @@ def read_plants(
     """Return the plants that are right; what is wrong with others is reported."""
     rows = reader.list_of_tables(document, "plants")
     if rows == []:
-        reader.report("plants", "there are no plants; add a table under [[plants]]")
+        reader.report(FILE.at("plants"), "there are no plants; add a table under [[plants]]")
     plants = PlantReader(reader, spots)
     plants.read_defaults(document)
     return [plant for index, raw in enumerate(rows or []) for plant in plants.read(index, raw)]
@@ -163,7 +164,7 @@ class PlantReader:
         """Read [defaults]. A mistake there is not told of every plant too."""
         raw = document.get("defaults", {})
         before = len(self.reader.errors)
-        self._read_written(DefaultsTable, raw, "defaults")
+        self._read_written(DefaultsTable, raw, FILE.at("defaults"))
         self._defaults = raw if isinstance(raw, Mapping) else {}
         self._defaults_are_right = len(self.reader.errors) == before
 
@@ -171,12 +172,13 @@ class PlantReader:
         """Return the plants of a table; none if it is wrong."""
         if self._made > MAX_PLANTS:  # reported
             return ()
-        where = entry_label("plants", index, raw)
+        where = entry("plants", index, raw)
         before = len(self.reader.errors)
+        if not isinstance(raw, Mapping):
+            self.reader.read(PlantTable, raw, where)
+            return ()
         names = self._new_names(index, raw, where)
         table = self._read_written(PlantTable, raw, where)
-        if not isinstance(raw, Mapping):
-            return ()
         if isinstance(table, PlantTable):
             self._check_names(where, table)
         merged = laid_over(self._defaults, own := _said_of_all(raw))
@@ -188,10 +190,7 @@ class PlantReader:
         if alike is None:
             return ()
         but = raw.get("but", {})
-        different = {
-            name: self._built_differently(f"{where}: but.{toml_key(name)}", own, but[name])
-            for name in but
-        }
+        different = {name: self._built_differently(where.but(name), own, but[name]) for name in but}
         plants = [different.get(name, alike) for name in names]
         return [
             replace(plant, name=name)
@@ -199,14 +198,14 @@ class PlantReader:
             if plant is not None
         ]
 
-    def _built_differently(self, where: str, own: Raw, but: Raw) -> Plant | None:
+    def _built_differently(self, where: Place, own: Raw, but: Raw) -> Plant | None:
         """Return one of several plants with what is different about it."""
         before = len(self.reader.errors)
         merged = laid_over(self._defaults, own, but)
         self._check_whole(where, merged)
         return None if len(self.reader.errors) > before else self._built(where, merged)
 
-    def _built(self, where: str, merged: Raw, table: PlantKeys | None = None) -> Plant | None:
+    def _built(self, where: Place, merged: Raw, table: PlantKeys | None = None) -> Plant | None:
         """Return the plant of tables laid over each other. table: the only one, read already."""
         if table is None or self._defaults:
             table = self.reader.read(OneOfThemTable, merged, where)
@@ -216,7 +215,7 @@ class PlantReader:
 
     # -- checks
 
-    def _read_written(self, model: type[PlantKeys], raw: object, where: str) -> PlantKeys | None:
+    def _read_written(self, model: type[PlantKeys], raw: object, where: Place) -> PlantKeys | None:
         """Read a table as it is written, with the places and groups that it names."""
         table = self.reader.read(model, _without_taken_back(raw), where)
         if table is not None:
@@ -226,7 +225,7 @@ class PlantReader:
             cross_checks.check_groups(self.reader, at, own)
         return table
 
-    def _new_names(self, index: int, raw: object, where: str) -> list[str]:
+    def _new_names(self, index: int, raw: Raw, where: Place) -> list[str]:
         """Return the names of a table, each of which must be new."""
         names = names_of(raw)
         several = len(names) > 1
@@ -234,40 +233,43 @@ class PlantReader:
         if self._made > MAX_PLANTS:
             self.reader.report(where, f"makes more than {MAX_PLANTS:,} plants in all")
             return []
-        for name in names:
+        for number, name in enumerate(names):
             if name in self._index_of_name:
                 taken = self._index_of_name[name]
                 which = f'the name "{name}"' if several else "the name"
                 told = (
                     f"is already taken by plants[{taken}]" if taken != index else "is there twice"
                 )
-                self.reader.report(where, f"{which} {told}; make it unique")
+                keys = ("name",) if "name" in raw else ("names", number)
+                self.reader.report(where, f"{which} {told}; make it unique", *keys)
             self._index_of_name.setdefault(name, index)
         return names
 
-    def _check_names(self, where: str, table: PlantTable) -> None:
+    def _check_names(self, where: Place, table: PlantTable) -> None:
         """Check that the keys that say which plants these are go together."""
         if (table.name is None) is (table.names is None):
             text = "give name, or names for plants that are alike"
             self.reader.report(where, f"{text}, not both" if table.name else text)
         if table.count is not None and table.names is not None:
-            self.reader.report(where, "count goes with name; with names their number is the count")
+            text = "count goes with name; with names their number is the count"
+            self.reader.report(where, text, "count")
         if table.but and table.names is None and table.count is None:
-            self.reader.report(where, "but is for one of several plants, by names or count")
+            self.reader.report(where, "but is for one of several plants, by names or count", "but")
             return
         if table.count is not None and table.name is not None:
             longest = f"{table.name} {table.count}"
             if len(longest) > MAX_NAME_LENGTH:
                 text = f"name is too long with a number: at most {MAX_NAME_LENGTH} characters"
-                self.reader.report(where, text)
+                self.reader.report(where, text, "name")
         written = table.model_dump(include={"name", "names", "count"}, exclude_none=True)
         names = names_of(written) if table.but else []
         for name in table.but:
             if name not in names:
-                hint, at = self.reader.hint(name, names), f"but.{toml_key(name)}"
-                self.reader.report(where, f"{at} is none of these plants{hint} ({listed(names)})")
+                hint = self.reader.hint(name, names)
+                text = f"is none of these plants{hint} ({listed(names)})"
+                self.reader.report(where.but(name), text)
 
-    def _check_whole(self, where: str, merged: Raw) -> None:
+    def _check_whole(self, where: Place, merged: Raw) -> None:
         """Check that all that a plant needs is there, and goes together."""
         for key in ("holder", "home"):
             if key not in merged:
@@ -277,7 +279,7 @@ class PlantReader:
         if isinstance(pot := merged.get("pot"), Mapping):
             for key in _NEEDED_OF_POTS:
                 if key not in pot:
-                    self.reader.report(where, f"pot.{key} is missing")
+                    self.reader.report(where, f"pot.{key} is missing", "pot")
 
 
 def _without_taken_back(raw: object) -> object:
@@ -291,9 +293,9 @@ def _without_taken_back(raw: object) -> object:
     return kept
 
 
-def _parts(where: str, raw: object) -> Iterator[tuple[str, object]]:
+def _parts(where: Place, raw: object) -> Iterator[tuple[Place, object]]:
     """Yield a table, and below it what is different about one plant, by how errors name them."""
     yield where, raw
     but = raw.get("but") if isinstance(raw, Mapping) else None
     for name, own in but.items() if isinstance(but, Mapping) else ():
-        yield f"{where}: but.{toml_key(name)}", own
+        yield where.but(name), own

@@ -10,6 +10,7 @@ from sillward import files
 from sillward.config import cross_checks
 from sillward.config.household import Broker, TopicSensor
 from sillward.config.models import MqttTable, SensorTable
+from sillward.config.place import FILE
 from sillward.config.validation import TableReader
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
@@ -31,9 +32,10 @@ def read_broker(
     """Return the broker of [mqtt]; None if there is none, or it is wrong, which is reported."""
     if "mqtt" not in document:
         if document.get("sensors"):
-            reader.report("sensors", "they need [mqtt] with the host of the broker that has them")
+            text = "they need [mqtt] with the host of the broker that has them"
+            reader.report(FILE.at("sensors"), text)
         return None
-    table = reader.read(MqttTable, document["mqtt"], "mqtt", secret=True)
+    table = reader.read(MqttTable, document["mqtt"], FILE.at("mqtt"), secret=True)
     if table is None:
         return None
     ca = None if table.ca is None else _ca_file(reader, table, folder)
@@ -50,16 +52,19 @@ def read_broker(
 
 def _ca_file(reader: TableReader, table: MqttTable, folder: Path) -> Path | None:
     if not table.tls:
-        reader.report("mqtt", "ca is for an encrypted connection; set tls = true too")
+        text = "ca is for an encrypted connection; set tls = true too"
+        reader.report(FILE.at("mqtt"), text, "ca")
         return None
     try:
         path = folder / Path(table.ca or "").expanduser()
         files.read(path, MAX_CA_BYTES)
     except OSError as error:
-        reader.report("mqtt.ca", f"{table.ca}: cannot be read: {error.strerror or error}")
+        reader.report(
+            FILE.at("mqtt").at("ca"), f"{table.ca}: cannot be read: {error.strerror or error}"
+        )
         return None
     except RuntimeError as error:  # the home of a user that does not exist
-        reader.report("mqtt.ca", f"{table.ca}: {error}")
+        reader.report(FILE.at("mqtt").at("ca"), f"{table.ca}: {error}")
         return None
     return path
 
@@ -71,7 +76,7 @@ def read_sensors(
     sensors: list[TopicSensor] = []
     labels: list[str] = []
     for index, raw in enumerate(reader.list_of_tables(document, "sensors") or []):
-        where = f"sensors[{index}]"
+        where = FILE.at("sensors").at(index)
         table = reader.read(SensorTable, raw, where)
         cross_checks.check_sensor_spot(reader, where, raw, spots)
         if table is None or not cross_checks.check_sensor(reader, where, table):
@@ -81,7 +86,7 @@ def read_sensors(
             reader, where, sensor, dict(zip(labels, sensors, strict=True))
         )
         sensors.append(sensor)
-        labels.append(where)
+        labels.append(where.label)
     return tuple(sensors)
 
 

@@ -5,12 +5,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import islice
-from typing import Any, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from pydantic import BaseModel, TypeAdapter, ValidationError
 
 from sillward.config.models import ChannelTable, SunTable, Table
+from sillward.config.place import FILE, Place, shown, toml_key
 from sillward.config.plant_models import LimitsTable, OneOfThemTable, PotTable
+from sillward.config.toml_lines import LineFinder
 from sillward.errors import MAX_LINE_LENGTH, MAX_LINES
 from sillward.text import printable
 
@@ -25,29 +27,47 @@ MAX_COMPARED = 1000
 _ADDRESS = re.compile(r"""[^\s"]*://[^\s"]*""")
 
 
+class _Error(NamedTuple):
+    """An error, and the line on which it is; 0 if that is not known."""
+
+    line: int
+    text: str
+
+
 @dataclass(slots=True)
 class TableReader:
-    """Reads the tables of a file and collects what is wrong with them, one line for each error."""
+    """Reads the tables of a file and collects what is wrong with them, one line for each error.
+
+    lines: finds the lines of the file.
+    """
 
     file: str
-    errors: list[str] = field(default_factory=list)
+    lines: LineFinder = field(default_factory=LineFinder)
+    errors: list[_Error] = field(default_factory=list)
 
-    def report(self, where: str, text: str) -> None:
+    def told(self) -> list[str]:
+        """Return the errors in the order of their lines."""
+        return [error.text for error in sorted(self.errors, key=lambda error: error.line)]
+
+    def report(self, where: Place, text: str, *keys: str | int) -> None:
         """Add an error.
 
         What looks like an address is not shown: it may be a channel's URL in the wrong place.
 
-        where: the key path.
+        keys: those that lead on to the value that is wrong, for its line.
         """
-        line = f"{where}: {text}"[: MAX_LINE_LENGTH + 1]
-        shown = printable.cut(printable.escaped(line), MAX_LINE_LENGTH)
-        self.errors.append(f"{self.file}: {_ADDRESS.sub('(an address)', shown)}")
+        line = f"{where.label}: {text}"[: MAX_LINE_LENGTH + 1]
+        told = printable.cut(printable.escaped(line), MAX_LINE_LENGTH)
+        number = self.lines.line_of((*where.path, *keys))
+        file = self.file if number is None else f"{self.file}:{number}"
+        text = f"{file}: {_ADDRESS.sub('(an address)', told)}"
+        self.errors.append(_Error(number or 0, text))
 
     def hint(self, name: str, known: Iterable[str]) -> str:
         """Return `did_you_mean`, or nothing if the file has too many errors for it to be read."""
         return did_you_mean(name, known) if len(self.errors) < MAX_LINES else ""
 
-    def with_plain_text(self, raw: Any, where: str = "") -> Any:
+    def with_plain_text(self, raw: Any, where: Place = FILE) -> Any:
         """Return a part of the file with every text on one line, without control characters.
 
         Whatever else is in a text is reported and escaped, so that later steps never show it.
@@ -56,52 +76,51 @@ class TableReader:
         if isinstance(raw, str):
             return self._plain_text(raw, where)
         if isinstance(raw, list):
-            return [
-                self.with_plain_text(value, f"{where}[{index}]") for index, value in enumerate(raw)
-            ]
+            return [self.with_plain_text(value, where.at(index)) for index, value in enumerate(raw)]
         if isinstance(raw, dict):
             return {
-                self._plain_key(key, where): self.with_plain_text(value, _key_below(where, key))
+                self._plain_key(key, where): self.with_plain_text(value, where.at(key))
                 for key, value in raw.items()
             }
         return raw
 
-    def _plain_text(self, text: str, where: str) -> str:
+    def _plain_text(self, text: str, where: Place) -> str:
         strange = printable.unprintable(text)
         if not strange:
             return text
         # A URL or a password is a secret, and may stand in the place of any key of its table.
-        shown = "" if where.startswith(("channels", "mqtt")) else f"{_shown(text)}: "
+        told = "" if where.label.startswith(("channels", "mqtt")) else f"{shown(text)}: "
         without = printable.escaped_char(strange[0])
-        self.report(where, f"{shown}must be plain text on one line, without {without}")
+        self.report(where, f"{told}must be plain text on one line, without {without}")
         return printable.escaped(text)
 
-    def _plain_key(self, key: str, where: str) -> str:
+    def _plain_key(self, key: str, where: Place) -> str:
         strange = printable.unprintable(key)
         if not strange:
             return key
         without = printable.escaped_char(strange[0])
         text = f"a key must be plain text on one line, without {without}"
-        self.report(_key_below(where, key), text)
+        self.report(where.at(key), text)
         return printable.escaped(key)
 
     def read(
-        self, model: type[Model], raw: object, where: str, *, secret: bool = False
+        self, model: type[Model], raw: object, where: Place, *, secret: bool = False
     ) -> Model | None:
         """Read a table as its model; None, with its errors reported, if it is wrong.
 
         secret: errors show no values.
         """
         if not isinstance(raw, Mapping):
-            shown = "" if secret or isinstance(raw, list) else f", not {_shown(raw)}"
-            self.report(where, f"must be a table{shown}")
+            told = "" if secret or isinstance(raw, list) else f", not {shown(raw)}"
+            self.report(where, f"must be a table{told}")
             return None
         try:
             return model.model_validate(raw)
         except ValidationError as error:
             for detail in error.errors(include_url=False):
                 hint = len(self.errors) < MAX_LINES
-                self.report(where, _in_words(detail, model, secret=secret, hint=hint))
+                words = _in_words(detail, model, secret=secret, hint=hint)
+                self.report(where, words, *detail["loc"])
             return None
 
     def list_of_tables(self, document: Mapping[str, Any], key: str) -> list[object] | None:
@@ -109,12 +128,8 @@ class TableReader:
         raw = document.get(key, [])
         if isinstance(raw, list):
             return raw
-        self.report(key, f"must be a list of tables, each under [[{key}]]")
+        self.report(FILE.at(key), f"must be a list of tables, each under [[{key}]]")
         return None
-
-
-def _key_below(where: str, key: str) -> str:
-    return f"{where}.{toml_key(key)}" if where else toml_key(key)
 
 
 def problem_with(kind: Any, value: object) -> str | None:
@@ -126,11 +141,6 @@ def problem_with(kind: Any, value: object) -> str | None:
     return None
 
 
-def toml_key(name: str) -> str:
-    """Return a key as it is written in TOML: in quotes unless it is plain."""
-    return name if re.fullmatch(r"[A-Za-z0-9_-]+", name) else f'"{name}"'
-
-
 def did_you_mean(name: str, known: Iterable[str]) -> str:
     """Return "; did you mean "night_offset"?", or nothing if no known name is similar."""
     if len(name) > MAX_NAME_LENGTH:  # comparing takes time by the square of the length
@@ -140,19 +150,6 @@ def did_you_mean(name: str, known: Iterable[str]) -> str:
     ]
     similar = get_close_matches(name, candidates, n=1, cutoff=0.7)
     return f'; did you mean "{similar[0]}"?' if similar else ""
-
-
-def entry_label(key: str, index: int, raw: object) -> str:
-    """Return how errors name an entry of a list: by its index, and its own name if it has one.
-
-    One that is about several plants has the name of the first.
-    """
-    table = raw if isinstance(raw, Mapping) else {}
-    name, names = table.get("name"), table.get("names")
-    more = ""
-    if name is None and isinstance(names, list) and names:
-        name, more = names[0], f" and {len(names) - 1} more" if len(names) > 1 else ""
-    return f"{key}[{index}] {_shown(name)}{more}" if isinstance(name, str) else f"{key}[{index}]"
 
 
 def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = True) -> str:
@@ -168,15 +165,15 @@ def _in_words(error: Any, model: type[BaseModel], *, secret: bool, hint: bool = 
     context = error.get("ctx", {})
     if kind == "value_error":
         return f"{path}: {context['error']}"
-    shown = "" if secret or isinstance(value, dict | list) else f" {_shown(value)}"
+    given = "" if secret or isinstance(value, dict | list) else f" {shown(value)}"
     if kind in _BOUND_ERRORS:
         words, key = _BOUND_ERRORS[kind]
-        return f"{path}{shown}: must be {words} {context[key]:g}"
+        return f"{path}{given}: must be {words} {context[key]:g}"
     if kind == "literal_error":
-        return f"{path}{shown}: must be {context['expected']}"
+        return f"{path}{given}: must be {context['expected']}"
     if kind == "string_pattern_mismatch" and model is ChannelTable:
-        return f"{path}{shown}: must be lower-case letters, digits and _"
-    return f"{path}{shown}: {_ERRORS.get(kind, error['msg'].lower())}"
+        return f"{path}{given}: must be lower-case letters, digits and _"
+    return f"{path}{given}: {_ERRORS.get(kind, error['msg'].lower())}"
 
 
 _BOUND_ERRORS = {
@@ -222,13 +219,3 @@ def _known_keys(model: type[BaseModel], loc: Sequence[int | str]) -> list[str]:
 
 _NESTED: Mapping[str, type[BaseModel]] = {"limits": LimitsTable, "pot": PotTable, "sun": SunTable}
 """The tables below a key."""
-
-
-def _shown(value: object) -> str:
-    if isinstance(value, bool):
-        return str(value).lower()
-    if isinstance(value, str):
-        return f'"{printable.escaped(value[:60])}{"..." if len(value) > 60 else ""}"'
-    if isinstance(value, int) and abs(value) >= 10**18:
-        return "a huge number"
-    return f"{value!s:.60}"

@@ -17,6 +17,7 @@ from sillward_rules.plants.plant import HOLDERS, Plant
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.spot import PLANT_HEIGHT_M
+from tests.support.config_errors import without_line_numbers
 from tests.support.paths import COLLECTIONS
 
 GOOD = COLLECTIONS / "good.toml"
@@ -38,10 +39,10 @@ def loaded(tmp_path: Path, *changes: tuple[str, str], more: str = "") -> Househo
     return load_household(written(tmp_path, *changes, more=more))
 
 
-def errors_of(tmp_path: Path, *changes: tuple[str, str], more: str = "") -> tuple[str, ...]:
+def errors_of(tmp_path: Path, *changes: tuple[str, str], more: str = "") -> list[str]:
     with pytest.raises(ConfigError) as caught:
         loaded(tmp_path, *changes, more=more)
-    return caught.value.lines
+    return without_line_numbers(caught.value.lines)
 
 
 def fed(text: str) -> str:
@@ -144,7 +145,7 @@ def test_a_feed_that_is_no_table_is_refused(tmp_path: Path) -> None:
     with pytest.raises(ConfigError) as caught:
         load_household(path)
 
-    (line,) = caught.value.lines
+    (line,) = without_line_numbers(caught.value.lines)
     assert line.startswith("garden.toml: feed")
 
 

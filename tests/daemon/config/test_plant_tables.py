@@ -13,6 +13,7 @@ from sillward.config.plant_tables import MAX_PLANTS, laid_over
 from sillward.errors import ConfigError
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import Pot
+from tests.support.config_errors import without_line_numbers
 from tests.support.paths import EXAMPLES
 
 HEAD = """\
@@ -44,7 +45,8 @@ def plants_of(tmp_path: Path, text: str, *changes: str) -> dict[str, Plant]:
 def errors_of(tmp_path: Path, text: str) -> list[str]:
     with pytest.raises(ConfigError) as caught:
         household_of(tmp_path, text)
-    return [line.removeprefix("yard.toml: ") for line in caught.value.lines]
+    lines = without_line_numbers(caught.value.lines)
+    return [line.removeprefix("yard.toml: ") for line in lines]
 
 
 # -- names and counts
@@ -294,7 +296,7 @@ TWO = '[[plants]]\nnames = ["A", "B"]\ngroup = "aloe"\n'
         ),
         (
             TWO + 'but.C.home = "pergola"\n',
-            ['plants[0] "A" and 1 more: but.C is none of these plants (A, B)'],
+            ['plants[0] "A" and 1 more: but.C: is none of these plants (A, B)'],
         ),
         (
             '[[plants]]\nname = "A"\ngroup = "aloe"\nbut.A.home = "pergola"\n',
