@@ -21,7 +21,7 @@ from tests.support.paths import ROOT
 
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
 
-HANDED_OUT = ("charts", "mqtt", "page", "webpush")
+HANDED_OUT = ("charts", "metrics", "mqtt", "page", "postgres", "webpush")
 """The extras that a package and an image hold."""
 
 
