@@ -12,6 +12,9 @@ from sillward.config.settings import PREFIX, Settings
 
 _MEANINGS: Mapping[str, str] = {
     "COLLECTION": "The collection file.",
+    "COLLECTIONS": (
+        "A folder of households, in place of one collection file: [many households](households.md)."
+    ),
     "LEDGER": (
         "The SQLite file that remembers what was forecast, told and done. Under systemd the"
         " default lies in the service's state folder. Or the address of a database on a PostgreSQL"

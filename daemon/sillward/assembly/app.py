@@ -9,15 +9,19 @@ from pathlib import Path
 from pydantic import SecretStr
 
 from sillward.assembly import providers
+from sillward.config import households
 from sillward.config.changes import Change
 from sillward.config.credentials import read_credential
 from sillward.config.household import Household
+from sillward.config.households import Place
 from sillward.config.loader import load_household
 from sillward.config.settings import Settings, load_settings, unknown_variables
 from sillward.errors import ConfigError, UsageError
 from sillward.forecast.recorded import recorded
 from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, utc_now
+from sillward.ledger import Ledger
+from sillward.ledger.address import LedgerAddress
 from sillward_rules.weather.site import Site
 
 MIN_YEAR, MAX_YEAR = 1971, 2199
@@ -33,6 +37,8 @@ class Options:
     collection: Path | None = None
     at: str | None = None
     recorded: Path | None = None
+    household: str | None = None
+    """Its name, in a folder of households."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,6 +50,10 @@ class App:
     sources: tuple[Source, ...]
     options: Options
     clock: Clock
+    place: Place | None = None
+    """Where it is kept, if it is one of a folder of households."""
+    shared_ledger: LedgerAddress | None = None
+    """What it shares with the others of that folder."""
 
     @property
     def site(self) -> Site:
@@ -53,7 +63,7 @@ class App:
     @property
     def path(self) -> Path:
         """The collection file."""
-        return _collection_path(self.options, self.settings)
+        return self.settings.collection if self.place else _path(self.options, self.settings)
 
     @property
     def pretending(self) -> bool:
@@ -71,7 +81,14 @@ class App:
         path: another collection file.
         changes: made in its tables before they are checked.
         """
-        return _read_household(path or self.path, self.settings, changes)
+        return _read_household(path or self.path, self.settings, changes, self.place)
+
+    def open_ledger(self) -> Ledger:
+        """Open the ledger, with what it shares with others. Raise LedgerError, NotOursError."""
+        ledger = Ledger(self.settings.ledger)
+        if isinstance(self.shared_ledger, Path) and _exists(self.shared_ledger):
+            ledger.share(Ledger(self.shared_ledger), owned=True)
+        return ledger
 
 
 def build(options: Options, *, clock: Clock = utc_now) -> App:
@@ -79,11 +96,15 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
     settings = load_settings()
     for name in unknown_variables():
         log.warning("settings.unknown name=%s", name)
-    path = _collection_path(options, settings)
+    place, common = _place(options, settings), None
+    if place is not None:
+        common = households.shared_ledger(settings)
+        settings = households.settings_of(settings, place)
+    path = settings.collection if place else _path(options, settings)
     if options.collection is None and not _exists(path):
         msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         raise ConfigError([msg])
-    household = _read_household(path, settings)
+    household = _read_household(path, settings, (), place)
     site = household.collection.site
     if options.at is not None:
         clock = _stopped_at(parse_at(options.at, site))
@@ -91,7 +112,7 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
         sources: tuple[Source, ...] = (recorded(options.recorded, site, clock()),)
     else:
         sources = providers.forecast_sources(settings)
-    return App(settings, household, sources, options, clock)
+    return App(settings, household, sources, options, clock, place, common)
 
 
 def parse_at(text: str, site: Site) -> datetime:
@@ -110,17 +131,48 @@ def _stopped_at(moment: datetime) -> Clock:
     return lambda: moment
 
 
-def _collection_path(options: Options, settings: Settings) -> Path:
+def of_place(place: Place, settings: Settings, sources: Sequence[Source], clock: Clock) -> App:
+    """Read one household of a folder. Raise ConfigError with everything wrong in it.
+
+    settings: those of the whole folder.
+    """
+    own = households.settings_of(settings, place)
+    household = _read_household(own.collection, own, (), place)
+    common = households.shared_ledger(settings)
+    return App(own, household, tuple(sources), Options(), clock, place, common)
+
+
+def _place(options: Options, settings: Settings) -> Place | None:
+    """Return which household of a folder is meant; None if it is the one of a file."""
+    if options.household is not None and options.collection is not None:
+        msg = "--household and --collection both say which; give one of them"
+        raise UsageError(msg)
+    if options.collection is not None:
+        return households.holding(settings, options.collection)
+    if options.household is None and settings.collections is None:
+        return None
+    return households.named(settings, options.household)
+
+
+def _path(options: Options, settings: Settings) -> Path:
     return options.collection or settings.collection
 
 
-def _read_household(path: Path, settings: Settings, changes: Sequence[Change] = ()) -> Household:
-    return load_household(
+def _read_household(
+    path: Path, settings: Settings, changes: Sequence[Change], place: Place | None
+) -> Household:
+    if place is not None:
+        place.require_own_files()
+    household = load_household(
         path,
         lambda name: channel_url(settings, name),
         changes,
         lambda: mqtt_password(settings),
+        None if place is None else place.name,
     )
+    if place is not None:
+        place.require_own_places(household)
+    return household
 
 
 def channel_url(settings: Settings, name: str) -> SecretStr | None:

@@ -3,7 +3,7 @@
 from importlib.util import find_spec
 from typing import TYPE_CHECKING
 
-from sillward.assembly.app import App
+from sillward.config.settings import Settings
 from sillward.errors import ConfigError
 from sillward.service.tally import Tally
 
@@ -11,12 +11,12 @@ if TYPE_CHECKING:
     from sillward.page.server import PageServer
 
 
-def metrics_server(app: App, tally: Tally) -> "PageServer | None":
+def metrics_server(settings: Settings, tally: Tally) -> "PageServer | None":
     """Build the server of a run's metrics; None if the settings name no address for it.
 
     Raise ConfigError unless the libraries for it are installed.
     """
-    address = app.settings.metrics.host_port
+    address = settings.metrics.host_port
     if address is None:
         return None
     if not all(map(find_spec, ("prometheus_client", "waitress"))):

@@ -50,29 +50,36 @@ def forecast_updater(
     show_progress: say on a terminal which source is asked, when that takes long.
     step_done: called after each call.
     """
-    first, forecast = app.sources[0], app.settings.forecast
-    read_nights = ReadNights(ledger, collections or (lambda: (app.household.collection,)))
-    ask: Callable[..., Answer]
-    if isinstance(first, Recorded):
-        store = ForecastStore(app.sources, ledger, app.clock, read_nights=read_nights)
-        ask, live = first.ask, False
-    else:
-        store = ForecastStore(
-            app.sources,
-            ledger,
-            app.clock,
-            providers.forecast_ensemble(app.settings),
-            forecast.second_opinion,
-            read_nights,
-        )
-        ask, live = fetch.ask, True
+    first = app.sources[0]
+    is_recorded = isinstance(first, Recorded)
+    ask: Callable[..., Answer] = first.ask if isinstance(first, Recorded) else fetch.ask
     return ForecastUpdater(
-        store,
+        store_of(app, ledger, collections or (lambda: (app.household.collection,))),
         sites or (app.site,),
         ask=patient(ask) if show_progress else ask,
-        live=live,
+        live=not is_recorded,
         pretending=app.pretending,
         step_done=step_done,
+    )
+
+
+def store_of(
+    app: App, ledger: Ledger, collections: Callable[[], Iterable[Collection]]
+) -> ForecastStore:
+    """Build the forecast store of a household.
+
+    collections: returns the collections that are in force.
+    """
+    read_nights = ReadNights(ledger, collections)
+    if isinstance(app.sources[0], Recorded):
+        return ForecastStore(app.sources, ledger, app.clock, read_nights=read_nights)
+    return ForecastStore(
+        app.sources,
+        ledger,
+        app.clock,
+        providers.forecast_ensemble(app.settings),
+        app.settings.forecast.second_opinion,
+        read_nights,
     )
 
 
@@ -127,14 +134,14 @@ def ledger_of_forecasts(app: App) -> Ledger:
 
 
 def _ledger(app: App, *, real: bool) -> Ledger:
-    return Ledger(app.settings.ledger if real and app.has_ledger else IN_MEMORY)
+    return app.open_ledger() if real and app.has_ledger else Ledger(IN_MEMORY)
 
 
 def stored_states(app: App) -> State:
     """Return what the ledger knows of the plants; nothing if anything is pretended."""
     if app.pretending or not app.has_ledger:
         return {}
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         return states_at(ledger, app.site, app.clock())
 
 
@@ -157,7 +164,7 @@ def stored_sheet(app: App, now: datetime) -> str | None:
     if not app.has_ledger:
         return None
     try:
-        with closing(Ledger(app.settings.ledger)) as ledger:
+        with closing(app.open_ledger()) as ledger:
             updater = forecast_updater(app, ledger)
             if not updater.store.is_usable(app.site):
                 return None

@@ -19,11 +19,13 @@ from sillward.assembly.desk_setup import (
     require_page_parts,
     require_places,
 )
+from sillward.assembly.household_run import AfterHouseTick, build_house, require_settings
 from sillward.assembly.logs import start_logging
 from sillward.assembly.metrics_setup import metrics_server
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
-from sillward.errors import ConfigError
+from sillward.config.settings import Settings, load_settings
+from sillward.errors import ConfigError, UsageError
 from sillward.ical.publisher import CalendarPublisher
 from sillward.reports import status as status_report
 from sillward.service import heartbeat
@@ -31,6 +33,7 @@ from sillward.service.daemon import Daemon
 from sillward.service.defects import contained
 from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
+from sillward.service.house import TICK_S as HOUSE_TICK_S
 from sillward.service.run_control import RunControl
 
 if TYPE_CHECKING:
@@ -53,7 +56,17 @@ if TYPE_CHECKING:
     help="A stored forecast instead of the network.",
 )
 def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
-    """Run the daemon until SIGTERM."""
+    """Run the daemon until SIGTERM.
+
+    Where SILLWARD_COLLECTIONS names a folder of households, all of them are served.
+    """
+    settings = load_settings()
+    if settings.collections is not None and not collections:
+        if recorded is not None:
+            msg = "--recorded is for one site; name its collection with --collection"
+            raise UsageError(msg)
+        _serve_house(settings)
+        return
     apps = [shared.build(Options(path, recorded=recorded)) for path in collections or (None,)]
     start_logging(apps[0].settings.log_level)
     with closing(SenderProcess()) as sender:
@@ -72,7 +85,7 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             for reloader in reloaders:
                 reloader.look(asked=asked)
 
-        page, metrics = _page(apps, desks), metrics_server(apps[0], control.tally)
+        page, metrics = _page(apps, desks), metrics_server(apps[0].settings, control.tally)
         servers = [server for server in (page, metrics) if server is not None]
         after_tick = _AfterTick.of(apps[0], desks, sender, servers)
         daemon = Daemon(
@@ -92,6 +105,34 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         for desk in desks:
             desk.close()
         desks[0].context.ledger.close()
+
+
+def _serve_house(settings: Settings) -> None:
+    """Serve all households of a folder until SIGTERM."""
+    require_settings(settings)
+    start_logging(settings.log_level)
+    with closing(SenderProcess()) as sender:
+        control = RunControl()
+        house, equipment = build_house(settings, sender, sender.problems, control)
+        metrics = metrics_server(settings, control.tally)
+        servers = [] if metrics is None else [metrics]
+        after_tick = AfterHouseTick(house, heartbeat.build(settings), servers)
+        daemon = Daemon(
+            [house],
+            control,
+            tick_s=HOUSE_TICK_S,
+            reload=lambda asked: house.wake_all() if asked else None,
+            after_tick=after_tick.run,
+            status_line=after_tick.status_line,
+        )
+        for server in servers:
+            server.watch()
+        if not daemon.run():
+            os._exit(1)  # a job hangs; see above
+        for server in servers:
+            server.close()
+        house.close()
+        equipment.ledgers.shared().close()
 
 
 def _page(apps: Sequence[App], desks: Sequence[Desk]) -> "PageServer | None":

@@ -41,6 +41,11 @@ _COLLECTION = click.option(
     metavar="FILE",
     help="The collection (default: SILLWARD_COLLECTION).",
 )
+_HOUSEHOLD = click.option(
+    "--household",
+    metavar="NAME",
+    help="One of the folder that SILLWARD_COLLECTIONS names.",
+)
 _AT = click.option("--at", metavar="ISO-TIME", help="Pretend it is this time.")
 _RECORDED = click.option(
     "--recorded",
@@ -58,7 +63,7 @@ def options(
 
     The command gets them as one argument, `options`, and --json as `as_json`.
     """
-    chosen = [_COLLECTION]
+    chosen = [_COLLECTION, _HOUSEHOLD]
     chosen += [
         option
         for option, wanted in ((_AT, at), (_RECORDED, recorded), (_AS_JSON, as_json))
@@ -69,11 +74,12 @@ def options(
         @functools.wraps(command)
         def with_options(
             collection: Path | None,
+            household: str | None,
             at: str | None = None,
             recorded: Path | None = None,
             **kwargs: Any,
         ) -> None:
-            command(Options(collection, at, recorded), **kwargs)
+            command(Options(collection, at, recorded, household), **kwargs)
 
         result: Command = with_options
         for option in reversed(chosen):

@@ -1,6 +1,8 @@
 """`sillward status`: what was fetched and sent, what is wrong, what comes next."""
 
 from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
 
 import click
 
@@ -8,9 +10,11 @@ from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
+from sillward.config import households
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.ledger import Ledger
+from sillward.reports import households as households_report
 from sillward.reports import status as report
 from sillward.service.health import IN_FORCE_MARK, not_in_force
 from sillward.text import terminal
@@ -23,8 +27,17 @@ _IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
 def status(options: Options, as_json: bool) -> None:
     """Show what the daemon last fetched, sent and failed to send, and what comes next.
 
-    Exit status 1 if anything is wrong.
+    Of a folder of households (SILLWARD_COLLECTIONS) a line each, those with troubles first; one of
+    them with --household. Exit status 1 if anything is wrong.
     """
+    settings = load_settings()
+    if (
+        settings.collections is not None
+        and options.household is None
+        and options.collection is None
+    ):
+        _show_all(settings, as_json=as_json)
+        return
     try:
         app = shared.build(options)
     except ConfigError as error:
@@ -32,7 +45,7 @@ def status(options: Options, as_json: bool) -> None:
     if not app.has_ledger:
         msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
         raise SourceError(msg)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         updater, voice = (
             read_only.forecast_updater(app, ledger),
             shared.voice_for(app, as_json=as_json),
@@ -45,6 +58,27 @@ def status(options: Options, as_json: bool) -> None:
     else:
         click.echo(report.text(document, app.household.voice, terminal.screen()))
     if document["troubles"]:
+        click.get_current_context().exit(1)
+
+
+def _show_all(settings: Settings, *, as_json: bool) -> None:
+    """Show how all households of a folder stand."""
+    path = households.shared_ledger(settings)
+    if isinstance(path, Path) and not path.exists():
+        msg = f"{path}: there is no ledger yet; nothing has run so far"
+        raise SourceError(msg)
+    try:
+        names = list(households.find(households.required_folder(settings)))
+    except OSError as error:
+        msg = f"SILLWARD_COLLECTIONS: {settings.collections}: {error.strerror or error}"
+        raise ConfigError([msg]) from None
+    with closing(Ledger(path)) as ledger:
+        document = households_report.document(ledger, names, datetime.now(UTC))
+    if as_json:
+        print_json(document)
+    else:
+        click.echo(households_report.text(document))
+    if document["in_trouble"] or document["troubles"]:
         click.get_current_context().exit(1)
 
 

@@ -4,7 +4,7 @@ import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from pydantic import SecretStr
 
@@ -41,6 +41,8 @@ from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import Spot
 
+GivenTable = TypeVar("GivenTable", RoundsTable, NoticesTable, PageTable)
+
 UrlFor = Callable[[str], SecretStr | None]
 
 
@@ -68,18 +70,15 @@ def load_household(
     rules = _read_rules(reader, document, spots, together)
     habits = _read_habits(reader, document)
     water = _read_water(reader, document)
-    if water is not None:
-        plants = [build_collection.with_medium_limit(plant) for plant in plants]
+    plants = plants if water is None else list(map(build_collection.with_medium_limit, plants))
     feed = _read_feed(reader, document, water)
     given = GivenReader(reader, plants, _known_names(document, spots), together, feed, water)
     feeds = given.feeds(document)
     courses = given.courses(document, feeds)
-    times = reader.read(RoundsTable, document.get("rounds", {}), FILE.at("rounds")) or RoundsTable()
-    notices = (
-        reader.read(NoticesTable, document.get("notices", {}), FILE.at("notices")) or NoticesTable()
-    )
+    times = _table_or_usual(reader, RoundsTable, document, "rounds")
+    notices = _table_or_usual(reader, NoticesTable, document, "notices")
     wording = _read_wording(reader, notices, path)
-    page = reader.read(PageTable, document.get("page", {}), FILE.at("page")) or PageTable()
+    page = _table_or_usual(reader, PageTable, document, "page")
     channels = _read_channels(reader, document, url_for, page.people)
     broker = read_broker(reader, document, path.parent, mqtt_password)
     sensors = read_sensors(reader, document, spots)
@@ -107,6 +106,13 @@ def load_household(
         sensors,
         tuple(page.people),
     )
+
+
+def _table_or_usual(
+    reader: TableReader, kind: type[GivenTable], document: Mapping[str, Any], name: str
+) -> GivenTable:
+    """Return a table of settings; with all its defaults if it is left out, or wrong."""
+    return reader.read(kind, document.get(name, {}), FILE.at(name)) or kind()
 
 
 def _read_tables(reader: TableReader, path: Path, changes: Sequence[Change]) -> Mapping[str, Any]:

@@ -249,8 +249,12 @@ class PageSettings(BaseModel):
         return self.proxy is not None or not all(map(is_loopback, hosts))
 
 
+def _state_folder() -> Path:
+    return Path(os.environ.get("STATE_DIRECTORY", "~/.local/state/sillward"))
+
+
 def _usual_ledger() -> Path:
-    return Path(os.environ.get("STATE_DIRECTORY", "~/.local/state/sillward")) / "ledger.sqlite3"
+    return _state_folder() / "ledger.sqlite3"
 
 
 def _ledger_address(value: object) -> object:
@@ -272,13 +276,15 @@ class Settings(BaseSettings):
     )
 
     collection: Path = Path("~/.config/sillward/collection.toml")
+    collections: Path | None = None
+    """A folder of households, in place of one collection; see `config.households`."""
     ledger: Annotated[
         LedgerAddress,
         BeforeValidator(_ledger_address),
         WithJsonSchema({"type": "string", "format": "path"}),
     ] = Field(default_factory=_usual_ledger)
     """The SQLite file, or a database on a PostgreSQL server. An address of a server also from a
-    credential file named ledger-url."""
+    credential file named ledger-url. For a folder of households the folder of their files."""
     forecast: ForecastSettings = ForecastSettings()
     channels: dict[str, SecretStr] = {}
     """Channel URLs by channel name, for channels whose collection entry gives none."""
@@ -335,21 +341,23 @@ def load_settings() -> Settings:
         raise ConfigError([text]) from None
     paths: dict[str, Path | PostgresAddress] = {
         name: _expanded(name, getattr(settings, name))
-        for name in ("collection", "ledger", "credentials", "calendar")
+        for name in ("collection", "collections", "ledger", "credentials", "calendar")
         if isinstance(getattr(settings, name), Path)
     }
+    is_given = "ledger" in settings.model_fields_set
     settings = settings.model_copy(update=paths)
-    return settings.model_copy(update=_ledger_on_server(settings))
+    return settings if is_given else settings.model_copy(update=_ledger_not_named(settings))
 
 
-def _ledger_on_server(settings: Settings) -> dict[str, PostgresAddress]:
-    """Return the ledger of the credential file, if the environment names none.
+def _ledger_not_named(settings: Settings) -> dict[str, Path | PostgresAddress]:
+    """Return where the ledger is if the environment does not say: on the server of the credential
+    file; else, for a folder of households, in a folder of its own.
 
-    Raise ConfigError for one that is no address of a server, without showing it.
+    Raise ConfigError for a credential that is no address of a server, without showing it.
     """
-    if "ledger" in settings.model_fields_set:
-        return {}
     found = read_credential(settings.credentials, LEDGER_CREDENTIAL)
+    if found is None and settings.collections is not None:
+        return {"ledger": _expanded("ledger", _state_folder() / "households")}
     if found is None:
         return {}
     if not PostgresAddress.is_one(found.get_secret_value()):

@@ -12,7 +12,6 @@ from sillward.forecast.store import CLOCK_MARK, ForecastStore, HeldForecast, dou
 from sillward.ledger import SavedForecast
 from sillward.net.http import Answer
 from sillward_rules.weather.hourly import Weather, same_forecast
-from sillward_rules.weather.night_summary import nights_of
 from sillward_rules.weather.plausibility import agree, believed_at_last
 from sillward_rules.weather.site import Site
 
@@ -75,11 +74,8 @@ class ForecastIntake:
                 etag=answer.etag if has_validators else None,
             ),
         )
-        if changed and self.live:
-            nights = nights_of(site, self.store.spread_over(site, weather), now)
-            self.store.note_place(site, now)
-            self.store.ledger.nights.keep(site.name, source.name, now, nights)
-            self.store.ledger.nights.prune(now)
+        if changed and self.live and self.store.keeps_nights:
+            self.store.keep_nights(source.name, site, weather, now)
 
     def mark_unchanged(self, source: Source, site: Site, answer: Answer, now: datetime) -> None:
         """Note that the source has nothing newer than what is saved."""
@@ -130,6 +126,8 @@ class ForecastIntake:
         offset = providers - now
         if abs(offset) > CLOCK_OFF:
             log.warning("clock.doubtful behind=%s by=%s", offset, name)
-            self.store.ledger.marks.set(CLOCK_MARK, now, f"{offset.total_seconds():.0f} by {name}")
-        elif abs(offset) <= CLOCK_RIGHT and self.store.ledger.marks.get(CLOCK_MARK) is not None:
-            self.store.ledger.marks.remove(CLOCK_MARK)
+            self.store.ledger.provider_marks.set(
+                CLOCK_MARK, now, f"{offset.total_seconds():.0f} by {name}"
+            )
+        elif abs(offset) <= CLOCK_RIGHT and self.store.clock_doubt() is not None:
+            self.store.ledger.provider_marks.remove(CLOCK_MARK)

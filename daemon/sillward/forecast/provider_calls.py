@@ -170,7 +170,7 @@ class ProviderCaller:
         if daemons is not None and error.wait is None:
             next_at = min(daemons.next_at, plan.next_at)
             plan = replace(plan, next_at=next_at, failures=max(daemons.failures, 1))
-        self.ledger.marks.set(f"fetch failed, {provider.name}", now, str(error))
+        self.ledger.provider_marks.set(f"fetch failed, {provider.name}", now, str(error))
         return plan
 
 

@@ -5,7 +5,7 @@ lacks is filled from the others, and the weather's remarks say what the grower m
 """
 
 import logging
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping, MutableMapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
@@ -29,6 +29,7 @@ from sillward_rules.weather.hourly import (
     withheld,
 )
 from sillward_rules.weather.learned_error import LearnedError, ReadNight, learned_error
+from sillward_rules.weather.night_summary import nights_of
 from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
@@ -115,7 +116,13 @@ class ForecastStore:
     None no second source is asked."""
     read_nights: ReadNightsOf | None = None
     """What thermometers at the spots have shown, if there may be any."""
-    _read: dict[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(default_factory=dict)
+    keeps_nights: bool = True
+    """Whether forecasts that come go into the archive of nights. They do not where they are asked
+    for on behalf of many households, each of which has an archive of its own."""
+    read: MutableMapping[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(
+        default_factory=dict
+    )
+    """Forecasts as they were read, by source and site; may forget some."""
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
@@ -274,7 +281,11 @@ class ForecastStore:
         """Return when and why the last call to the source at this index failed, if it did."""
         name = self.sources[place].name
         plan = self.ledger.call_schedules.get(name)
-        return self.ledger.marks.get(f"fetch failed, {name}") if plan and plan.failures else None
+        return (
+            self.ledger.provider_marks.get(f"fetch failed, {name}")
+            if plan and plan.failures
+            else None
+        )
 
     def trouble(self, place: int = 0) -> str | None:
         """Return why the last call to the source at this index failed; None if it did not."""
@@ -287,7 +298,7 @@ class ForecastStore:
 
     def clock_doubt(self) -> str | None:
         """Return in words that this machine's clock is wrong; None while it is right."""
-        mark = self.ledger.marks.get(CLOCK_MARK)
+        mark = self.ledger.provider_marks.get(CLOCK_MARK)
         if mark is None:
             return None
         seconds, _, name = mark.text.partition(" by ")
@@ -363,6 +374,18 @@ class ForecastStore:
         since = self.here_since(site)
         return self.ledger.nights.past_lows(site.name, source, self.clock(), since)
 
+    def keep_nights(self, source: str, site: Site, weather: Weather, at: datetime) -> None:
+        """Put what a forecast that came at this time says of the nights into the archive."""
+        nights = nights_of(site, self.spread_over(site, weather), at)
+        self.note_place(site, at)
+        self.ledger.nights.keep(site.name, source, at, nights)
+        self.ledger.nights.prune(at)
+
+    def has_nights_of(self, source: str, site: Site, weather: Weather, at: datetime) -> bool:
+        """Whether the archive has the nights of a forecast that came at this time."""
+        first = next(iter(nights_of(site, weather, at)), None)
+        return first is None or self.ledger.nights.has(site.name, source, first.night, at)
+
     def note_place(self, site: Site, now: datetime) -> None:
         """Remember since when forecasts are for where a site is now.
 
@@ -383,14 +406,14 @@ class ForecastStore:
     def forget(self, site: Site) -> None:
         """Drop what was read and learned for a site, because its coordinates may have changed."""
         for source in self.sources:
-            self._read.pop((source.name, site.name), None)
+            self.read.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
             self._learned.pop((source.name, site), None)
 
     def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
         """Return the last good forecast of a source for a site. Its body is read once."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
-        read, known = self._read.get((source.name, site.name), (None, None))
+        read, known = self.read.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
             return known
         saved = self.ledger.forecasts.get(site.name, source.name)
@@ -407,7 +430,7 @@ class ForecastStore:
         if known is not None:  # a source that gives no past hours gave them as a forecast before
             weather = with_past(weather, known.weather)
         held = HeldForecast(source, saved, weather)
-        self._read[source.name, site.name] = stamp, held
+        self.read[source.name, site.name] = stamp, held
         return held
 
 

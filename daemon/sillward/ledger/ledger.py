@@ -173,6 +173,9 @@ class Ledger:
         self.plant_years = PlantYearTable(self.database)
         self.coldest_nights = ColdestNightTable(self.database)
         self.marks = MarkTable(self.database)
+        self.provider_marks = self.marks
+        """The marks about providers of forecasts: what failed, and by how much clocks differ."""
+        self._owned: Ledger | None = None
         self.absences = AbsenceTable(self.database)
 
     @classmethod
@@ -199,9 +202,20 @@ class Ledger:
         """Whether the ledger is in memory because its file cannot be used just now."""
         return self.file.in_memory
 
+    def share(self, common: "Ledger", *, owned: bool = False) -> None:
+        """Keep forecasts, and how their providers are called, in a ledger that several share.
+
+        owned: it is closed together with this one.
+        """
+        self.forecasts, self.call_schedules = common.forecasts, common.call_schedules
+        self.provider_marks = common.marks
+        self._owned = common if owned else None
+
     def close(self) -> None:
         """Close it."""
         self.file.close()
+        if self._owned is not None:
+            self._owned.close()
 
     # -- rounds
 

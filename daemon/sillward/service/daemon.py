@@ -18,6 +18,7 @@ from collections.abc import Callable, Sequence
 from contextlib import suppress
 from datetime import UTC, datetime, timedelta
 from queue import Empty, SimpleQueue
+from typing import Protocol
 
 from apscheduler.events import EVENT_SCHEDULER_STARTED
 from apscheduler.executors.pool import ThreadPoolExecutor
@@ -26,7 +27,6 @@ from apscheduler.schedulers.blocking import BlockingScheduler
 from apscheduler.triggers.base import BaseTrigger
 
 from sillward.errors import one_line
-from sillward.service.desk import Desk
 from sillward.service.run_control import RunControl
 from sillward.service.systemd import Manager, claim_manager
 
@@ -164,12 +164,20 @@ class Ticker:
             self._tick()
 
 
+class Ticking(Protocol):
+    """What is ticked: a desk, or a house of many."""
+
+    def tick(self) -> None:
+        """Do what is due."""
+        ...
+
+
 class Daemon:
     """Runs the tick of one desk or several until told to stop."""
 
     def __init__(
         self,
-        desks: Sequence[Desk],
+        desks: Sequence[Ticking],
         run: RunControl,
         *,
         tick_s: float | None = None,
@@ -270,7 +278,7 @@ class Daemon:
         except Exception:
             log.exception("reload.failed")
 
-    def _tick_of(self, desk: Desk) -> None:
+    def _tick_of(self, desk: Ticking) -> None:
         try:
             desk.tick()
         except BaseException:  # SystemExit too: only the main thread ends the process

@@ -64,7 +64,8 @@ class Desk:
     coldest_nights: ColdestNights
     upkeep: LedgerUpkeep
     defects: Defects
-    _started_at: datetime | None = None
+    started_at: datetime | None = None
+    """When it ticked first: forecasts are waited for from then on."""
     _ledger_failures: int = 0
 
     @classmethod
@@ -188,7 +189,7 @@ class Desk:
 
     def _raise_alarms(self) -> None:
         """Tell what cannot wait for a round."""
-        started_at = self._started_at or self.context.clock()
+        started_at = self.started_at or self.context.clock()
         if self.context.has_forecast() or not self._may_get_forecast(started_at):
             self.alarms.look()
         else:
@@ -205,8 +206,8 @@ class Desk:
 
     def _note_start(self, now: datetime) -> None:
         """Note the first tick of this desk, or the first one after its clock was set back."""
-        if self._started_at is None or now < self._started_at:
-            self._started_at = now
+        if self.started_at is None or now < self.started_at:
+            self.started_at = now
 
     def _may_get_forecast(self, due_at: datetime) -> bool:
         """Whether a forecast may still come for what was due at this time.
@@ -214,8 +215,19 @@ class Desk:
         The patience begins at the start of the desk at the earliest, since the network may come up
         later than the desk.
         """
-        since = max(due_at, self._started_at or due_at)
+        since = max(due_at, self.started_at or due_at)
         return self.context.clock() < since + PATIENCE
+
+    @property
+    def is_needed(self) -> bool:
+        """Whether it holds what cannot be worked out again from the ledger and the collection."""
+        context = self.context
+        return (
+            context.ledger.in_memory
+            or self._ledger_failures > 0
+            or bool(context.household.sensors)
+            or self.outbox.has_unwritten
+        )
 
     # -- asked for from outside the tick
 

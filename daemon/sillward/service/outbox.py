@@ -55,6 +55,11 @@ class Outbox:
     _sent_unmarked: dict[str, datetime] = field(default_factory=dict)
     """What this process has sent and when, as long as the ledger has not recorded it."""
 
+    @property
+    def has_unwritten(self) -> bool:
+        """Whether it knows of something that the ledger has not recorded."""
+        return bool(self._sent_unmarked)
+
     def deliver(self, *, ignore_quiet_hours: bool = False) -> int:
         """Send every notice that waits and is due. Return how many could not be sent.
 

@@ -3,26 +3,25 @@
 import pytest
 from werkzeug.test import Client
 
-from sillward.assembly.app import App, Options, build
 from sillward.assembly.metrics_setup import metrics_server
+from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError
 from sillward.service.tally import Tally
-from tests.support.paths import EXAMPLES
 
 
 @pytest.fixture
-def app(monkeypatch: pytest.MonkeyPatch) -> App:
+def settings(monkeypatch: pytest.MonkeyPatch) -> Settings:
     monkeypatch.setenv("SILLWARD_METRICS__ADDRESS", "127.0.0.1:9123")
-    return build(Options(EXAMPLES / "courtyard.toml"))
+    return load_settings()
 
 
 def test_without_an_address_there_are_none() -> None:
-    assert metrics_server(build(Options(EXAMPLES / "courtyard.toml")), Tally()) is None
+    assert metrics_server(load_settings(), Tally()) is None
 
 
-def test_metrics_are_served_where_the_settings_say(app: App) -> None:
+def test_metrics_are_served_where_the_settings_say(settings: Settings) -> None:
     tally = Tally()
-    server = metrics_server(app, tally)
+    server = metrics_server(settings, tally)
     assert server is not None
     assert (server.host, server.port) == ("127.0.0.1", 9123)
     tally.households = 7
@@ -30,8 +29,8 @@ def test_metrics_are_served_where_the_settings_say(app: App) -> None:
 
 
 def test_metrics_without_their_library_are_refused(
-    app: App, monkeypatch: pytest.MonkeyPatch
+    settings: Settings, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr("sillward.assembly.metrics_setup.find_spec", lambda _: None)
     with pytest.raises(ConfigError, match="metrics need prometheus-client"):
-        metrics_server(app, Tally())
+        metrics_server(settings, Tally())

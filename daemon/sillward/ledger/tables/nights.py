@@ -51,6 +51,20 @@ class NightArchive:
                 "night", [(archive, *night_values(night, fetched_at)) for night in nights]
             )
 
+    def has(self, site: str, source: str, night: date, fetched_at: datetime) -> bool:
+        """Whether the archive has what a source, asked at this time, said of a night."""
+        return bool(
+            self._database.rows(
+                "SELECT 1 FROM night WHERE archive ="
+                " (SELECT id FROM archive WHERE site = ? AND source = ?)"
+                " AND night = ? AND fetched_at = ?",
+                site,
+                source,
+                night.toordinal(),
+                int(fetched_at.timestamp()),
+            )
+        )
+
     def since(
         self, site: str, first: date, source: str | None = None
     ) -> list[tuple[str, datetime, NightForecast]]:

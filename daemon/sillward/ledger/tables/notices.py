@@ -9,7 +9,7 @@ from dataclasses import fields
 from datetime import date, datetime, timedelta
 
 from sillward.ledger.database import Database
-from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_text
+from sillward.ledger.records import Notice, Stage, column_value, notice_of, to_moment, to_text
 from sillward.ledger.subjects import TOO_SOON
 from sillward.ledger.tables.row_reader import RowReader
 
@@ -65,6 +65,16 @@ class NoticeTable:
             *channels,
         )
         return self._reader.readable(rows)
+
+    def under_way(self, site: str) -> list[tuple[datetime, datetime]]:
+        """Return of each notice of a site that waits, or is being sent, when it is tried or its
+        claim ends, and when it is given up."""
+        rows = self._database.rows(
+            "SELECT next_at, expires_at FROM notice"
+            " WHERE site = ? AND state IN ('waiting', 'sending')",
+            site,
+        )
+        return [(to_moment(row["next_at"]), to_moment(row["expires_at"])) for row in rows]
 
     def hand_over(self, notice: Notice, channel: str, now: datetime) -> bool:
         """Give a waiting notice to another channel. Return False if that has it, or it is gone."""

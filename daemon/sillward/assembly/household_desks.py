@@ -1,0 +1,270 @@
+"""The desks of a folder of households, each built when its turn comes.
+
+A desk with its forecast is kept in memory for those that had a turn last: all of it can be worked
+out again. Of the others the collection stays, since its file may be wrong by now, and their ledger,
+which is open during a turn alone.
+"""
+
+import logging
+from collections import OrderedDict
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime
+from pathlib import Path
+
+from sillward.assembly import providers, read_only
+from sillward.assembly.app import App, of_place
+from sillward.assembly.collection_reload import CollectionReloader
+from sillward.assembly.desk_setup import require_channels
+from sillward.channels.sender import Problems, Sender
+from sillward.config import households
+from sillward.config.households import MAX_NAME, Place
+from sillward.config.settings import Settings
+from sillward.errors import ConfigError, LedgerError, NotOursError, one_line
+from sillward.forecast.many_households import (
+    MAX_READ,
+    ForecastsOfOne,
+    RecentlyUsed,
+    SharedForecasts,
+)
+from sillward.forecast.source import Source
+from sillward.forecast.store import Clock, ForecastStore
+from sillward.forecast.updater import ForecastUpdater
+from sillward.ledger import Ledger
+from sillward.ledger.house import LedgerHouse
+from sillward.reports.status import summary_line
+from sillward.service.accepted_limits import as_given
+from sillward.service.context import ServiceContext
+from sillward.service.desk import Desk
+from sillward.service.households_status import keep_standing
+from sillward.service.run_control import RunControl
+from sillward.service.turns import NET, next_turn
+
+MAX_DESKS = 1500
+"""So many desks are in memory. Measured: 100 kB each with 40 plants."""
+
+MAX_REASONS = 2
+"""Of what is wrong with a collection that cannot be used, `status` says so many."""
+
+MAX_REASON = 160
+"""Characters of one of them. Judgement: two lines of a terminal."""
+
+GONE = "collection.toml is gone; the one from before stays in force"
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class Equipment:
+    """What all desks are built with."""
+
+    settings: Settings
+    sources: tuple[Source, ...]
+    ledgers: LedgerHouse
+    sender: Sender
+    problems: Problems
+    clock: Clock
+    run: RunControl
+    forecasts: SharedForecasts
+    max_desks: int = MAX_DESKS
+    built: "OrderedDict[str, HouseholdDesk]" = field(default_factory=OrderedDict)
+    """Those whose desk is in memory, the one that had its turn last at the end."""
+
+    def note_use(self, household: "HouseholdDesk") -> None:
+        """Note that a desk is in use; put away those that were not for the longest time."""
+        self.built[household.place.name] = household
+        self.built.move_to_end(household.place.name)
+        for name, other in list(self.built.items())[: max(0, len(self.built) - self.max_desks)]:
+            if other.put_away():
+                del self.built[name]
+
+
+def shared_forecasts(
+    settings: Settings,
+    sources: tuple[Source, ...],
+    ledger: Ledger,
+    clock: Clock,
+    run: RunControl,
+    updater: type[ForecastUpdater] = ForecastUpdater,
+) -> SharedForecasts:
+    """Build what asks for the forecasts of all households. ledger: the shared one."""
+    store = ForecastStore(
+        sources,
+        ledger,
+        clock,
+        providers.forecast_ensemble(settings),
+        settings.forecast.second_opinion,
+        keeps_nights=False,
+        read=RecentlyUsed(MAX_READ),
+    )
+    return SharedForecasts(updater(store, (), step_done=run.step_done))
+
+
+@dataclass(slots=True)
+class HouseholdDesk:
+    """One household of the folder, of which the desk may be in memory or not."""
+
+    place: Place
+    equipment: Equipment
+    troubles: list[str] = field(default_factory=list)
+    """What was wrong at its last turn, in words."""
+    _app: App | None = None
+    """With the collection in force."""
+    _desk: Desk | None = None
+    _reloader: CollectionReloader | None = None
+    _ledger: Ledger | None = None
+    _started_at: datetime | None = None
+    _refused: tuple[str, ...] = ()
+    _secrets: object = None
+
+    def turn(self) -> datetime:
+        """Do what is due. Return when to look again."""
+        try:
+            try:
+                desk = self._ready_desk()
+            except ConfigError as error:
+                return self._refuse(error.lines)
+            except LedgerError as error:
+                return self._refuse([str(error)])
+            self._refused = ()
+            self.equipment.note_use(self)
+            return self._turn_of(desk)
+        finally:
+            if self._ledger is not None:
+                self.equipment.ledgers.rest(self._ledger)
+
+    def stamp(self) -> object:
+        """Return what changes with its files: collection, secrets and ledger."""
+        ledger = households.ledger_of(self.equipment.settings, self.place.name)
+        files = [self.place.collection]
+        if isinstance(ledger, Path):
+            files += [ledger, Path(f"{ledger}-wal")]
+        return tuple(map(_stamp, files)), self._stamp_of_secrets()
+
+    def leave(self) -> None:
+        """End what runs between its turns: it is not looked after any more."""
+        if self._desk is not None:
+            if self._awake():
+                self._desk.close()
+            self.equipment.ledgers.rest(self._desk.context.ledger)
+        self.equipment.built.pop(self.place.name, None)
+        self.equipment.forecasts.remove(self.place.name)
+        self._keep_standing(None)
+        self._desk = self._reloader = self._app = None
+
+    def put_away(self) -> bool:
+        """Let the desk go from memory. Return False if it holds what is nowhere else."""
+        desk, app = self._desk, self._app
+        if desk is not None and desk.is_needed:
+            return False
+        if desk is not None and app is not None:
+            self._app = replace(app, household=as_given(desk.context.household))
+        self._desk = self._reloader = None
+        return True
+
+    # -- a turn
+
+    def _turn_of(self, desk: Desk) -> datetime:
+        equipment, reloader = self.equipment, self._reloader
+        secrets, is_there = self._stamp_of_secrets(), _stamp(self.place.collection) is not None
+        # Where the whole file is gone its disk may be: nobody has edited anything.
+        if reloader is not None and is_there:
+            reloader.look(asked=secrets != self._secrets)
+            self._secrets = secrets
+        desk.tick()
+        self._started_at = desk.started_at
+        try:
+            self.troubles = desk.troubles()
+            if not is_there:
+                self.troubles.append(GONE)
+            at = next_turn(desk)
+        except LedgerError as error:
+            log.error("ledger.failed name=%s reason=%s", self.place.name, error)
+            self.troubles = [one_line(str(error), MAX_REASON)]
+            at = equipment.clock()
+        context = desk.context
+        self._keep_standing(summary_line(context.household, self.troubles, equipment.clock()))
+        return at
+
+    def _refuse(self, reasons: Sequence[str]) -> datetime:
+        """Say why this household cannot be looked after, once; look again later."""
+        lines = tuple(one_line(reason, MAX_REASON) for reason in reasons)
+        if lines != self._refused:
+            for line in lines[:MAX_REASONS]:
+                log.error("household.refused name=%s reason=%s", self.place.name, line)
+        self._refused = lines
+        more = f" (and {len(lines) - MAX_REASONS} more)" if len(lines) > MAX_REASONS else ""
+        self.troubles = [f"is not looked after: {'; '.join(lines[:MAX_REASONS])}{more}"]
+        self._keep_standing(self.troubles[0])
+        return self.equipment.clock() + NET
+
+    def _keep_standing(self, line: str | None) -> None:
+        """Write how the household stands; with None forget it."""
+        shared, name = self.equipment.ledgers.shared(), one_line(self.place.name, MAX_NAME)
+        keep_standing(shared, name, line, len(self.troubles), self.equipment.clock())
+
+    # -- the desk
+
+    def _ready_desk(self) -> Desk:
+        """Return the desk, with its ledger open. Raise ConfigError if there can be none."""
+        if self._desk is not None and self._awake():
+            return self._desk
+        app = self._app
+        if app is None:
+            equipment = self.equipment
+            app = of_place(self.place, equipment.settings, equipment.sources, equipment.clock)
+            require_channels(app, equipment.problems)
+        self._app = app
+        ledger = self._ledger
+        if ledger is None or self._desk is not None or not self._awake():
+            ledger = self._ledger = self.equipment.ledgers.of_household(self.place.name)
+        self._desk = desk = self._built(app, ledger)
+        self._reloader = CollectionReloader(app, desk, self.equipment.problems)
+        return desk
+
+    def _awake(self) -> bool:
+        """Open the ledger for a turn. Return whether that could be."""
+        if self._ledger is None:
+            return False
+        try:
+            self.equipment.ledgers.wake(self._ledger)
+        except (LedgerError, NotOursError) as error:
+            log.error("ledger.failed name=%s reason=%s", self.place.name, error)
+            return False
+        return True
+
+    def _built(self, app: App, ledger: Ledger) -> Desk:
+        equipment = self.equipment
+        own: list[ServiceContext] = []
+        updater = ForecastsOfOne(
+            read_only.store_of(app, ledger, lambda: [each.household.collection for each in own]),
+            (app.site,),
+            live=equipment.forecasts.updater.live,
+            step_done=equipment.run.step_done,
+            shared=equipment.forecasts,
+        )
+        context = ServiceContext(
+            app.household, updater, ledger, equipment.sender, equipment.clock, equipment.run
+        )
+        own.append(context)
+        equipment.forecasts.add(app.site)
+        desk = Desk.of(context)
+        desk.started_at = self._started_at
+        return desk
+
+    # -- the files
+
+    def _stamp_of_secrets(self) -> object:
+        try:
+            names = sorted(self.place.credentials.iterdir())
+        except OSError:
+            return None
+        return tuple(map(_stamp, names))
+
+
+def _stamp(path: Path) -> tuple[int, int, int] | None:
+    try:
+        found = path.stat()
+    except OSError:
+        return None
+    return found.st_ino, found.st_size, found.st_mtime_ns

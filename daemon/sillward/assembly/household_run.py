@@ -1,0 +1,119 @@
+"""What `sillward run` serves where the settings name a folder of households."""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import partial
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from sillward.assembly import providers
+from sillward.assembly.household_desks import Equipment, HouseholdDesk, shared_forecasts
+from sillward.channels.sender import Problems, Sender
+from sillward.config import households
+from sillward.config.households import Place
+from sillward.config.settings import Settings
+from sillward.errors import ConfigError
+from sillward.forecast.source import Source
+from sillward.forecast.store import Clock, utc_now
+from sillward.ledger.house import ledgers_at
+from sillward.service.defects import contained
+from sillward.service.heartbeat import Heartbeat
+from sillward.service.house import House
+from sillward.service.ledger_upkeep import LedgerUpkeep
+from sillward.service.run_control import RunControl
+
+if TYPE_CHECKING:
+    from sillward.page.server import PageServer
+
+MANY_IN_TROUBLE = 0.1
+"""The heartbeat tells of trouble if more of the households than this are in trouble. Judgement: one
+grower's phone that takes no messages is theirs to set right; of many the cause is one."""
+
+
+def require_settings(settings: Settings) -> None:
+    """Raise ConfigError for settings that cannot be used with a folder of households."""
+    lines = households.unusable_settings(settings)
+    folder = households.required_folder(settings)
+    try:
+        households.find(folder)
+    except OSError as error:
+        lines.append(f"SILLWARD_COLLECTIONS: {folder}: {error.strerror or error}")
+    if settings.credentials is not None and not settings.credentials.is_dir():
+        lines.append(f"SILLWARD_CREDENTIALS: {settings.credentials}: there is no such folder")
+    if isinstance(settings.ledger, Path) and settings.ledger.is_file():
+        lines.append(
+            f"SILLWARD_LEDGER: {settings.ledger}: is a file; with SILLWARD_COLLECTIONS it is the "
+            "folder of the households' ledgers"
+        )
+    if lines:
+        raise ConfigError(lines)
+
+
+def build_house(
+    settings: Settings,
+    sender: Sender,
+    problems: Problems,
+    run: RunControl,
+    sources: Sequence[Source] = (),
+    clock: Clock = utc_now,
+) -> tuple[House[Place], Equipment]:
+    """Build the house of the settings' folder. sources: by default those of the settings."""
+    asked = tuple(sources) or providers.forecast_sources(settings)
+    ledgers = ledgers_at(settings.ledger, clock)
+    forecasts = shared_forecasts(settings, asked, ledgers.shared(), clock, run)
+    equipment = Equipment(settings, asked, ledgers, sender, problems, clock, run, forecasts)
+    upkeep = LedgerUpkeep(ledgers.shared())
+
+    def refresh() -> bool:
+        with contained("ledger.failed_to_keep"):
+            upkeep.go_back_to_file(clock())
+            upkeep.mark_and_prune(clock())
+        return forecasts.refresh()
+
+    house = House(
+        partial(households.find, households.required_folder(settings)),
+        lambda place: HouseholdDesk(place, equipment),
+        refresh,
+        clock,
+        run,
+    )
+    return house, equipment
+
+
+@dataclass(slots=True)
+class AfterHouseTick:
+    """What is done after each tick of a house: what serves metrics is started again if it died,
+    households in trouble are counted, and the heartbeat is sent."""
+
+    house: House[Place]
+    heartbeat: Heartbeat | None
+    servers: Sequence["PageServer"]
+
+    def run(self) -> None:
+        """Do it."""
+        for server in self.servers:
+            with contained(f"{server.name}.failed"):
+                server.watch()
+        tally = self.house.run.tally
+        members = self.house.members.values()
+        tally.households = len(members)
+        tally.in_trouble = sum(bool(member.troubles) for member in members)
+        if self.heartbeat is not None:
+            self.heartbeat.beat(self.house.clock(), self._trouble())
+
+    def status_line(self) -> str:
+        """Return the state of the house in a line, for the service manager."""
+        tally, wrong = self.house.run.tally, self._trouble()
+        state = wrong or (f"{tally.in_trouble} in trouble" if tally.in_trouble else "all is well")
+        return f"{tally.households} households: {state}"
+
+    def _trouble(self) -> str | None:
+        """Return what is wrong with the service as a whole; None if nothing is."""
+        tally = self.house.run.tally
+        said = [
+            *self.house.troubles,
+            *(server.trouble for server in self.servers if server.trouble is not None),
+        ]
+        if tally.in_trouble > MANY_IN_TROUBLE * tally.households:
+            said.append(f"{tally.in_trouble} of {tally.households} households are in trouble")
+        return "; ".join(said) or None

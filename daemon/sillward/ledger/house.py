@@ -1,0 +1,102 @@
+"""The ledgers of many households: a file for each, and one for what they share; or one database.
+
+    FOLDER/NAME/ledger.sqlite3    what concerns one household, with its daily copies beside it
+    FOLDER/shared.sqlite3         forecasts, and when their providers are called
+
+A damaged file, or one that cannot be written, harms its own household alone; who leaves is a folder
+to delete. Each household has a folder of its own because what is done beside a ledger (copies,
+locks) looks through the folder.
+"""
+
+from collections.abc import Callable
+from datetime import datetime
+from pathlib import Path
+from typing import Protocol
+
+from sillward.ledger.address import LedgerAddress
+from sillward.ledger.ledger import Ledger
+
+LEDGER = "ledger.sqlite3"
+SHARED = "shared.sqlite3"
+
+
+class LedgerHouse(Protocol):
+    """Where the ledgers of many households come from."""
+
+    def of_household(self, name: str) -> Ledger:
+        """Open the ledger of a household. Raise ConfigError for what can never be one."""
+        ...
+
+    def shared(self) -> Ledger:
+        """Return the ledger of what all share, which is open."""
+        ...
+
+    def wake(self, ledger: Ledger) -> None:
+        """Open a household's ledger for its turn. Raise LedgerError or NotOursError."""
+        ...
+
+    def rest(self, ledger: Ledger) -> None:
+        """Close it until the next."""
+        ...
+
+
+def ledgers_at(address: LedgerAddress, clock: Callable[[], datetime]) -> LedgerHouse:
+    """Open the ledgers of a folder, or of a database. Raise ConfigError for what can be none."""
+    if isinstance(address, Path):
+        return FileLedgers(address, clock)
+    return OneDatabase(Ledger.open_or_in_memory(address, clock=clock))
+
+
+class FileLedgers:
+    """A SQLite file for each household. All are used from one thread."""
+
+    def __init__(self, folder: Path, clock: Callable[[], datetime]) -> None:
+        """Open the shared one. Raise ConfigError for a place where no ledger can be."""
+        self._folder, self._clock = folder, clock
+        self._shared = Ledger.open_or_in_memory(folder / SHARED, clock=clock)
+
+    def of_household(self, name: str) -> Ledger:
+        """Open the ledger of a household, which goes on in memory if its file cannot be used.
+
+        Raise ConfigError for what can never be one, NewerLedgerError for one of a newer sillward.
+        """
+        path = self._folder / name / LEDGER
+        ledger = Ledger.open_or_in_memory(path, clock=self._clock)
+        ledger.share(self._shared)
+        return ledger
+
+    def shared(self) -> Ledger:
+        """Return the ledger of what all share, which is open."""
+        return self._shared
+
+    def wake(self, ledger: Ledger) -> None:
+        """Open a household's ledger for its turn. Raise LedgerError or NotOursError."""
+        ledger.file.wake()
+
+    def rest(self, ledger: Ledger) -> None:
+        """Close it until the next."""
+        ledger.file.rest()
+
+
+class OneDatabase:
+    """One database for all households and for what they share: the key of a row says whose it is.
+
+    It stays open between turns.
+    """
+
+    def __init__(self, ledger: Ledger) -> None:
+        self._ledger = ledger
+
+    def of_household(self, _name: str) -> Ledger:
+        """Return the ledger of all."""
+        return self._ledger
+
+    def shared(self) -> Ledger:
+        """Return the ledger of all."""
+        return self._ledger
+
+    def wake(self, ledger: Ledger) -> None:
+        """Leave it open."""
+
+    def rest(self, ledger: Ledger) -> None:
+        """Leave it open."""

@@ -1,0 +1,70 @@
+"""How all households of a folder stand: a line each, those with troubles first."""
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import Any
+
+from sillward.errors import one_line
+from sillward.ledger import Ledger
+from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
+from sillward.service.households_status import standings
+
+MAX_LINE = 240
+"""Characters of a household's line. Judgement: three lines of a terminal."""
+
+NOT_LOOKED_AT = "has not been looked at yet"
+
+
+def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, Any]:
+    """Return the state of all households as a JSON document.
+
+    shared: the ledger that they share; names: of those in the folder.
+    """
+    known = standings(shared)
+    new = sorted(set(names) - {each.name for each in known})
+    households = [
+        {
+            "household": each.name,
+            "troubles": each.troubles,
+            "state": each.line,
+            "since": each.at.isoformat(),
+        }
+        for each in known
+        if each.name in names
+    ]
+    households += [
+        {"household": one_line(name, 63), "troubles": 0, "state": NOT_LOOKED_AT, "since": None}
+        for name in new
+    ]
+    return {
+        "schema": 1,
+        "at": now.isoformat(),
+        "troubles": list(_troubles(shared, now)),
+        "in_trouble": sum(bool(each["troubles"]) for each in households),
+        "households": households,
+    }
+
+
+def _troubles(shared: Ledger, now: datetime) -> Sequence[str]:
+    tick = shared.marks.get(TICK_MARK)
+    if tick is None or now - tick.at > DAEMON_GONE_AFTER:
+        since = "" if tick is None else f" since {tick.at:%Y-%m-%d %H:%M} UTC"
+        return [f"`sillward run` has done nothing{since}"]
+    return []
+
+
+def text(document: dict[str, Any]) -> str:
+    """Return it as text."""
+    households = document["households"]
+    count, wrong = len(households), document["in_trouble"]
+    lines = [f"{count} household{'' if count == 1 else 's'}, {wrong} in trouble"]
+    lines += [f"! {trouble}" for trouble in document["troubles"]]
+    widest = max((len(each["household"]) for each in households), default=0)
+    lines += [
+        one_line(
+            f"{'!' if each['troubles'] else ' '} {each['household']:<{widest}}  {each['state']}",
+            MAX_LINE,
+        )
+        for each in households
+    ]
+    return "\n".join(lines)

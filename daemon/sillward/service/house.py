@@ -1,0 +1,239 @@
+"""Many households in one daemon: each gets its turn when something can be due for it.
+
+The moments of the turns are in memory, in a heap: all are due at the start, and the ledgers hold
+facts, never schedules. A tick gives the turns that are due, for some seconds at most, so that the
+watchdog sees that work goes on. What comes from outside gives a turn at once: an answer or an edit
+is seen by the stamp of a household's files, new forecasts give one to everybody, and so does a
+clock that was set.
+"""
+
+import heapq
+import logging
+import time
+from collections.abc import Callable, Mapping
+from contextlib import suppress
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from queue import Empty, SimpleQueue
+from typing import Generic, Protocol, TypeVar
+
+from sillward.errors import one_line
+from sillward.service.run_control import RunControl
+from sillward.service.turns import AGAIN, NET
+
+TICK_S = 5.0
+"""From the beginning of one tick to that of the next [s]. A tick without a turn costs next to
+nothing, and one that has more to do than time goes on in the next."""
+
+WORK_S = 4.0
+"""So long a tick gives turns [s]. Judgement: most of the time until the next."""
+
+NEWS_S = 1.0
+"""A tick with nothing to do waits so long for the outcome of a message that is under way [s]: room
+for the next one is not left empty until the next tick. Judgement: a push takes a second."""
+
+LOOK_EVERY = timedelta(seconds=30)
+"""How often it is looked for what came from outside: as often as a single desk does."""
+
+CLOCK_JUMP = timedelta(seconds=90)
+"""A clock that moves by more than this between two ticks, beyond the time that passed, was set."""
+
+MAX_GONE_SHARE = 0.5
+"""If more of the households than this disappear at once, their folder is taken to be away, not
+they. Judgement: a disk that is not mounted; nobody removes half of all at one time."""
+
+MAX_TROUBLE = 200
+"""Characters of what is wrong with the folder, in the log."""
+
+log = logging.getLogger(__name__)
+
+Place = TypeVar("Place")
+
+
+class Member(Protocol):
+    """One of the households, as far as the house knows it."""
+
+    def turn(self) -> datetime:
+        """Do what is due. Return when to look again."""
+        ...
+
+    def stamp(self) -> object:
+        """Return what changes with its files."""
+        ...
+
+    def leave(self) -> None:
+        """End what runs between its turns: it is not looked after any more."""
+        ...
+
+    @property
+    def troubles(self) -> list[str]:
+        """What was wrong at its last turn, in words."""
+        ...
+
+
+@dataclass(slots=True)
+class House(Generic[Place]):
+    """The households of a folder, and when each is looked at next.
+
+    find: returns the households there are by name; raises OSError if that cannot be seen.
+    take_in: begins to look after one.
+    refresh: asks for the forecasts that are due, for all; returns whether any came.
+    """
+
+    find: Callable[[], Mapping[str, Place]]
+    take_in: Callable[[Place], Member]
+    refresh: Callable[[], bool]
+    clock: Callable[[], datetime]
+    run: RunControl
+    monotonic: Callable[[], float] = time.monotonic
+    is_sending: Callable[[], bool] = lambda: False
+    """Whether messages are under way, whose outcomes will be news."""
+    members: dict[str, Member] = field(default_factory=dict)
+    troubles: list[str] = field(default_factory=list)
+    """What is wrong with the folder."""
+    _turn_at: dict[str, datetime] = field(default_factory=dict)
+    _heap: list[tuple[datetime, str]] = field(default_factory=list)
+    """The turns by their time; one whose time is not that in `_turn_at` has been replaced."""
+    _stamps: dict[str, object] = field(default_factory=dict)
+    _failures: dict[str, int] = field(default_factory=dict)
+    _fresh: set[str] = field(default_factory=set)
+    """Those that have had no turn yet."""
+    _news: "SimpleQueue[str]" = field(default_factory=SimpleQueue)
+    _looked_at: datetime | None = None
+    _last: tuple[datetime, float] | None = None
+
+    def tick(self) -> None:
+        """Give the turns that are due, as far as there is time."""
+        began_s, now = self.monotonic(), self.clock()
+        if self._clock_was_set(now, began_s):
+            log.warning("house.clock_set now=%s", now)
+            self._looked_at = None
+            self.wake_all()
+        if self._looked_at is None or not timedelta(0) <= now - self._looked_at < LOOK_EVERY:
+            self._looked_at = now
+            self._look_around()
+        while (left_s := began_s + WORK_S - self.monotonic()) > 0 and not self.run.stop_requested:
+            self._take_news(wait_s=0.0)
+            name = self._next_due()
+            if name is not None:
+                self._give_turn(name)
+            elif not self.is_sending() or not self._take_news(wait_s=min(left_s, NEWS_S)):
+                break
+
+    def note_news(self, name: str) -> None:
+        """Give a household a turn as soon as there is time. Any thread may call this."""
+        self._news.put(name)
+
+    def wake_all(self) -> None:
+        """Give everybody a turn as soon as there is time."""
+        for name in self.members:
+            self.wake(name)
+
+    def wake(self, name: str) -> None:
+        """Give a household a turn as soon as there is time."""
+        now = self.clock()
+        self._schedule(name, min(now, self._turn_at.get(name, now)))
+
+    def close(self) -> None:
+        """End what runs between the turns."""
+        for member in self.members.values():
+            member.leave()
+
+    # -- turns
+
+    def _take_news(self, wait_s: float) -> bool:
+        """Wake those of whom there is news, waiting so long for the first. Return whether any."""
+        came = False
+        with suppress(Empty):
+            while True:
+                name = (
+                    self._news.get(timeout=wait_s) if wait_s and not came else self._news.get(False)
+                )
+                came = True
+                if name in self.members:
+                    self.wake(name)
+        return came
+
+    def _schedule(self, name: str, at: datetime) -> None:
+        if self._turn_at.get(name) != at:
+            self._turn_at[name] = at
+            heapq.heappush(self._heap, (at, name))
+
+    def _next_due(self) -> str | None:
+        """Return who is due, the longest first, and take the turn out of the heap."""
+        now = self.clock()
+        while self._heap and self._heap[0][0] <= now:
+            at, name = heapq.heappop(self._heap)
+            if self._turn_at.get(name) == at:
+                del self._turn_at[name]
+                return name
+        return None
+
+    def _give_turn(self, name: str) -> None:
+        """Let one household do what is due; whatever fails there harms nobody else."""
+        member, now = self.members[name], self.clock()
+        try:
+            at = member.turn()
+        except Exception:
+            log.exception("household.failed name=%s", name)
+            self._failures[name] = self._failures.get(name, 0) + 1
+            at = now + min(AGAIN * 2 ** min(self._failures[name] - 1, 8), NET)
+        else:
+            self._failures.pop(name, None)
+        self._fresh.discard(name)
+        self._stamps[name] = member.stamp()  # not what it has written itself
+        self._schedule(name, min(at, self.clock() + NET))
+        self.run.step_done()
+
+    # -- what comes from outside
+
+    def _clock_was_set(self, now: datetime, at_s: float) -> bool:
+        before, self._last = self._last, (now, at_s)
+        if before is None:
+            return False
+        passed = timedelta(seconds=at_s - before[1])
+        return not -CLOCK_JUMP <= now - before[0] - passed <= CLOCK_JUMP
+
+    def _look_around(self) -> None:
+        """Look which households there are, whose files have changed, and for new forecasts."""
+        self._look_at_folder()
+        for name, member in self.members.items():
+            if member.stamp() != self._stamps.get(name):
+                self.wake(name)
+        if self._fresh:
+            return  # forecasts are asked for once for all, when all are known
+        try:
+            if self.refresh():
+                self.wake_all()
+        except Exception:
+            log.exception("forecast.failed_to_refresh")
+        self.run.step_done()
+
+    def _look_at_folder(self) -> None:
+        try:
+            found = self.find()
+        except OSError as error:
+            self._go_on(f"the folder of households cannot be read: {error.strerror or error}")
+            return
+        gone = [name for name in self.members if name not in found]
+        if len(gone) > 1 and len(gone) > MAX_GONE_SHARE * len(self.members):
+            self._go_on(f"{len(gone)} of {len(self.members)} households are gone at once")
+            return
+        self.troubles.clear()
+        for name in gone:
+            log.warning("household.gone name=%s", name)
+            self.members.pop(name).leave()
+            for known in (self._turn_at, self._stamps, self._failures):
+                known.pop(name, None)
+            self._fresh.discard(name)
+        for name, place in found.items():
+            if name not in self.members:
+                self.members[name] = self.take_in(place)
+                self._fresh.add(name)
+                self.wake(name)
+
+    def _go_on(self, trouble: str) -> None:
+        """Look after the households that are known, by what is known of them."""
+        if self.troubles != [trouble]:
+            log.error("house.in_trouble reason=%s", one_line(trouble, MAX_TROUBLE))
+        self.troubles[:] = [trouble]

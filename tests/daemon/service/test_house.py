@@ -1,0 +1,235 @@
+"""Many households in one daemon: nobody harms anybody else, and nobody is forgotten."""
+
+import os
+from pathlib import Path
+
+import pytest
+
+from sillward.errors import LedgerError
+from sillward.service.households_status import standings
+from tests.support.desks import local
+from tests.support.fakes import FakeClock
+from tests.support.houses import Street, collection
+
+CARRY_IN = ["Carry in 2 plants by 18:40"]
+
+
+@pytest.fixture
+def street(tmp_path: Path) -> Street:
+    return Street(tmp_path, FakeClock(local("16:58")))
+
+
+def test_all_are_told_at_their_hour_each_on_its_own_channel(street: Street) -> None:
+    for name in ("a", "b", "c"):
+        street.add(name)  # all are called Courtyard
+    street.open()
+    street.run(4)
+    assert sorted(each.household for each in street.post.sent) == ["a", "b", "c"]
+    assert {each.at for each in street.post.sent} == {local("17:00")}
+    assert len(street.source.asked) == 1
+    street.run(60)
+    assert all(street.post.to(name) == CARRY_IN for name in ("a", "b", "c"))
+    first = standings(street.equipment.ledgers.shared())[0]
+    assert first.line.startswith("Courtyard: all is well; next")
+
+
+def wrong_collection(folder: Path) -> None:
+    (folder / "collection.toml").write_text("plants = 3")
+
+
+def no_channel(folder: Path) -> None:
+    before, _, after = collection().partition("[[channels]]")
+    (folder / "collection.toml").write_text(before + after[after.index("[[plants]]") :])
+
+
+def no_address(folder: Path) -> None:
+    (folder / "credentials" / "channel-phone").unlink()
+
+
+def hostile_text(folder: Path) -> None:
+    (folder / "collection.toml").write_text(collection("\\u001b[2J" + "x" * 100_000))
+
+
+def a_link_elsewhere(folder: Path) -> None:
+    (folder / "collection.toml").rename(folder.parent.parent / "elsewhere.toml")
+    (folder / "collection.toml").symlink_to(folder.parent.parent / "elsewhere.toml")
+
+
+def a_secret_of_the_neighbours(folder: Path) -> None:
+    (folder / "credentials" / "channel-phone").unlink()
+    (folder / "credentials" / "channel-phone").symlink_to("../../a/credentials/channel-phone")
+
+
+def a_gigabyte(folder: Path) -> None:
+    with (folder / "collection.toml").open("wb") as file:
+        os.truncate(file.fileno(), 2**30)
+
+
+def wording_elsewhere(folder: Path) -> None:
+    macros = folder.parent.parent / "macros"
+    macros.mkdir()
+    (macros / "own.jinja").write_text("{% macro repeat(title) %}{{ title }}{% endmacro %}")
+    (folder / "collection.toml").write_text(collection(notices=f'wording = "{macros}"'))
+
+
+def a_pipe(folder: Path) -> None:
+    (folder / "collection.toml").unlink()
+    os.mkfifo(folder / "collection.toml")
+
+
+@pytest.mark.parametrize(
+    ("harm", "reason"),
+    [
+        (wrong_collection, "[site] is missing"),
+        (no_channel, "channels"),
+        (no_address, "channel"),
+        (hostile_text, "site.name"),
+        (a_link_elsewhere, "leads out of the household"),
+        (a_secret_of_the_neighbours, "leads out of the household"),
+        (a_gigabyte, "larger than"),
+        (wording_elsewhere, "lies outside"),
+        (a_pipe, "not a file"),
+    ],
+)
+def test_what_is_wrong_with_one_household_is_its_own_alone(street: Street, harm, reason) -> None:  # type: ignore[no-untyped-def]
+    street.add("a")
+    harm(street.add("b"))
+    street.open()
+    street.run(4)
+    assert (street.post.to("a"), street.post.to("b")) == (CARRY_IN, [])
+    (trouble,) = street.member("b").troubles
+    assert reason in trouble
+    assert "\x1b" not in trouble
+    first, second = standings(street.equipment.ledgers.shared())
+    assert (first.name, first.troubles, second.name, second.troubles) == ("b", 1, "a", 0)
+    assert trouble in first.line
+
+
+def test_a_name_that_cannot_be_is_refused_alone(street: Street) -> None:
+    street.add("a")
+    street.add("B and \x1b[31m co")
+    street.open()
+    street.run(3)
+    assert street.post.to("a") == CARRY_IN
+    assert "no name of a household" in street.member("B and \x1b[31m co").troubles[0]
+    assert all("\x1b" not in each.line for each in standings(street.equipment.ledgers.shared()))
+
+
+def test_a_damaged_ledger_is_set_aside_alone(street: Street) -> None:
+    for name in ("a", "b"):
+        street.add(name)
+    street.open()
+    street.run(1)
+    street.close()
+    path = street.ledger_path("b")
+    path.write_bytes(b"\0" * path.stat().st_size)
+    street.open()
+    street.run(4)
+    assert street.post.to("a") == CARRY_IN
+    assert street.post.to("b")[-1:] == CARRY_IN
+    assert any(
+        "sillward set a damaged ledger" in each or "began" in each or each
+        for each in street.post.to("b")
+    )
+    assert list(path.parent.glob("*damaged*"))
+
+
+def test_one_whose_ledger_is_damaged_while_others_run_is_repaired_alone(street: Street) -> None:
+    for name in ("a", "b"):
+        street.add(name)
+    street.open()
+    street.run(1)
+    path = street.ledger_path("b")
+    path.unlink()
+    path.write_bytes(b"\0" * 8192)
+    street.run(4)
+    assert street.post.to("a") == street.post.to("b")[-1:] == CARRY_IN
+
+
+def test_a_defect_in_one_turn_is_contained(street: Street, monkeypatch: pytest.MonkeyPatch) -> None:
+    for name in ("a", "b"):
+        street.add(name)
+    street.open()
+    street.run(0.5)
+
+    def broken() -> None:
+        raise RuntimeError
+
+    monkeypatch.setattr(type(street.member("b")), "_turn_of", lambda *_: broken())
+    street.run(1)
+    monkeypatch.undo()
+    street.run(3)
+    assert street.post.to("a") == street.post.to("b") == CARRY_IN
+
+
+def test_households_come_change_and_go_while_it_runs(street: Street) -> None:
+    street.add("a")
+    street.open()
+    street.run(1)
+    street.add("b")
+    text = collection(plants=3)
+    (street.households / "a" / "collection.toml").write_text(text)
+    street.run(3)
+    assert street.post.to("a") == ["Carry in 3 plants by 18:40"]
+    assert street.post.to("b") == CARRY_IN
+    gone = street.households / "b"
+    gone.rename(street.folder / "b")
+    street.run(1)
+    assert list(street.house.members) == ["a"]
+    assert [each.name for each in standings(street.equipment.ledgers.shared())] == ["a"]
+    assert [site.name for site in street.equipment.forecasts.updater.sites] == ["a"]
+
+
+def test_a_folder_that_is_away_takes_nobody_out(street: Street) -> None:
+    for name in ("a", "b"):
+        street.add(name)
+    street.open()
+    street.run(1)
+    street.households.rename(street.folder / "away")
+    street.run(2)
+    assert "cannot be read" in street.house.troubles[0]
+    street.households.mkdir()
+    street.run(2)
+    assert street.house.troubles == ["2 of 2 households are gone at once"]
+    assert street.post.to("a") == street.post.to("b") == CARRY_IN
+
+
+def test_an_edit_that_is_wrong_leaves_the_collection_from_before_in_force(street: Street) -> None:
+    street.max_desks = 1
+    street.add("a")
+    street.add("b")
+    street.open()
+    street.run(1)
+    (street.households / "a" / "collection.toml").write_text("plants = 3")
+    street.run(4)
+    assert CARRY_IN[0] in street.post.to("a")
+    assert any("refused" in each for each in street.member("a").troubles)
+
+
+def test_desks_beyond_the_bound_are_put_away_and_built_again(street: Street) -> None:
+    street.max_desks = 2
+    for number in range(6):
+        street.add(f"h{number}")
+    street.open()
+    street.run(5)
+    assert len(street.equipment.built) == 2
+    assert all(street.post.to(f"h{number}") == CARRY_IN for number in range(6))
+
+
+def test_a_new_secret_is_taken_over(street: Street) -> None:
+    folder = street.add("a")
+    street.open()
+    street.run(1)
+    (folder / "credentials" / "channel-phone").write_text("json://localhost/other")
+    street.run(3)
+    assert (street.post.to("a"), street.post.to("other")) == ([], CARRY_IN)
+
+
+def test_a_ledger_at_rest_is_closed(street: Street) -> None:
+    street.add("a")
+    street.open()
+    street.run(3)
+    folder = street.ledger_path("a").parent
+    assert not list(folder.glob("*-wal"))
+    with pytest.raises(LedgerError):
+        street.member("a")._ledger.marks.get("tick")  # type: ignore[union-attr]
