@@ -1,0 +1,65 @@
+"""Sites near each other that share a forecast.
+
+Many households are not asked for one by one: a source is asked for the middle of a *cell*, a piece
+of the map about as fine as its models are, and of a band of height. What it says is kept once, and
+taken to the height of each site (`sillward_rules.weather.height`).
+
+The provider is told a height, the middle of the band, as for a single site: it picks a cell of its
+model on land that lies about as high. Without one (`elevation=nan`) Open-Meteo does not prefer land
+any more, so that a terrace by the sea would get the night over water; and the models that it joins
+have different heights, of which an answer names one. By its band no site is further than
+`BAND_M` / 2 from the height that was asked for: 0.65 K.
+"""
+
+import math
+from collections.abc import Iterable
+from typing import Protocol
+from zoneinfo import ZoneInfo
+
+from sillward_rules.weather.site import Site
+
+BAND_M = 200.0
+"""Sites within a band of this height share a forecast [m]. Judgement: taken to a site half a band
+away by the standard lapse rate it is off by less than the usual error of a night."""
+
+_ZONE = ZoneInfo("UTC")
+
+
+class HasCells(Protocol):
+    """What can be asked for the middle of a cell: a source, or an ensemble."""
+
+    @property
+    def name(self) -> str:
+        """The name under which the ledger keeps what it says."""
+
+    @property
+    def cell_deg(self) -> float:
+        """The width of its cells, to the north and to the east [°]."""
+
+
+def cell_of(provider: HasCells, site: Site) -> Site:
+    """Return the cell that a site lies in, as a site of its own; of a cell, that cell.
+
+    Its name is its key in the ledger. No household can have it: a folder's name has no space.
+    """
+    deg = provider.cell_deg
+    north = _middle(min(site.latitude, 90.0 - deg / 2), deg)
+    east = _middle((site.longitude + 180.0) % 360.0 - 180.0, deg)
+    height_m = _middle(site.elevation_m, BAND_M)
+    name = f"cell {north:.4f} {east:.4f} {height_m:.0f} m"
+    return Site(name, round(north, 4), round(east, 4), height_m, _ZONE)
+
+
+def cells_of(provider: HasCells, sites: Iterable[Site]) -> dict[str, Site]:
+    """Return the cells in which these sites lie, each once, by their keys."""
+    cells = (cell_of(provider, site) for site in sites)
+    return {cell.name: cell for cell in cells}
+
+
+def hours_to_dusk(site: Site, hour_utc: float) -> float:
+    """Return about how many hours it is to the next dusk: to six in the evening by the sun."""
+    return (18.0 - site.longitude / 15.0 - hour_utc) % 24.0
+
+
+def _middle(value: float, width: float) -> float:
+    return (math.floor(value / width) + 0.5) * width
