@@ -75,12 +75,21 @@ class SourceError(SillwardError):
 
     passing: whether another try at once may help.
     wait: how long to wait before asking again.
+    of_place: whether it is about the place that was asked for, and says nothing of others.
     """
 
-    def __init__(self, text: str, *, passing: bool = False, wait: timedelta | None = None) -> None:
+    def __init__(
+        self,
+        text: str,
+        *,
+        passing: bool = False,
+        wait: timedelta | None = None,
+        of_place: bool = False,
+    ) -> None:
         super().__init__(text)
         self.passing = passing
         self.wait = wait
+        self.of_place = of_place
 
 
 class DoubtError(SourceError):

@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from sillward.errors import SourceError
+from sillward.forecast.quota import Quota
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
 from sillward_rules.remark import Plain
@@ -96,6 +97,8 @@ class FakeSource:
     attribution: str = "Invented weather by nobody"
     interval: timedelta = timedelta(minutes=75)
     max_sites: int = 1
+    cell_deg: float = 0.05
+    quota: Quota | None = None
     history_days: int = 1
 
     def query(self, sites: Sequence[Site]) -> Query:

@@ -21,6 +21,7 @@ from sillward.config import households
 from sillward.config.households import MAX_NAME, Place
 from sillward.config.settings import Settings
 from sillward.errors import ConfigError, LedgerError, NotOursError, one_line
+from sillward.forecast.cell_updater import CellUpdater
 from sillward.forecast.many_households import (
     MAX_READ,
     ForecastsOfOne,
@@ -29,7 +30,6 @@ from sillward.forecast.many_households import (
 )
 from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, ForecastStore
-from sillward.forecast.updater import ForecastUpdater
 from sillward.ledger import Ledger
 from sillward.ledger.house import LedgerHouse
 from sillward.reports.status import summary_line
@@ -85,7 +85,6 @@ def shared_forecasts(
     ledger: Ledger,
     clock: Clock,
     run: RunControl,
-    updater: type[ForecastUpdater] = ForecastUpdater,
 ) -> SharedForecasts:
     """Build what asks for the forecasts of all households. ledger: the shared one."""
     store = ForecastStore(
@@ -94,10 +93,10 @@ def shared_forecasts(
         clock,
         providers.forecast_ensemble(settings),
         settings.forecast.second_opinion,
-        keeps_nights=False,
+        shares_cells=True,
         read=RecentlyUsed(MAX_READ),
     )
-    return SharedForecasts(updater(store, (), step_done=run.step_done))
+    return SharedForecasts(CellUpdater(store, (), step_done=run.step_done))
 
 
 @dataclass(slots=True)
@@ -236,8 +235,10 @@ class HouseholdDesk:
     def _built(self, app: App, ledger: Ledger) -> Desk:
         equipment = self.equipment
         own: list[ServiceContext] = []
+        store = read_only.store_of(app, ledger, lambda: [each.household.collection for each in own])
+        store.read = equipment.forecasts.updater.store.read
         updater = ForecastsOfOne(
-            read_only.store_of(app, ledger, lambda: [each.household.collection for each in own]),
+            store,
             (app.site,),
             live=equipment.forecasts.updater.live,
             step_done=equipment.run.step_done,

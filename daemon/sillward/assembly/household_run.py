@@ -1,6 +1,6 @@
 """What `sillward run` serves where the settings name a folder of households."""
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -64,7 +64,7 @@ def build_house(
     equipment = Equipment(settings, asked, ledgers, sender, problems, clock, run, forecasts)
     upkeep = LedgerUpkeep(ledgers.shared())
 
-    def refresh() -> bool:
+    def refresh() -> Collection[str]:
         with contained("ledger.failed_to_keep"):
             upkeep.go_back_to_file(clock())
             upkeep.mark_and_prune(clock())

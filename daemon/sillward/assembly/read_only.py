@@ -80,6 +80,7 @@ def store_of(
         providers.forecast_ensemble(app.settings),
         app.settings.forecast.second_opinion,
         read_nights,
+        shares_cells=app.place is not None,
     )
 
 

@@ -15,6 +15,7 @@ from pydantic import SecretStr
 from sillward.errors import SourceError
 from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading, Variable
+from sillward.forecast.quota import Quota
 from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
@@ -47,6 +48,13 @@ class Ensemble:
     interval: timedelta = timedelta(hours=12)
     """Twice a day: members cost much and change little."""
     max_sites: int = 10
+    cell_deg: float = 0.25
+    """As wide as the model's."""
+
+    @property
+    def quota(self) -> Quota | None:
+        """The terms of the free service. A call counts as 5.1 for a site: 51 members, by tens."""
+        return open_meteo.free_quota(self.base_url, self.api_key, of_site=5.1)
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Return the query for the members' temperatures at all sites."""

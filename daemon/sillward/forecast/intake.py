@@ -74,7 +74,8 @@ class ForecastIntake:
                 etag=answer.etag if has_validators else None,
             ),
         )
-        if changed and self.live and self.store.keeps_nights:
+        # A cell has no nights of its own: those of its sites are kept for each of them.
+        if changed and self.live and not self.store.shares_cells:
             self.store.keep_nights(source.name, site, weather, now)
 
     def mark_unchanged(self, source: Source, site: Site, answer: Answer, now: datetime) -> None:

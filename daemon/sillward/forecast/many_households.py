@@ -1,21 +1,22 @@
 """Forecasts for many households: one updater asks for all, and each has a view of its own.
 
-What is asked for is kept in the ledger that all share. A household's own store reads it there, and
-works with what its own ledger knows besides: what was read at its spots, and its archive of nights.
+What is asked for is kept by cell in the ledger that all share (`cells`). A household's own store
+reads it there, takes it to the height of its site, and works with what its own ledger knows besides: what was read at its spots, and its archive of nights.
 """
 
 from collections import OrderedDict
+from collections.abc import Collection
 from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypeVar
 
+from sillward.forecast.cell_updater import CellUpdater
 from sillward.forecast.updater import ForecastUpdater
-from sillward.ledger import CallSchedule
 from sillward_rules.weather.site import Site
 
-MAX_READ = 200
-"""So many forecasts of all households' stay in memory as they were read. Judgement: some 100 kB
-each (measured), and they are needed again when the next ones come."""
+MAX_READ = 600
+"""So many forecasts of cells stay in memory as they were read. Judgement: those of 300 cells by two
+sources, some 40 kB each; all households of a cell work with the same."""
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
@@ -39,40 +40,22 @@ class RecentlyUsed(OrderedDict[Key, Value]):
 class SharedForecasts:
     """Asks for the forecasts of all households when they are due."""
 
-    updater: ForecastUpdater
+    updater: CellUpdater
     _sites: dict[str, Site] = field(default_factory=dict)
-    _new: dict[str, Site] = field(default_factory=dict)
-    """Those for which nothing has been asked yet."""
 
     def add(self, site: Site) -> None:
         """Ask for a site from now on, in the place of one of the same key."""
-        if self._sites.get(site.name) != site:
-            self._sites[site.name] = self._new[site.name] = site
+        self._sites[site.name] = site
 
     def remove(self, name: str) -> None:
         """Ask no more for the site of this key."""
         self._sites.pop(name, None)
-        self._new.pop(name, None)
 
-    def refresh(self) -> bool:
-        """Call the sources that are due. Return whether any was called.
-
-        A source is called for all sites, so that one of them shows whether it is due; of those that
-        are new, all do.
-        """
-        if not self._sites:
-            return False
-        updater, before = self.updater, self._schedules()
-        updater.sites = tuple(self._sites.values())
-        updater.refresh_due(*(self._new.values() or updater.sites[:1]))
-        self._new.clear()
-        return self._schedules() != before
-
-    def _schedules(self) -> list[CallSchedule | None]:
-        store = self.updater.store
-        names = [source.name for source in store.sources]
-        names += [] if store.ensemble is None else [store.ensemble.name]
-        return [store.ledger.call_schedules.get(name) for name in names]
+    def refresh(self) -> Collection[str]:
+        """Ask for what is due. Return the keys of the sites of which something new was said."""
+        self.updater.sites = tuple(self._sites.values())
+        self.updater.refresh_due()
+        return self.updater.sites_with_news()
 
 
 @dataclass(slots=True)

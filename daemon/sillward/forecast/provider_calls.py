@@ -5,6 +5,7 @@ for each group of sites that it takes at once, and each tried up to `TRIES` time
 """
 
 import logging
+import math
 import random
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
@@ -36,6 +37,7 @@ class Provider:
         request: makes one request for some sites within the seconds that are left, and returns how
             long the answer is good for, if the provider says so. Raises SourceError.
         keeps_interval: after a failure too the next call is no sooner than after `interval`.
+        of_site: what a request counts for each of its sites; by default each request counts one.
     """
 
     name: str
@@ -43,13 +45,14 @@ class Provider:
     max_sites: int
     request: Callable[[Sequence[Site], float], timedelta | None]
     keeps_interval: bool = False
+    of_site: float | None = None
 
 
 @dataclass(slots=True)
 class _Outcome:
-    """What came of a call: how many requests were made, and the first error."""
+    """What came of a call: what its requests count, and the first error."""
 
-    requests: int = 0
+    count: float = 0.0
     error: SourceError | None = None
     answers_good_for: list[timedelta] = field(default_factory=list)
 
@@ -93,7 +96,7 @@ class ProviderCaller:
         tries = 1 if provider.keeps_interval or plan.failures or not self.retries else TRIES
         outcome = self._request_for_all_sites(provider, sites, tries)
         now = self.clock()
-        plan = schedule.counted(plan, now, outcome.requests)
+        plan = schedule.counted(plan, now, math.ceil(outcome.count))
         if outcome.error is None:
             plan = schedule.after_success(plan, now, provider.interval, outcome.good_for, self.rng)
         else:
@@ -113,8 +116,9 @@ class ProviderCaller:
         for group in _batched(sites, provider.max_sites):
             self.step_done()
             try:
+                weight = 1.0 if provider.of_site is None else provider.of_site * len(group)
                 good_for = self._request_with_retries(
-                    tries, partial(provider.request, group), outcome
+                    tries, partial(provider.request, group), outcome, weight
                 )
                 outcome.answers_good_for += [] if good_for is None else [good_for]
             except LedgerError:
@@ -132,15 +136,21 @@ class ProviderCaller:
         return outcome
 
     def _request_with_retries(
-        self, tries: int, request: Callable[[float], timedelta | None], outcome: _Outcome
+        self,
+        tries: int,
+        request: Callable[[float], timedelta | None],
+        outcome: _Outcome,
+        weight: float,
     ) -> timedelta | None:
         """Make one request, a few times if that may help, within one deadline.
 
         Asking, reading and checking are tried together: an answer that is torn counts as none.
+
+        weight: what each try counts.
         """
         ends = self.monotonic() + fetch.REQUEST_DEADLINE_S
         for number in range(1, tries + 1):
-            outcome.requests += 1
+            outcome.count += weight
             try:
                 return request(ends - self.monotonic())
             except SourceError as error:

@@ -9,6 +9,7 @@ from typing import Any
 from sillward import files
 from sillward.errors import SourceError
 from sillward.forecast import sources
+from sillward.forecast.quota import Quota
 from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
@@ -27,6 +28,8 @@ class Recorded:
     of: Source
     interval: timedelta = timedelta(hours=1)
     max_sites: int = 1
+    cell_deg: float = 0.05
+    quota: Quota | None = None
 
     @property
     def name(self) -> str:

@@ -101,9 +101,18 @@ def backoff_s(tries: int, rng: random.Random) -> float:
 
 def off_the_hour(at: datetime, rng: random.Random) -> datetime:
     """Return the time, or a few minutes past the full hour if it is close to one."""
-    past = timedelta(minutes=at.minute, seconds=at.second, microseconds=at.microsecond)
-    crowded = timedelta(minutes=CROWDED_MIN)
-    if crowded <= past <= timedelta(hours=1) - crowded:
+    if not is_crowded(at):
         return at
+    past, crowded = _past_the_hour(at), timedelta(minutes=CROWDED_MIN)
     hour = at - past if past < crowded else at - past + timedelta(hours=1)
     return hour + crowded + rng.random() * crowded
+
+
+def is_crowded(at: datetime) -> bool:
+    """Whether servers are busiest: close to a full hour."""
+    crowded = timedelta(minutes=CROWDED_MIN)
+    return not crowded <= _past_the_hour(at) <= timedelta(hours=1) - crowded
+
+
+def _past_the_hour(at: datetime) -> timedelta:
+    return timedelta(minutes=at.minute, seconds=at.second, microseconds=at.microsecond)

@@ -7,6 +7,7 @@ from typing import Protocol
 
 from pydantic import SecretStr
 
+from sillward.forecast.quota import Quota
 from sillward.net.http import Answer, Query
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
@@ -46,6 +47,14 @@ class Source(Protocol):
     @property
     def max_sites(self) -> int:
         """The most sites that one call can ask for."""
+
+    @property
+    def cell_deg(self) -> float:
+        """How wide the cells are in which sites may share a forecast [°]: see `cells`."""
+
+    @property
+    def quota(self) -> Quota | None:
+        """What the provider allows; None if that is not known, or a server of the grower's own."""
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Return what to ask for these sites, at most `max_sites` of them."""

@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 
 from sillward.errors import SourceError
 from sillward.forecast import doubt_wording
+from sillward.forecast.cells import HasCells, cell_of
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.source import Source
 from sillward.ledger import Ledger, Mark, SavedForecast
@@ -18,6 +19,7 @@ from sillward.ledger.tables.forecasts import ForecastStamp
 from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.weather import sun
 from sillward_rules.weather.doubt import Doubt, Jump
+from sillward_rules.weather.height import at_height
 from sillward_rules.weather.hourly import (
     EXPIRED_AFTER,
     UNCHANGED_AFTER,
@@ -116,13 +118,16 @@ class ForecastStore:
     None no second source is asked."""
     read_nights: ReadNightsOf | None = None
     """What thermometers at the spots have shown, if there may be any."""
-    keeps_nights: bool = True
-    """Whether forecasts that come go into the archive of nights. They do not where they are asked
-    for on behalf of many households, each of which has an archive of its own."""
+    shares_cells: bool = False
+    """Whether sites share the forecasts of the cells that they lie in, as those of many households
+    do; else each has its own."""
     read: MutableMapping[tuple[str, str], tuple[ForecastStamp, HeldForecast]] = field(
         default_factory=dict
     )
-    """Forecasts as they were read, by source and site; may forget some."""
+    """Forecasts as they were read, by source and place; may forget some. Stores that share cells
+    may share it."""
+    _at_site: dict[tuple[str, str], tuple[HeldForecast, HeldForecast]] = field(default_factory=dict)
+    """The forecasts of cells, each beside what it is at the height of a site."""
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
         default_factory=dict
     )
@@ -208,8 +213,14 @@ class ForecastStore:
         ]
         members = None
         if self.ensemble is not None:
-            members = self.ledger.forecasts.stamp(site.name, self.ensemble.name)
+            place = self.place_of(self.ensemble, site)
+            members = self.ledger.forecasts.stamp(place.name, self.ensemble.name)
         return held, members
+
+    def place_of(self, provider: HasCells, site: Site) -> Site:
+        """Return the place for which a provider is asked, and what it says kept: the site, or the
+        cell that it lies in."""
+        return cell_of(provider, site) if self.shares_cells else site
 
     def attribution(self, source: str) -> str:
         """Return the credit that is due for a forecast of this source."""
@@ -230,15 +241,17 @@ class ForecastStore:
 
         The doubts are worked out again from what is held now, for the time at which it was fetched.
         """
-        stamp = self.ledger.forecasts.stamp(site.name, doubted_key(source))
+        place = self.place_of(source, site)
+        stamp = self.ledger.forecasts.stamp(place.name, doubted_key(source))
         read, known = self._doubted.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
             return known if self._matters(known.saved) else None
-        saved = self.ledger.forecasts.get(site.name, doubted_key(source))
+        saved = self.ledger.forecasts.get(place.name, doubted_key(source))
         if saved is None or stamp is None or not self._matters(saved):
             return None
         try:
-            weather = source.read(saved.body, site, saved.fetched_at)
+            weather = source.read(saved.body, place, saved.fetched_at)
+            weather = at_height(weather, place.elevation_m, site.elevation_m)
             found = self.doubts_about(source, site, weather, saved.fetched_at)
         except Exception as error:  # of any kind: the body cannot be used
             log.warning("forecast.unreadable source=%s reason=%s", saved.source, error)
@@ -266,7 +279,10 @@ class ForecastStore:
             for other in self.held(site)
             if other.source.name != source.name
             and other.weather.freshness(now) is not Freshness.EXPIRED
-            and self.ledger.forecasts.stamp(site.name, doubted_key(other.source)) is None
+            and self.ledger.forecasts.stamp(
+                self.place_of(other.source, site).name, doubted_key(other.source)
+            )
+            is None
         ]
         before = self.forecast_of(source, site)
         return doubts_about(
@@ -334,11 +350,12 @@ class ForecastStore:
         """Return the weather with the members' spread, if there is one that is not too old."""
         if self.ensemble is None:
             return weather
-        saved = self.ledger.forecasts.get(site.name, self.ensemble.name)
+        place = self.place_of(self.ensemble, site)
+        saved = self.ledger.forecasts.get(place.name, self.ensemble.name)
         if saved is None or not abs(self.clock() - saved.fetched_at) <= SPREAD_GOOD_FOR:
             return weather
         try:
-            spread = self.ensemble.read(saved.body, site, weather.times)
+            spread = self.ensemble.read(saved.body, place, weather.times)
         except SourceError as error:
             log.warning("forecast.unreadable source=%s reason=%s", self.ensemble.name, error)
             return weather
@@ -407,11 +424,25 @@ class ForecastStore:
         """Drop what was read and learned for a site, because its coordinates may have changed."""
         for source in self.sources:
             self.read.pop((source.name, site.name), None)
+            self._at_site.pop((source.name, site.name), None)
             self._doubted.pop((source.name, site.name), None)
             self._learned.pop((source.name, site), None)
 
     def forecast_of(self, source: Source, site: Site) -> HeldForecast | None:
         """Return the last good forecast of a source for a site. Its body is read once."""
+        place = self.place_of(source, site)
+        held = self._held_for(source, place)
+        if held is None or place is site:
+            return held
+        of, known = self._at_site.get((source.name, site.name), (None, None))
+        if known is None or of is not held:
+            weather = at_height(held.weather, place.elevation_m, site.elevation_m)
+            known = replace(held, weather=weather)
+            self._at_site[source.name, site.name] = held, known
+        return known
+
+    def _held_for(self, source: Source, site: Site) -> HeldForecast | None:
+        """Return the last good forecast for a place for which the source is asked."""
         stamp = self.ledger.forecasts.stamp(site.name, source.name)
         read, known = self.read.get((source.name, site.name), (None, None))
         if known is not None and stamp == read:
@@ -429,6 +460,8 @@ class ForecastStore:
             weather = replace(weather, issued_at=saved.changed_at)
         if known is not None:  # a source that gives no past hours gave them as a forecast before
             weather = with_past(weather, known.weather)
+        if self.shares_cells:  # many are held, and the body is needed no more
+            saved = replace(saved, body=b"")
         held = HeldForecast(source, saved, weather)
         self.read[source.name, site.name] = stamp, held
         return held

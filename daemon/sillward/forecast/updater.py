@@ -10,13 +10,14 @@ use, and then nothing is known.
 import logging
 import random
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 
 from sillward.errors import DoubtError, SourceError
 from sillward.forecast import schedule
+from sillward.forecast.cells import HasCells, cells_of
 from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.intake import ForecastIntake
 from sillward.forecast.provider_calls import Provider, ProviderCaller
@@ -163,7 +164,7 @@ class ForecastUpdater:
         """Call a source for all sites, and schedule the next call. Return what went wrong."""
         request = partial(self._request_forecasts, source)
         provider = Provider(source.name, interval, source.max_sites, request)
-        return self._caller().call(provider, self.sites, by_hand=by_hand)
+        return self._caller().call(provider, self._places(source), by_hand=by_hand)
 
     def _call_ensemble(self, ensemble: Ensemble) -> None:
         # Members cost much and no plant depends on them: a failed call is one of the day's.
@@ -174,7 +175,13 @@ class ForecastUpdater:
             partial(self._request_members, ensemble),
             keeps_interval=True,
         )
-        self._caller().call(provider, self.sites, by_hand=False)
+        self._caller().call(provider, self._places(ensemble), by_hand=False)
+
+    def _places(self, provider: HasCells) -> Sequence[Site]:
+        """Return the places for which a provider is asked, each once."""
+        if not self.store.shares_cells:
+            return self.sites
+        return list(cells_of(provider, self.sites).values())
 
     def _caller(self) -> ProviderCaller:
         return ProviderCaller(
@@ -201,18 +208,35 @@ class ForecastUpdater:
         now, intake = self.store.clock(), ForecastIntake(self.store, self.live, self.pretending)
         if answer.status == 304 and conditions:
             intake.mark_unchanged(source, sites[0], answer, now)
-            return answer.good_for(now)
+            self._note_outcomes(source, {sites[0]: None}, answer.good_for(now))
+            return self._good_for(answer, now)
         source.accept(answer, now)
-        failed: SourceError | None = None
+        outcomes: dict[Site, SourceError | None] = {}
         for site, body, before in zip(sites, source.split(answer.body, sites), saved, strict=True):
             try:
                 intake.take(source, site, body, before, answer, now)
+                outcomes[site] = None
             except SourceError as error:  # the others' may be good
-                failed = failed or error
+                outcomes[site] = error
+        failed = self._note_outcomes(source, outcomes, answer.good_for(now))
         if failed is not None:
             raise failed
         log.info("forecast.fetched source=%s bytes=%d", source.name, len(answer.body))
-        return answer.good_for(now)
+        return self._good_for(answer, now)
+
+    def _good_for(self, answer: Answer, now: datetime) -> timedelta | None:
+        """Return how long a provider is not to be asked again, by its answer; of one for a cell
+        that says nothing of the others."""
+        return None if self.store.shares_cells else answer.good_for(now)
+
+    def _note_outcomes(
+        self,
+        source: Source,
+        outcomes: Mapping[Site, SourceError | None],
+        good_for: timedelta | None,
+    ) -> SourceError | None:
+        """Return the error of a request by what came of its sites, if it is to count as failed."""
+        return next((error for error in outcomes.values() if error is not None), None)
 
     def _request_members(
         self, ensemble: Ensemble, sites: Sequence[Site], left_s: float
@@ -230,7 +254,7 @@ class ForecastUpdater:
                 site.name, SavedForecast(ensemble.name, now, now, body)
             )
         log.info("forecast.members source=%s bytes=%d", ensemble.name, len(answer.body))
-        return answer.good_for(now)
+        return self._good_for(answer, now)
 
 
 def _lacks_any(saved: Sequence[HeldForecast | None], now: datetime) -> bool:

@@ -3,14 +3,14 @@
 The moments of the turns are in memory, in a heap: all are due at the start, and the ledgers hold
 facts, never schedules. A tick gives the turns that are due, for some seconds at most, so that the
 watchdog sees that work goes on. What comes from outside gives a turn at once: an answer or an edit
-is seen by the stamp of a household's files, new forecasts give one to everybody, and so does a
-clock that was set.
+is seen by the stamp of a household's files, a new forecast gives one to those whom it is for, and a
+clock that was set to everybody.
 """
 
 import heapq
 import logging
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -77,12 +77,12 @@ class House(Generic[Place]):
 
     find: returns the households there are by name; raises OSError if that cannot be seen.
     take_in: begins to look after one.
-    refresh: asks for the forecasts that are due, for all; returns whether any came.
+    refresh: asks for the forecasts that are due, for all; returns who has new ones.
     """
 
     find: Callable[[], Mapping[str, Place]]
     take_in: Callable[[Place], Member]
-    refresh: Callable[[], bool]
+    refresh: Callable[[], Collection[str]]
     clock: Callable[[], datetime]
     run: RunControl
     monotonic: Callable[[], float] = time.monotonic
@@ -203,8 +203,9 @@ class House(Generic[Place]):
         if self._fresh:
             return  # forecasts are asked for once for all, when all are known
         try:
-            if self.refresh():
-                self.wake_all()
+            for name in self.refresh():
+                if name in self.members:
+                    self.wake(name)
         except Exception:
             log.exception("forecast.failed_to_refresh")
         self.run.step_done()

@@ -17,6 +17,7 @@ import sillward
 from sillward.errors import SourceError, one_line
 from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading, Variable
+from sillward.forecast.quota import Quota
 from sillward.forecast.source import SourceOptions
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
@@ -138,6 +139,13 @@ class MetNorway:
     interval: timedelta = timedelta(minutes=60)
     """It is updated hourly in the north, four times a day elsewhere; Expires may ask for longer."""
     max_sites: int = 1
+    cell_deg: float = 0.05
+    """As for Open-Meteo: outside the north its model is the same. There it is 2.5 km."""
+
+    @property
+    def quota(self) -> Quota | None:
+        """Its terms: 20 requests a second. Judgement: far fewer, so that nobody is in the way."""
+        return None if self.base_url else Quota(a_minute=120, a_day=None, of_site=1.0)
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Return the query for the one site. More than four decimals would be refused."""
@@ -162,7 +170,7 @@ class MetNorway:
             return
         if answer.status in (404, 422):
             msg = f"{NAME}: has no forecast for this place ({answer.status})"
-            raise SourceError(msg, wait=NO_PLACE)
+            raise SourceError(msg, wait=NO_PLACE, of_place=True)
         try:
             fetch.accepted(answer, NAME, now)
         except SourceError as error:

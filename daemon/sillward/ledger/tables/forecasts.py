@@ -4,7 +4,7 @@ import zlib
 from datetime import datetime
 
 from sillward.ledger.database import Database
-from sillward.ledger.records import SavedForecast, columns_of, forecast_of, to_text
+from sillward.ledger.records import SavedForecast, columns_of, forecast_of, to_moment, to_text
 
 ForecastStamp = tuple[str | None, ...]
 """When a forecast was fetched and changed, and its validators, as they are stored."""
@@ -52,6 +52,11 @@ class ForecastTable:
             source,
         )
         return tuple(rows[0]) if rows else None
+
+    def fetched_at(self, source: str) -> dict[str, datetime]:
+        """Return for each site when the last good forecast of a source was fetched."""
+        rows = self._database.rows("SELECT site, fetched_at FROM forecast WHERE source = ?", source)
+        return {row["site"]: to_moment(row["fetched_at"]) for row in rows}
 
     def forget(self, site: str, source: str) -> None:
         """Remove the forecast of this source, if there is one."""

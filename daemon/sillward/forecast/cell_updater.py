@@ -1,0 +1,235 @@
+"""The updater for many households: each cell is asked for when its own forecast is due.
+
+For one household a source has one schedule. For hundreds of cells it would call them all at once,
+and a single one that fails would have all of them called again. So the schedule of a source, which
+is in the ledger, says here only whether it may be called at all and what was spent of its quota;
+which cells are due follows from when their forecasts were fetched. What is remembered besides (what
+a provider asked for, cells that fail) is in memory: after a restart a cell is asked for too soon
+once, at worst.
+"""
+
+import logging
+from collections import deque
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta
+from functools import partial
+
+from sillward.errors import SourceError
+from sillward.forecast import quota, schedule
+from sillward.forecast.cells import cell_of, cells_of
+from sillward.forecast.ensemble import Ensemble
+from sillward.forecast.provider_calls import Provider
+from sillward.forecast.source import Source
+from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater
+from sillward_rules.weather.hourly import OLD_AFTER
+from sillward_rules.weather.site import Site
+
+REQUESTS_A_LOOK = 10
+"""Requests to one provider before other work has its turn. Judgement: some seconds."""
+
+MINUTE_S = 60.0
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class CellUpdater(ForecastUpdater):
+    """Asks for the cells in which the sites lie, within what their providers allow.
+
+    Its store must share cells.
+    """
+
+    _news: set[str] = field(default_factory=set)
+    """The keys of cells with numbers that nobody has looked at."""
+    _not_before: dict[tuple[str, str], datetime] = field(default_factory=dict)
+    """By provider and cell: what the provider, or a failure, asks for."""
+    _failures: dict[tuple[str, str], int] = field(default_factory=dict)
+    """By provider and cell, how often in a row it gave nothing good."""
+    _unsound: dict[str, set[str]] = field(default_factory=dict)
+    """By source, the cells whose forecast does not suffice by itself."""
+    _asked: deque[tuple[float, str, int]] = field(default_factory=deque)
+    """In the last minute: when, which provider, for how many sites."""
+
+    def refresh_due(self, *needed: Site) -> None:
+        """Call every provider that may be called for the cells that are due.
+
+        needed: has no effect; each cell shows by itself whether it is due.
+        """
+        for place, source in enumerate(self.store.sources):
+            interval, sites = source.interval, list(self.sites)
+            if place:
+                sites = list(self._lacking(place))
+                if place == 1 and self.store.second_opinion_k is not None:
+                    self._refresh(source, self.sites, max(interval, SECOND_OPINION_INTERVAL))
+            self._refresh(source, sites, interval)
+        self.refresh_due_members()
+
+    def refresh_due_members(self) -> None:
+        """Call the ensemble for the cells that are due, if the network works."""
+        ensemble = self.store.ensemble
+        if ensemble is not None and not self._is_failing(self.store.sources[0]):
+            self._refresh(ensemble, self.sites, ensemble.interval)
+
+    def sites_with_news(self) -> list[str]:
+        """Return the sites for which new numbers have come since this was last asked."""
+        news, self._news = self._news, set()
+        if not news:
+            return []
+        return [
+            site.name
+            for site in self.sites
+            if any(cell_of(provider, site).name in news for provider in self._providers())
+        ]
+
+    def _providers(self) -> Sequence[Source | Ensemble]:
+        ensemble = self.store.ensemble
+        return [*self.store.sources, *([] if ensemble is None else [ensemble])]
+
+    # -- what is due
+
+    def _refresh(
+        self, provider: Source | Ensemble, sites: Sequence[Site], interval: timedelta
+    ) -> None:
+        """Call a provider for those of the sites' cells that are due, as far as it allows."""
+        now, plan = self.store.clock(), self.store.ledger.call_schedules.get(provider.name)
+        if plan is not None and (
+            schedule.is_forbidden(plan, now)
+            or (plan.failures and not schedule.is_due(plan, now, interval))
+        ):
+            return
+        spent = plan.calls if plan is not None and plan.day == self.store.today() else 0
+        cells = cells_of(provider, sites)
+        every = quota.stretched(provider.quota, interval, len(cells), spent, now)
+        fetched_at = self.store.ledger.forecasts.fetched_at(provider.name)
+
+        def is_due(cell: Site) -> bool:
+            usual = interval if quota.is_near_dusk(cell, now) else every
+            return self._is_cell_due(provider, cell, fetched_at.get(cell.name), usual)
+
+        due = [cell for cell in cells.values() if is_due(cell)]
+        chosen = quota.in_order(due, now)[: self._room(provider, spent)]
+        if chosen:
+            self._asked.append((self.monotonic(), provider.name, len(chosen)))
+            self._call_for(provider, chosen)
+
+    def _is_cell_due(
+        self,
+        provider: Source | Ensemble,
+        cell: Site,
+        fetched_at: datetime | None,
+        every: timedelta,
+    ) -> bool:
+        """Whether a cell is to be asked for now.
+
+        fetched_at: when its last good forecast was; every: the time between two.
+        """
+        now = self.store.clock()
+        until = self._not_before.get((provider.name, cell.name))
+        if until is not None and now < until <= now + schedule.MAX_WAIT:
+            return False
+        if fetched_at is None or fetched_at > now:  # new, or the clock was set back
+            return True
+        if schedule.is_crowded(now):
+            return False
+        return now - fetched_at >= every
+
+    def _room(self, provider: Source | Ensemble, spent: float) -> int:
+        """Return for how many sites a provider may be asked now."""
+        most = REQUESTS_A_LOOK * provider.max_sites
+        allowed, since = provider.quota, self.monotonic() - MINUTE_S
+        while self._asked and self._asked[0][0] <= since:
+            self._asked.popleft()
+        if allowed is None:
+            return most
+        lately = sum(sites for _, name, sites in self._asked if name == provider.name)
+        most = min(most, allowed.sites_a_minute - lately)
+        if allowed.a_day is not None:
+            most = min(most, int((allowed.a_day - spent) / allowed.of_site))
+        return max(most, 0)
+
+    def _lacking(self, place: int) -> Iterator[Site]:
+        """Yield the sites for which none of the sources before this one has what suffices."""
+        now, suffices = self.store.clock(), dict[str, set[str]]()
+        for source in self.store.sources[:place]:
+            fetched_at = self.store.ledger.forecasts.fetched_at(source.name)
+            fresh = {cell for cell, at in fetched_at.items() if now - at <= OLD_AFTER}
+            suffices[source.name] = fresh - self._unsound.get(source.name, set())
+        for site in self.sites:
+            if not any(
+                cell_of(source, site).name in suffices[source.name]
+                for source in self.store.sources[:place]
+            ):
+                yield site
+
+    # -- calls
+
+    def _call_for(self, provider: Source | Ensemble, cells: Sequence[Site]) -> None:
+        of_site = None if provider.quota is None else provider.quota.of_site
+        caller = self._caller()
+        if isinstance(provider, Ensemble):
+            # Members cost much and no plant depends on them: a failed call is one of the day's.
+            until = self.store.clock() + provider.interval
+            self._not_before.update({(provider.name, cell.name): until for cell in cells})
+            request = partial(self._request_members_of, provider)
+            caller = replace(caller, retries=False)
+        else:
+            request = partial(self._request_cells, provider)
+        made = Provider(provider.name, timedelta(0), provider.max_sites, request, of_site=of_site)
+        caller.call(made, cells, by_hand=False)
+
+    def _request_cells(
+        self, source: Source, cells: Sequence[Site], left_s: float
+    ) -> timedelta | None:
+        """Ask a source once, as for sites. What is wrong with a place concerns no other."""
+        try:
+            return self._request_forecasts(source, cells, left_s)
+        except SourceError as error:
+            if not error.of_place:
+                raise
+            for cell in cells:
+                self._put_off(source, cell, error)
+        return None
+
+    def _request_members_of(
+        self, ensemble: Ensemble, cells: Sequence[Site], left_s: float
+    ) -> timedelta | None:
+        good_for = self._request_members(ensemble, cells, left_s)
+        self._news.update(cell.name for cell in cells)
+        return good_for
+
+    def _note_outcomes(
+        self,
+        source: Source,
+        outcomes: Mapping[Site, SourceError | None],
+        good_for: timedelta | None,
+    ) -> SourceError | None:
+        """Note what came of each cell. Return an error only if all of several failed: one that
+        fails is asked for again by itself, after a pause."""
+        now = self.store.clock()
+        for cell, error in outcomes.items():
+            key = source.name, cell.name
+            if error is not None:
+                self._put_off(source, cell, error)
+                self._news.add(cell.name)  # it may be doubted
+                continue
+            self._failures.pop(key, None)
+            self._not_before[key] = now + min(good_for or timedelta(0), schedule.MAX_EXPIRY)
+            held = self.store.forecast_of(source, cell)
+            unsound = self._unsound.setdefault(source.name, set())
+            if held is None or not held.is_sound(cell, now):
+                unsound.add(cell.name)
+            else:
+                unsound.discard(cell.name)
+            if held is not None and held.saved.changed_at == held.saved.fetched_at:
+                self._news.add(cell.name)
+        errors = [error for error in outcomes.values() if error is not None]
+        return errors[0] if len(errors) == len(outcomes) > 1 else None
+
+    def _put_off(self, source: Source, cell: Site, error: SourceError) -> None:
+        """Ask for a cell again after a pause, as after a failed call."""
+        key, now = (source.name, cell.name), self.store.clock()
+        failures = self._failures[key] = self._failures.get(key, 0) + 1
+        pause = schedule.PAUSES[min(failures, len(schedule.PAUSES)) - 1]
+        self._not_before[key] = now + max(pause, error.wait or pause)
+        log.warning("forecast.failed cell=%s reason=%s", cell.name, error)

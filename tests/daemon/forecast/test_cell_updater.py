@@ -1,0 +1,181 @@
+"""Forecasts of many households: asked for by cell, each when it is due, within what is allowed."""
+
+import random
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+
+from sillward.errors import SourceError
+from sillward.forecast.cell_updater import CellUpdater
+from sillward.forecast.quota import Quota
+from sillward.forecast.store import ForecastStore
+from sillward.ledger import Ledger
+from sillward.net.http import Answer, Query
+from sillward_rules.weather.site import Site
+from tests.support.desks import SITE, local
+from tests.support.fakes import FakeClock, FakeSource, low_of
+
+
+@dataclass
+class Town:
+    """Households some cells apart, whose weather is one number for each cell."""
+
+    count: int
+    sources: tuple[FakeSource, ...] = (FakeSource(max_sites=100),)
+    clock: FakeClock = field(default_factory=lambda: FakeClock(local("12:10")))
+    asked: list[tuple[str, tuple[str, ...]]] = field(default_factory=list)
+    """The source, and the cells."""
+    broken: set[str] = field(default_factory=set)
+    """Sources that do not answer."""
+    bodies: dict[str, str] = field(default_factory=dict)
+    """What is said of a cell instead of its low."""
+    steady_s: float = 0.0
+
+    def __post_init__(self) -> None:
+        self.ledger = Ledger(":memory:")
+        store = ForecastStore(self.sources, self.ledger, self.clock, shares_cells=True)
+        self.updater = CellUpdater(
+            store, self.sites, ask=self.ask, pause=lambda _: None, monotonic=lambda: self.steady_s,
+            rng=random.Random(3),
+        )  # fmt: skip
+
+    @property
+    def sites(self) -> list[Site]:
+        return [
+            replace(SITE, name=f"house-{n}", latitude=-32.875 + 0.1 * n) for n in range(self.count)
+        ]
+
+    def ask(
+        self, query: Query, *, source: str, conditions: Mapping[str, str], deadline_s: float
+    ) -> Answer:
+        cells = tuple(query.params["sites"].split(","))
+        self.asked.append((source, cells))
+        if source in self.broken:
+            msg = f"{source}: answered 503"
+            raise SourceError(msg)
+        return low_of("|".join(self.bodies.get(cell, f"{3 + len(self.asked)}.0") for cell in cells))
+
+    def look(self, minutes: float = 0) -> int:
+        """Look after this time. Return for how many cells was asked."""
+        self.clock.move(minutes=minutes)
+        self.steady_s += 60 * minutes
+        before = len(self.asked)
+        self.updater.refresh_due()
+        return sum(len(cells) for _, cells in self.asked[before:])
+
+    def low(self, number: int) -> float:
+        (held,) = self.updater.store.held(self.sites[number])
+        return float(held.weather.temp_c.min())
+
+    def spent(self) -> int:
+        plan = self.ledger.call_schedules.get(self.sources[0].name)
+        return 0 if plan is None else plan.calls
+
+
+def test_sites_of_one_cell_are_asked_for_once_and_each_reads_it_at_its_height() -> None:
+    town = Town(1)
+    below = replace(SITE, name="below", elevation_m=610.0)
+    above = replace(SITE, name="above", elevation_m=790.0)
+    town.updater.sites = [below, above]
+
+    assert town.look() == 1
+    lows = {
+        site.name: float(town.updater.store.held(site)[0].weather.temp_c.min())
+        for site in (below, above)
+    }
+    assert town.asked == [("Invented weather", ("cell -32.8750 -68.8250 700 m",))]
+    assert lows["above"] == lows["below"] - 0.585  # 90 m; the night below is no warmer
+    assert town.updater.sites_with_news() == ["below", "above"]
+    assert town.updater.sites_with_news() == []
+
+
+def test_a_new_household_costs_no_call_for_the_others() -> None:
+    town = Town(3)
+    assert town.look() == 3
+    town.count = 4
+    town.updater.sites = town.sites
+
+    assert town.look(minutes=10) == 1
+    assert town.look(minutes=10) == 0
+    assert town.look(minutes=60) == 3
+    assert town.look(minutes=10) == 1
+
+
+def test_a_cell_whose_forecast_is_no_good_is_asked_for_again_by_itself() -> None:
+    town = Town(3)
+    cell = "cell -32.7750 -68.8250 700 m"
+    town.bodies[cell] = "nothing"
+    town.look()
+    assert town.updater.store.held(town.sites[1]) == []
+    assert len(town.updater.store.held(town.sites[2])) == 1
+
+    assert town.look(minutes=1) == 0
+    town.bodies.clear()
+    assert town.look(minutes=1) == 1
+    assert town.asked[-1] == ("Invented weather", (cell,))
+    assert len(town.updater.store.held(town.sites[1])) == 1
+
+
+def test_a_provider_that_fails_is_left_alone_for_a_while_and_the_second_one_asked() -> None:
+    second = FakeSource(name="Other", max_sites=100)
+    town = Town(2, (FakeSource(max_sites=100), second))
+    town.broken = {"Invented weather"}
+    town.look()
+    assert [name for name, _ in town.asked] == ["Invented weather", "Other"]
+
+    assert town.look(minutes=1) == 0
+    town.broken.clear()
+    town.look(minutes=5)
+
+    assert [name for name, _ in town.asked][-1] == "Invented weather"
+    assert len(town.updater.store.held(town.sites[0])) == 2
+    town.look(minutes=80)
+    assert [name for name, _ in town.asked][-1] == "Invented weather"
+
+
+def test_a_place_that_is_not_covered_says_nothing_of_the_others() -> None:
+    source = FakeSource(max_sites=1)
+    town = Town(2, (source,))
+    answered = town.ask
+
+    def ask(query: Query, **given: object) -> Answer:
+        if "-32.8750" in query.params["sites"]:
+            msg = "has no forecast for this place"
+            raise SourceError(msg, wait=timedelta(hours=24), of_place=True)
+        return answered(query, **given)  # type: ignore[arg-type]
+
+    town.updater.ask = ask
+    town.look()
+
+    assert [len(town.updater.store.held(site)) for site in town.sites] == [0, 1]
+    assert town.look(minutes=80) == 1
+
+
+def test_calls_are_counted_as_the_provider_counts_and_there_are_no_more_than_it_takes() -> None:
+    source = FakeSource(max_sites=10, quota=Quota(a_minute=40, a_day=100, of_site=1.5))
+    town = Town(50, (source,))
+
+    assert town.look() == 24  # in the first minute, of 24
+    assert town.look(minutes=0.5) == 0
+    assert town.spent() == 36
+    assert town.look(minutes=0.6) == 24
+    assert town.look(minutes=1.1) == 2
+    assert town.spent() == 75
+    for _ in range(60):
+        town.look(minutes=9)
+    assert 75 < town.spent() <= 100
+
+
+def test_whose_dusk_is_near_comes_first() -> None:
+    source = FakeSource(max_sites=10, quota=Quota(a_minute=20, a_day=None, of_site=1.0))
+    town = Town(0, (source,))
+    places = {f"house-{n}": replace(SITE, name=f"house-{n}", longitude=15.0 * n) for n in range(24)}
+    town.updater.sites = list(places.values())
+
+    town.look()
+
+    asked = [cell for _, cells in town.asked for cell in cells]
+    assert len(asked) == 18
+    hours = [(18 - float(cell.split()[2]) / 15 - 15.17) % 24 for cell in asked]
+    assert hours == sorted(hours)
+    assert max(hours) < 18.1
