@@ -1,7 +1,8 @@
 """Forecasts for many households: one updater asks for all, and each has a view of its own.
 
 What is asked for is kept by cell in the ledger that all share (`cells`). A household's own store
-reads it there, takes it to the height of its site, and works with what its own ledger knows besides: what was read at its spots, and its archive of nights.
+reads it there, takes it to the height of its site, and works with what its own ledger knows
+besides: what was read at its spots, and its archive of nights.
 """
 
 from collections import OrderedDict
