@@ -19,7 +19,7 @@ from sillward.ical import publisher
 from sillward.ledger import Ledger, copies
 from sillward.ledger.schema import APPLICATION_ID
 from sillward.reports import words as words_report
-from sillward.setup import first_run
+from sillward.setup import writing
 from sillward.wording import macros
 from tests.support.foreign_files import FOREIGN_FILES, TEXT, ForeignFile, holding, link_to, seen
 from tests.support.ledger_files import NOW, a_ledger, damaged, fill
@@ -317,7 +317,7 @@ def calendar(path: Path) -> None:
 
 
 def collection(path: Path) -> None:
-    first_run.write(path, COLLECTION.read_text(encoding="utf-8"), force=True)
+    writing.write(path, COLLECTION.read_text(encoding="utf-8"), force=True)
 
 
 def chart(path: Path) -> None:

@@ -11,7 +11,7 @@ from pydantic import SecretStr
 from sillward.assembly import providers
 from sillward.config import households
 from sillward.config.changes import Change
-from sillward.config.credentials import read_credential
+from sillward.config.credentials import channel_file, read_credential
 from sillward.config.household import Household
 from sillward.config.households import Place
 from sillward.config.loader import load_household
@@ -177,7 +177,7 @@ def _read_household(
 
 def channel_url(settings: Settings, name: str) -> SecretStr | None:
     """Return a channel's URL from the environment, or else from the credentials folder."""
-    return settings.channels.get(name) or read_credential(settings.credentials, f"channel-{name}")
+    return settings.channels.get(name) or read_credential(settings.credentials, channel_file(name))
 
 
 def mqtt_password(settings: Settings) -> SecretStr | None:

@@ -24,6 +24,7 @@ from sillward.reports import replay_comparison as comparison
 from sillward.service import accepted_limits, diary
 from sillward.service import damage as answers
 from sillward.setup import prompts
+from sillward.setup.dialogue import Conversation, Dialogue, Question, ask
 from sillward.text import terminal
 from sillward_rules.plants.plant import Plant
 
@@ -124,12 +125,21 @@ def _known_or_asked(app: App, desk: Desk, by: str | None, *, as_json: bool) -> D
     entry = answers.last_damage(desk.ledger, app.site.name, desk.plant.name, desk.now)
     if entry is not None or as_json or not app.has_ledger or not _is_asked():
         return entry
-    what = prompts.ask('What do you see, such as "soft spots" (empty: nothing)', str)
+    seen = prompts.hold(Conversation(partial(_ask_what_is_seen, app, desk.now)))
+    return None if seen is None else _noted(app, desk, *seen, by)
+
+
+def _ask_what_is_seen(app: App, now: datetime) -> Dialogue[tuple[str, str | None, str] | None]:
+    """Ask what is seen, how much of it, and since when; None for nothing."""
+    text = 'What do you see, such as "soft spots"?'
+    what = yield from ask(Question(text, str, enter="nothing"))
     if not what:
         return None
-    amount = prompts.ask("How much: a few, some, most (empty: not said)", _amount)
-    day = prompts.ask("When did you see it", partial(_day, app, desk.now), "today")
-    return _noted(app, desk, what, amount or None, day, by)
+    text = "How much: a few, some, most"
+    amount = yield from ask(Question(text, _amount, enter="not said"))
+    text = "When did you see it"
+    day = yield from ask(Question(text, partial(_day, app, now), "today"))
+    return what, amount or None, day
 
 
 def _is_asked() -> bool:

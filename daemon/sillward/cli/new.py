@@ -1,43 +1,86 @@
 """`sillward new`: ask a few questions and write a first collection."""
 
+import functools
+from contextlib import closing
 from pathlib import Path
 
 import click
 
+from sillward import files
 from sillward.assembly import read_only
 from sillward.assembly.app import Options
 from sillward.assembly.providers import atlas
+from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
+from sillward.config.collection_file import MAX_COLLECTION_BYTES
 from sillward.config.settings import load_settings
-from sillward.errors import SourceError
-from sillward.setup import first_run
+from sillward.errors import ConfigError, SourceError
+from sillward.forecast.store import utc_now
+from sillward.setup import adding, first_run, plant_list, prompts
+from sillward.setup.own_phone import own_phone
+from sillward.setup.plant_list import PlantList
 from sillward.wording import full_sheet
 from sillward_rules.sheet import Round, draw_up
 
 
 @click.command()
 @click.argument("file", required=False, type=click.Path(path_type=Path))
+@click.option(
+    "--plants",
+    "list_file",
+    type=click.Path(path_type=Path),
+    metavar="CSV",
+    help="Take the plants from a spreadsheet saved as CSV.",
+)
 @click.option("--force", is_flag=True, help="Replace a file that is there.")
-def new(file: Path | None, force: bool) -> None:
+def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     """Ask a few questions, write a first collection (FILE), and show tonight's sheet.
 
-    FILE is SILLWARD_COLLECTION unless it is given.
+    FILE is SILLWARD_COLLECTION unless it is given. A list of plants (--plants) has a plant in each
+    line under the heads name, group, holder, home and shelter, of which name alone is needed. If
+    FILE is a collection already, nothing is written: the tables to add to it are printed.
+
+    Example: sillward new --plants plants.csv yard.toml
     """
     settings = load_settings()
+    path = file or settings.collection
+    plants = None if list_file is None else _read_list(list_file)
     try:
-        path = first_run.ask_and_write(file or settings.collection, atlas(settings), force=force)
+        if plants is not None and path.is_file() and not force:
+            click.echo(adding.tables_to_add(path, plants))
+            return
+        with closing(SenderProcess()) as sender:
+            phone_for = functools.partial(own_phone, settings, sender, utc_now)
+            written = first_run.ask_and_write(path, atlas(settings), phone_for, plants, force=force)
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nsillward: stopped; nothing was written", err=True)
         click.get_current_context().exit(1)
-    click.echo(f"\nWritten: {path}\n")
+    click.echo(f"\nWritten: {written.path}\n")
+    _show_sheet(written.path)
+    prompts.tell(first_run.next_steps(written, settings))
+
+
+def _read_list(path: Path) -> PlantList:
+    """Read a list of plants, and say what is left out. Raise ConfigError."""
+    try:
+        body = files.read(path, MAX_COLLECTION_BYTES)
+    except OSError as error:
+        raise ConfigError([f"{path}: cannot be read: {error.strerror or error}"]) from None
+    plants = plant_list.read(body, path.name)
+    left_out = f"; left out: {', '.join(plants.unused)}" if plants.unused else ""
+    prompts.tell([f"{path.name}: {len(plants.plants)} plants{left_out}", ""], err=True)
+    return plants
+
+
+def _show_sheet(path: Path) -> None:
+    """Print tonight's sheet, or why there is none yet."""
     app = shared.build(Options(collection=path))
     now = app.clock()
     try:
         weather = read_only.fetched_weather(app, now)
     except SourceError as error:
         click.echo(f"No sheet yet: {error}\n")
-    else:
-        states = read_only.stored_states(app)
-        drawn = draw_up(Round.DUSK, app.household.collection, weather, states, now)
-        click.echo(full_sheet.text(drawn, app.household.voice, read_only.attribution(app, weather)))
-    click.echo(first_run.next_steps(path, settings.collection))
+        return
+    states = read_only.stored_states(app)
+    drawn = draw_up(Round.DUSK, app.household.collection, weather, states, now)
+    click.echo(full_sheet.text(drawn, app.household.voice, read_only.attribution(app, weather)))

@@ -36,6 +36,11 @@ def read_credential(folder: Path | None, name: str) -> SecretStr | None:
     return SecretStr(text) if text else None
 
 
+def channel_file(name: str) -> str:
+    """Return the name of the credential with the URL of a channel."""
+    return f"{_CHANNEL}{name}"
+
+
 def read_channel_urls(folder: Path | None) -> dict[str, SecretStr]:
     """Return the URLs of the channels that have a file in the folder, by channel name."""
     try:

@@ -4,6 +4,7 @@ from collections.abc import Sequence
 
 from sillward.config import group_lookup
 from sillward.text.columns import PIPE, Column, Screen, table
+from sillward.text.units import SI, Units
 from sillward_rules.plants.group_names import Alias, alias_named, genus_of
 from sillward_rules.plants.groups import Group, standard_groups
 
@@ -52,8 +53,8 @@ def _row(group: Group, names: Sequence[str], alias: Alias | None) -> tuple[str, 
     return group.name, night, f"{group.examples} (also {', '.join(others[:MAX_NAMES])}{more})"
 
 
-def line(group: Group) -> str:
+def line(group: Group, units: Units = SI) -> str:
     """Return a group with its night limit and examples on one line, to choose from."""
     low = group.limits.night_low
-    night = f"{low.value:g} °C" if low else "?"
-    return f"{group.name:<28}night {night:<7}{group.examples}"
+    night = f"{units.bare(low.value, '°C')} {units.temperature}" if low else "?"
+    return f"{group.name:<28}night {night:<7} {group.examples}"

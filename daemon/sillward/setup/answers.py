@@ -1,7 +1,11 @@
 """The answers of a first run, and what the words of the dialogue stand for in numbers."""
 
 from dataclasses import dataclass
+from pathlib import Path
 
+from pydantic import SecretStr
+
+from sillward.text.units import Temperature
 from sillward_rules.plants.plant import Holder
 from sillward_rules.weather.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
 
@@ -51,6 +55,7 @@ class SiteAnswer:
     """The site.
 
     found: how the search names the place; None if coordinates were typed.
+    unit: the unit in which temperatures are typed, shown and told.
     """
 
     name: str
@@ -59,6 +64,7 @@ class SiteAnswer:
     elevation_m: float
     zone: str
     found: str | None = None
+    unit: Temperature = "°C"
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,6 +88,21 @@ class IndoorAnswer:
 
 
 SpotAnswer = OutdoorAnswer | IndoorAnswer
+
+
+@dataclass(frozen=True, slots=True)
+class PhoneAnswer:
+    """A phone as a channel.
+
+    url: to be written into the file; None for one that is kept already.
+    file: the credential file of its URL; None if the environment has it.
+    has_arrived: whether a trial is known to have arrived.
+    """
+
+    name: str
+    url: SecretStr | None
+    file: Path | None
+    has_arrived: bool
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,46 +3,42 @@
 This module is pure.
 """
 
-import json
-import re
 from collections.abc import Sequence
 
 from sillward.forecast import geocoding
-from sillward.setup.answers import IndoorAnswer, PlantAnswer, SiteAnswer, SpotAnswer
+from sillward.setup.answers import (
+    IndoorAnswer,
+    PhoneAnswer,
+    PlantAnswer,
+    SiteAnswer,
+    SpotAnswer,
+)
+from sillward.setup.plant_tables import plant_tables
+from sillward.setup.toml_text import aligned, key_text, number_text, quoted
+from sillward.text.units import Temperature, Units
 
 SCHEMA_FILE = "sillward.schema.json"
 """The schema in the folder of the collection, where editors find it."""
 
 
 def collection_text(
-    site: SiteAnswer, spots: Sequence[SpotAnswer], plants: Sequence[PlantAnswer]
+    site: SiteAnswer,
+    spots: Sequence[SpotAnswer],
+    plants: Sequence[PlantAnswer],
+    phone: PhoneAnswer | None = None,
+    *,
+    together: bool = False,
 ) -> str:
-    """Return the whole file."""
-    parts = [_HEAD, _site(site), _SPOTS, *(_spot(spot, site.latitude) for spot in spots)]
-    parts += [_PLANTS, *(_plant(plant) for plant in plants), _REST]
+    """Return the whole file.
+
+    together: whether plants that are alike share a table, without a comment on each.
+    """
+    parts = [_HEAD, _site(site), _SPOTS]
+    parts += [_spot(spot, site.latitude, site.unit) for spot in spots]
+    parts += [_PLANTS]
+    parts += plant_tables(plants) if together else [_plant(plant, site.unit) for plant in plants]
+    parts += [_ROUNDS, *([_FAHRENHEIT] if site.unit == "°F" else []), *_channels(phone)]
     return "\n\n".join(parts) + "\n"
-
-
-def quoted(text: str) -> str:
-    """Return a TOML basic string: as in JSON, but with DEL escaped too."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
-def _key(name: str) -> str:
-    return name if re.fullmatch("[A-Za-z0-9_-]+", name) else quoted(name)
-
-
-def _number(value: float, digits: int = 1) -> str:
-    shown = f"{value:.{digits}f}"
-    return shown.rstrip("0").rstrip(".") if "." in shown else shown
-
-
-def _lines(*pairs: tuple[str, str]) -> str:
-    """Return lines of TOML with their comments aligned."""
-    width = max((len(line) for line, comment in pairs if comment), default=0)
-    return "\n".join(
-        f"{line:<{width}}  # {comment}" if comment else line for line, comment in pairs
-    )
 
 
 _HEAD = f"""\
@@ -57,14 +53,21 @@ _SPOTS = """\
 _PLANTS = """\
 # -- plants: `sillward groups WORDS` finds culture groups; a limit of your own beats the group's"""
 
-_REST = """\
+_ROUNDS = """\
 # -- how you are told: the hours below are the defaults
 
 # [rounds]
 # dusk = "sunset-90min"               # what must be under cover tonight
 # morning = "sunrise+15min"
-# week = "sun 18:00"
+# week = "sun 18:00\""""
 
+_FAHRENHEIT = """\
+[notices]
+temperature = "°F"  # in messages and reports; in this file all temperatures are in °C
+# clock = "12 h"
+# wind = "mph\""""
+
+_NO_CHANNEL = """\
 # -- channels: any Apprise URL. It is a secret: keep it out of this file, in the environment
 #    (SILLWARD_CHANNELS__PHONE="ntfy://...") or in a credential file named channel-phone.
 #    Take the # away when you have one.
@@ -72,6 +75,16 @@ _REST = """\
 # [[channels]]
 # name = "phone"
 # rounds = ["dusk", "morning", "week", "alarm"]"""
+
+
+def _channels(phone: PhoneAnswer | None) -> list[str]:
+    if phone is None:
+        return [_NO_CHANNEL]
+    head = f"""\
+# -- channels: their URLs are secrets, and not in this file. That of {phone.name} is taken from
+#    SILLWARD_CHANNELS__{phone.name.upper()}, or from the credential file channel-{phone.name}."""
+    rounds = 'rounds = ["dusk", "morning", "week", "alarm"]'
+    return [head, f"[[channels]]\nname = {quoted(phone.name)}\n{rounds}"]
 
 
 def _site(site: SiteAnswer) -> str:
@@ -82,48 +95,49 @@ def _site(site: SiteAnswer) -> str:
             "\n#    and your own height make a better forecast."
             f"\n#    Place: {geocoding.CREDIT}"
         )
-    rows = _lines(
+    rows = aligned(
         ("[site]", ""),
         (f"name = {quoted(site.name)}", ""),
-        (f"latitude = {_number(site.latitude, 4)}", "degrees north; south is negative"),
-        (f"longitude = {_number(site.longitude, 4)}", "degrees east; west is negative"),
-        (f"elevation = {_number(site.elevation_m)}", "m above the sea"),
+        (f"latitude = {number_text(site.latitude, 4)}", "degrees north; south is negative"),
+        (f"longitude = {number_text(site.longitude, 4)}", "degrees east; west is negative"),
+        (f"elevation = {number_text(site.elevation_m)}", "m above the sea"),
         (f"zone = {quoted(site.zone)}", ""),
     )
     return f"{head}\n\n{rows}"
 
 
-def _spot(spot: SpotAnswer, latitude: float) -> str:
-    head = (f"[spots.{_key(spot.name)}]", "")
+def _spot(spot: SpotAnswer, latitude: float, unit: Temperature) -> str:
+    head = (f"[spots.{key_text(spot.name)}]", "")
     if isinstance(spot, IndoorAnswer):
-        night_low = (
-            ("# night_low = 12", "°C it holds on the coldest nights: look, then fill in")
-            if spot.night_low_c is None
-            else (f"night_low = {_number(spot.night_low_c)}", "°C it holds on the coldest nights")
-        )
-        return _lines(head, ("indoors = true", ""), night_low)
+        known = spot.night_low_c is not None
+        value = spot.night_low_c if spot.night_low_c is not None else 12.0
+        held = f"{_degrees(value, unit)} it holds on the coldest nights"
+        line = f"night_low = {number_text(value, 2)}"
+        night_low = (line, held) if known else (f"# {line}", f"{held}: look, then fill in")
+        return aligned(head, ("indoors = true", ""), night_low)
     window = "from = 270, to = 90" if latitude < 0 else "from = 90, to = 270"
     cover, breeze = spot.cover, spot.breeze
-    return _lines(
+    kelvin = " (1 K is 1.8 °F)" if unit == "°F" else ""
+    return aligned(
         head,
         (
-            f"sky_view = {_number(cover.sky_view)}",
+            f"sky_view = {number_text(cover.sky_view)}",
             f'share of the sky; assumed from "{cover.words}"',
         ),
-        (f"rain = {_number(cover.rain)}", "share of the rain; likewise"),
+        (f"rain = {number_text(cover.rain)}", "share of the rain; likewise"),
         (
-            f"wind = {_number(breeze.wind, 2)}",
+            f"wind = {number_text(breeze.wind, 2)}",
             f'share of the open wind; assumed from "{breeze.words}"',
         ),
         (
             f"# sun = [{{ {window}, above = 20 }}]",
             "direct sun: azimuth, elevation",
         ),
-        ("# night_offset = 0", "K, its thermometer minus the forecast"),
+        ("# night_offset = 0", f"K{kelvin}, its thermometer minus the forecast"),
     )
 
 
-def _plant(plant: PlantAnswer) -> str:
+def _plant(plant: PlantAnswer, unit: Temperature) -> str:
     rows = [("[[plants]]", ""), (f"name = {quoted(plant.name)}", "")]
     if len(plant.groups) == 1:
         rows.append((f"group = {quoted(plant.groups[0])}", ""))
@@ -133,9 +147,17 @@ def _plant(plant: PlantAnswer) -> str:
     rows += [(f"holder = {quoted(plant.holder)}", ""), (f"home = {quoted(plant.home)}", "")]
     if plant.shelter is not None:
         rows.append((f"shelter = {quoted(plant.shelter)}", ""))
-    if plant.night_low_c is not None:
-        beaten = "" if plant.group_low_c is None else f"; beats the group's {plant.group_low_c:g}"
-        rows.append((f"limits.night_low = {_number(plant.night_low_c)}", f"°C, your own{beaten}"))
-    elif plant.group_low_c is not None:
-        rows.append((f"# limits.night_low = {plant.group_low_c:g}", "°C, what its group says"))
-    return _lines(*rows)
+    own_c, group_c = plant.night_low_c, plant.group_low_c
+    if own_c is not None:
+        beaten = "" if group_c is None else f"; beats the group's {Units(unit).bare(group_c, '°C')}"
+        comment = f"{_degrees(own_c, unit)}, your own{beaten}"
+        rows.append((f"limits.night_low = {number_text(own_c, 2)}", comment))
+    elif group_c is not None:
+        comment = f"{_degrees(group_c, unit)}, what its group says"
+        rows.append((f"# limits.night_low = {group_c:g}", comment))
+    return aligned(*rows)
+
+
+def _degrees(value_c: float, unit: Temperature) -> str:
+    """Return how a comment names the unit of a temperature: "°C", or "°C (55 °F)"."""
+    return "°C" if unit == "°C" else f"°C ({Units(unit).bare(value_c, '°C')} °F)"

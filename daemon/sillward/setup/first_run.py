@@ -1,80 +1,181 @@
 """The first run: a few questions on a terminal, and a collection that passes `check`.
 
-Every answer is checked when it is given; nothing is written before the last.
+Every answer is checked when it is given. The whole file is shown before it is written; nothing is
+written before that is answered.
 """
 
-import json
-import os
+import functools
 import shlex
-from contextlib import suppress
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
 
-from sillward import files
-from sillward.config.collection_file import MAX_COLLECTION_BYTES, is_collection
-from sillward.config.json_schema import ID, collection_schema
-from sillward.config.loader import load_household
+from sillward.config.settings import Settings
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
-from sillward.setup.collection_text import SCHEMA_FILE, collection_text
+from sillward.setup import prompts, writing
+from sillward.setup.answers import IndoorAnswer, PhoneAnswer, SiteAnswer, SpotAnswer
+from sillward.setup.collection_text import collection_text
+from sillward.setup.dialogue import Conversation, Dialogue, Question, ask
+from sillward.setup.list_questions import ask_about_list
+from sillward.setup.phone_questions import Phone, ask_phone
+from sillward.setup.plant_list import PlantList
 from sillward.setup.plant_questions import ask_plants
-from sillward.setup.prompts import ask
 from sillward.setup.site_questions import ask_site
 from sillward.setup.spot_questions import ask_spots
 
-_INTRODUCTION = """\
-This writes a collection: your place, your spots, your plants. Enter takes what stands in
-[brackets]. Ctrl-C stops, and then nothing is written. All of it can be changed in the file later.
-"""
+_INTRODUCTION = (
+    "This writes a collection: your place, your spots, your plants. Enter takes what stands in"
+    f' [brackets]; "{prompts.BACK}" goes back to the question before. You see the file before it is'
+    " written. Ctrl-C stops, and then nothing is written.",
+    "",
+)
+
+WRITE, CHANGE, STOP = "write", "change", "stop"
 
 
-def ask_and_write(path: Path, atlas: Atlas, *, force: bool = False) -> Path:
-    """Ask, write the file and the schema next to it, and return where the file is.
+@dataclass(frozen=True, slots=True)
+class Draft:
+    """What the answers come to, and what is done with it."""
 
+    text: str
+    phone: PhoneAnswer | None
+    then: str
+
+
+@dataclass(frozen=True, slots=True)
+class Written:
+    """What was written.
+
+    is_told: whether the URL of the phone is where the phone's answer says.
+    """
+
+    path: Path
+    phone: PhoneAnswer | None = None
+    is_told: bool = True
+
+
+def ask_and_write(
+    path: Path,
+    atlas: Atlas,
+    phone_for: Callable[[Path, SiteAnswer], Phone],
+    plants: PlantList | None = None,
+    *,
+    force: bool = False,
+) -> Written:
+    """Ask, show the file, write it and the schema next to it, and return what was written.
+
+    phone_for: returns what to know of a phone, for a collection file and its site.
+    plants: a list of the plants, so that they are not asked for one by one.
     force: an existing collection may be replaced. Raise click.Abort when the answers end early;
     then nothing has been written.
     """
-    click.echo(_INTRODUCTION)
+    prompts.tell(_INTRODUCTION, hanging=0)
     path = _writable_path(path, force=force)
-    site = ask_site(atlas)
-    spots = ask_spots()
-    text = collection_text(site, spots, ask_plants(spots))
+    begin = functools.partial(dialogue, atlas, functools.partial(phone_for, path), plants)
+    conversation = Conversation(begin, prompts.perform)
+    draft = prompts.hold(conversation)
+    while draft.then == CHANGE:
+        prompts.change(conversation)
+        draft = prompts.hold(conversation)
+    if draft.then == STOP:
+        raise click.Abort
+    credential = _written_credential(draft.phone)
+    try:
+        path = _written_collection(path, draft.text, force=force)
+    except BaseException:
+        if credential is not None:
+            credential.unlink(missing_ok=True)
+        raise
+    is_told = draft.phone is None or draft.phone.url is None or credential is not None
+    return Written(path, draft.phone, is_told)
+
+
+# -- the questions
+
+
+def dialogue(
+    atlas: Atlas, phone_for: Callable[[SiteAnswer], Phone], plants: PlantList | None = None
+) -> Dialogue[Draft]:
+    """Ask all questions of a first run."""
+    site = yield from ask_site(atlas)
+    if plants is None:
+        spots = yield from ask_spots(site.unit)
+        answers = yield from ask_plants(spots, site.unit)
+    else:
+        spots = yield from _ask_spots_of_list(plants, site)
+        outdoors, rooms = _by_kind(spots)
+        answers = yield from ask_about_list(plants, outdoors, rooms, site.unit)
+    phone = yield from ask_phone(phone_for(site))
+    text = collection_text(site, spots, answers, phone, together=plants is not None)
+    return Draft(text, phone, (yield from _ask_what_then(text)))
+
+
+def _ask_spots_of_list(plants: PlantList, site: SiteAnswer) -> Dialogue[list[SpotAnswer]]:
+    """Ask about the spots of a list, of which those that plants are carried to are rooms."""
+    shelters = {plant.shelter.casefold() for plant in plants.plants if plant.shelter}
+    spots = plants.spots
+    rooms = [name for folded, name in spots.items() if folded in shelters]
+    outdoors = [name for name in spots.values() if name not in rooms]
+    usual_rooms = rooms if rooms or "shelter" in plants.columns else ["house"]
+    return (
+        yield from ask_spots(
+            site.unit,
+            outdoors if spots else ["bench"],
+            usual_rooms if spots else ["house"],
+            [*spots.values()],
+        )
+    )
+
+
+def _by_kind(spots: list[SpotAnswer]) -> tuple[list[str], list[str]]:
+    """Return the names of the spots outdoors and indoors."""
+    rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
+    return [spot.name for spot in spots if spot.name not in rooms], rooms
+
+
+def _ask_what_then(text: str) -> Dialogue[str]:
+    """Show the whole file, and ask what is done with it."""
+    line = "-" * 20
+    above = ("", f"{line} the file {line}", *text.splitlines(), f"{line} its end {line}", "")
+    question = "Write it, change an answer, or stop?"
+    return (yield from prompts.ask_name_of(question, (WRITE, CHANGE, STOP), WRITE, above=above))
+
+
+# -- writing
+
+
+def _written_credential(phone: PhoneAnswer | None) -> Path | None:
+    """Write the URL of a phone, and return where it is; None if there is none, or it cannot be."""
+    if phone is None or phone.url is None or phone.file is None:
+        return None
+    try:
+        writing.write_credential(phone.file, phone.url)
+    except OSError as error:
+        prompts.tell([f"{phone.file}: cannot be written: {error.strerror or error}"])
+        return None
+    return phone.file
+
+
+def _written_collection(path: Path, text: str, *, force: bool) -> Path:
+    """Write the collection, if need be to another path, and return where it is."""
     while True:
         try:
-            write(path, text, force=force)
+            writing.write(path, text, force=force)
         except FileExistsError:
             path = _writable_path(path, force=force)
         except (OSError, NotOursError) as error:
             reason = error.strerror if isinstance(error, OSError) else None
             click.echo(f"{path}: cannot be written: {reason or error}")
-            path = _writable_path(ask("Another file", _read_path), force=force)
+            path = _writable_path(_another_file(), force=force)
         else:
             return path
 
 
-def write(path: Path, text: str, *, force: bool = False) -> None:
-    """Write a collection that passes the check, readable by its owner alone, or nothing at all.
-
-    force: it may replace another collection. Raise FileExistsError if the file is there (unless
-    force), NotOursError if it is not a collection of this user's, OSError if it cannot be written.
-    """
-    files.make_folder(path.parent)
-    file, is_new = path, True
-    if force:
-        place = files.destination(path, is_collection, MAX_COLLECTION_BYTES)
-        file, is_new = place.file, place.mode is None
-    files.write(file, text.encode(), exclusive=is_new, before_rename=load_household)
-    _write_schema(path.parent / SCHEMA_FILE)
-
-
-def _write_schema(path: Path) -> None:
-    """Write the schema of this version, unless a file of this name is not our schema."""
-    # An editor can do without it; a collection must not fail because of it.
-    with suppress(OSError, NotOursError):
-        place = files.destination(path, lambda head: ID.encode() in head, MAX_COLLECTION_BYTES)
-        text = json.dumps(collection_schema(), ensure_ascii=False, indent=2)
-        files.write_to(place, f"{text}\n".encode())
+def _another_file() -> Path:
+    return prompts.hold(Conversation(lambda: ask(Question("Another file", _read_path))))
 
 
 def _read_path(text: str) -> Path:
@@ -89,41 +190,51 @@ def _read_path(text: str) -> Path:
 
 def _writable_path(path: Path, *, force: bool) -> Path:
     """Return the path, or another that the grower names, at which a file can be written."""
-    while (wrong := _refusal(path, force=force)) is not None:
+    while (wrong := writing.refusal(path, force=force)) is not None:
         click.echo(f"{path}: {wrong}")
-        path = ask("Another file", _read_path)
+        path = _another_file()
     return path
 
 
-def _refusal(path: Path, *, force: bool) -> str | None:
-    """Return why a collection cannot be written there; None if it can."""
-    try:
-        if path.is_dir():
-            return "is a folder"
-        if os.path.lexists(path) and not force:
-            return "is there already, and is not overwritten (--force would, if it is a collection)"
-        if force:
-            files.destination(path, is_collection, MAX_COLLECTION_BYTES)
-        folder = next(parent for parent in path.absolute().parents if parent.exists())
-        if not folder.is_dir() or not os.access(folder, os.W_OK | os.X_OK):
-            return f"cannot be written: {folder} is not a folder that you can write to"
-    except NotOursError as error:
-        return str(error).removeprefix(f"{path}: ")
-    except (OSError, ValueError) as error:
-        return f"cannot be written: {getattr(error, 'strerror', None) or error}"
-    return None
+# -- what to do next
 
 
-def next_steps(path: Path, usual: Path) -> str:
-    """Return what to do with the new collection.
+def next_steps(written: Written, settings: Settings) -> list[str]:
+    """Return what to do with the new collection, in lines."""
+    path = written.path
+    option = "" if path == settings.collection else f" --collection {shlex.quote(str(path))}"
+    return [
+        "Next:",
+        f"  sillward check{option}",
+        "      every limit and where it comes from, and what your spots leave open",
+        *_phone_steps(written, settings, option),
+        f"  sillward run{option}",
+        "      the daemon, which tells you in time",
+    ]
 
-    usual: the path that commands take by default.
-    """
-    option = "" if path == usual else f" --collection {shlex.quote(str(path))}"
-    return f"""\
-Next:
-  sillward check{option}
-      every limit and where it comes from, and what your spots leave open
-  a channel: take the # away at the end of the file, and put its URL into SILLWARD_CHANNELS__PHONE
-  sillward run{option}
-      the daemon, which tells you in time"""
+
+def _phone_steps(written: Written, settings: Settings, option: str) -> list[str]:
+    phone = written.phone
+    if phone is None:
+        return [
+            "  a channel: take the # away at the end of the file, and put its URL into"
+            " SILLWARD_CHANNELS__PHONE"
+        ]
+    variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
+    if not written.is_told:
+        return [
+            f"  export {variable}='...'",
+            f"      the URL of {phone.name}, which is kept nowhere",
+        ]
+    steps = []
+    if phone.file is not None and phone.file.parent != settings.credentials:
+        steps = [
+            f"  export SILLWARD_CREDENTIALS={shlex.quote(str(phone.file.parent))}",
+            f"      in your shell and for the daemon: the URL of {phone.name} is in"
+            f" {phone.file.name} there",
+        ]
+    elif phone.file is not None:
+        steps = [f"  the URL of {phone.name} is in {phone.file}, which the daemon reads"]
+    if not phone.has_arrived:
+        steps += [f"  sillward try-channel {phone.name}{option}", "      no trial has arrived yet"]
+    return steps

@@ -1,23 +1,15 @@
 """The questions about plants: what each is, where it stands, and how cold it may get."""
 
 import re
-from collections.abc import Sequence
-
-import click
+from collections.abc import Hashable, Sequence
 
 from sillward.config import group_lookup
 from sillward.config.models import NightLow, Text
 from sillward.reports import groups as group_report
 from sillward.setup.answers import IndoorAnswer, PlantAnswer, SpotAnswer
-from sillward.setup.prompts import (
-    NONE,
-    ask,
-    ask_name_of,
-    index_of,
-    number,
-    show_numbered,
-    valid,
-)
+from sillward.setup.dialogue import Dialogue, Question, ask
+from sillward.setup.prompts import NONE, ask_name_of, index_of, numbered, temperature, valid
+from sillward.text.units import Temperature, Units
 from sillward_rules.plants.group_names import alias_within
 from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.limits import tenderest
@@ -27,7 +19,7 @@ MAX_GROUPS = 12
 """Groups to choose from. Judgement: as many as fit on a terminal with the question."""
 
 
-def ask_plants(spots: Sequence[SpotAnswer]) -> list[PlantAnswer]:
+def ask_plants(spots: Sequence[SpotAnswer], unit: Temperature) -> Dialogue[list[PlantAnswer]]:
     """Ask for plants until there is at least one and no more are wanted."""
     plants: list[PlantAnswer] = []
 
@@ -39,79 +31,127 @@ def ask_plants(spots: Sequence[SpotAnswer]) -> list[PlantAnswer]:
             raise ValueError(msg)
         return valid(Text, typed)
 
-    click.echo("\nPlants. Two or three are enough to begin with")
-    while name := ask("Another one (Enter: no more)" if plants else "Name of a plant", read_name):
-        plants.append(_ask_plant(name, spots))
+    question = Question(
+        "Name of a plant", read_name, above=("", "Plants. Two or three are enough to begin with")
+    )
+    while name := (yield from ask(question)):
+        plants.append((yield from _ask_plant(name, spots, unit, len(plants))))
+        question = Question("Another one", read_name, enter="no more", about=len(plants))
     return plants
 
 
-def _ask_plant(name: str, spots: Sequence[SpotAnswer]) -> PlantAnswer:
-    groups = _ask_groups(name)
-    holder = ask_name_of("It grows in", HOLDERS, groups[0].holders[0] if groups else "pot")
+def _ask_plant(
+    name: str, spots: Sequence[SpotAnswer], unit: Temperature, index: int
+) -> Dialogue[PlantAnswer]:
+    """Ask about a plant.
+
+    index: which one it is, from 0: answers about it hold if its name alone is changed.
+    """
+    groups = yield from ask_groups(alias_name(name), unit, about=index)
+    usual = groups[0].holders[0] if groups else "pot"
+    above = [f"  {group_report.line(group, Units(unit))}" for group in groups]
+    holder = yield from ask_name_of("It grows in", HOLDERS, usual, above=above, about=index)
     names = [spot.name for spot in spots]
-    home = names[0] if len(names) == 1 else ask_name_of("Its home", names, names[0])
-    low = tenderest([group.limits for group in groups]).night_low
-    group_low_c = None if low is None else low.value
+    home = names[0]
+    if len(names) > 1:
+        home = yield from ask_name_of("Its home", names, names[0], about=index)
+    shelter = yield from _ask_shelter(home, spots, index)
+    group_low_c = night_low_of(groups)
+    night_low_c = yield from ask_night_low(group_low_c, unit, about=index)
     return PlantAnswer(
         name,
         tuple(group.name for group in groups),
-        _as_holder(holder),
+        as_holder(holder),
         home,
-        _ask_shelter(home, spots),
-        _ask_night_low(group_low_c),
+        shelter,
+        night_low_c,
         group_low_c,
     )
 
 
-def _as_holder(name: str) -> Holder:
+def as_holder(name: str) -> Holder:
+    """Return a holder by its name, which is one of `HOLDERS`."""
     return next(holder for holder in HOLDERS if holder == name)
 
 
-def _ask_shelter(home: str, spots: Sequence[SpotAnswer]) -> str | None:
+def night_low_of(groups: Sequence[Group]) -> float | None:
+    """Return the night limit of a plant of these groups [°C]; None if it is not known."""
+    low = tenderest([group.limits for group in groups]).night_low
+    return None if low is None else low.value
+
+
+def _ask_shelter(home: str, spots: Sequence[SpotAnswer], index: int) -> Dialogue[str | None]:
     """Ask where a plant is carried to, unless it lives indoors or there is no room."""
     rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
     if not rooms or home in rooms:
         return None
-    shelter = ask_name_of("Carried to", [*rooms, NONE], rooms[0])
+    shelter = yield from ask_name_of("Carried to", [*rooms, NONE], rooms[0], about=index)
     return None if shelter == NONE else shelter
 
 
-def _ask_night_low(group_low_c: float | None) -> float | None:
+def ask_night_low(
+    group_low_c: float | None,
+    unit: Temperature,
+    question: str = "Coldest night it should stand",
+    *,
+    about: Hashable = None,
+) -> Dialogue[float | None]:
     """Ask for a limit of its own; None if that of its group is taken."""
 
     def read(typed: str) -> float | None:
         if not typed and group_low_c is not None:
             return None
-        return number(typed, NightLow, "°C")
+        return temperature(typed, unit, NightLow)
 
-    usual = "" if group_low_c is None else f" (Enter: {group_low_c:g}, as its group)"
-    return ask(f"Coldest night it should stand, °C{usual}", read)
+    usual = None
+    if group_low_c is not None:
+        usual = f"{Units(unit).bare(group_low_c, '°C')}, as its group"
+    return (yield from ask(Question(f"{question}, {unit}", read, enter=usual, about=about)))
 
 
 # -- groups
 
 
-def _ask_groups(name: str) -> list[Group]:
-    """Ask for the plant's groups: several for a hybrid, none if no group fits."""
-    alias = alias_within(name)
-    likely = alias.name if alias is not None else ""
+def alias_name(words: str) -> str:
+    """Return the name of a group or of several that is among these words; "" if none is."""
+    alias = alias_within(words)
+    return "" if alias is None else alias.name
+
+
+def ask_groups(
+    likely: str,
+    unit: Temperature,
+    *,
+    above: Sequence[str] = (),
+    about: Hashable = None,
+    is_sure: bool = True,
+) -> Dialogue[list[Group]]:
+    """Ask for the groups of a plant: several for a hybrid, none if no group fits.
+
+    likely: words that are offered.
+    above: lines before the first question.
+    is_sure: whether a group that is found alone is taken without a question. If not, what the
+        likely words find is shown at once.
+    """
+    text = f"What is it? A word or two, such as cattleya or citrus ({NONE}: not in any list)"
+    lines, words = tuple(above), "" if is_sure else likely
     while True:
-        words = ask(
-            f"What is it? A word or two, such as cattleya or citrus ({NONE}: not in any list)",
-            _read_words,
-            likely,
-        )
+        if not words:
+            words = yield from ask(Question(text, _read_words, likely, above=lines, about=about))
+            lines = ()
         if words == NONE:
             return []
         hits = search_groups(words)
         if not hits:
             hint = group_lookup.did_you_mean(words) or "; the family, or a relative?"
-            click.echo(f"  no group has these words{hint}")
-            likely = ""
+            lines, likely, words = (f"  no group has these words{hint}",), "", ""
             continue
-        chosen = _choose_groups(hits)
+        if is_sure and len(hits) == 1:
+            return hits
+        chosen = yield from _choose_groups(hits, unit, lines, (words, about))
         if chosen:
             return chosen
+        lines, words = (), ""
 
 
 def _read_words(typed: str) -> str:
@@ -121,12 +161,14 @@ def _read_words(typed: str) -> str:
     return typed
 
 
-def _choose_groups(hits: Sequence[Group]) -> list[Group]:
+def _choose_groups(
+    hits: Sequence[Group], unit: Temperature, above: Sequence[str], about: Hashable
+) -> Dialogue[list[Group]]:
     """Show what was found and ask for one or more; none to search again."""
     shown = hits[:MAX_GROUPS]
-    show_numbered([group_report.line(group) for group in shown])
+    lines = [*above, *numbered([group_report.line(group, Units(unit)) for group in shown])]
     if len(hits) > MAX_GROUPS:
-        click.echo(f"     and {len(hits) - MAX_GROUPS} more; another word finds fewer")
+        lines.append(f"     and {len(hits) - MAX_GROUPS} more; another word finds fewer")
 
     def read(typed: str) -> list[Group]:
         if typed == "0":
@@ -135,7 +177,10 @@ def _choose_groups(hits: Sequence[Group]) -> list[Group]:
         indices = [index_of(part, len(shown)) for part in parts]
         return [shown[index] for index in dict.fromkeys(indices)]
 
-    return ask("Which? (two for a hybrid, such as 1,2; 0 to search again)", read, "1")
+    text = "Right? (0 to search again)"
+    if len(shown) > 1:
+        text = "Which? (two for a hybrid, such as 1,2; 0 to search again)"
+    return (yield from ask(Question(text, read, "1", above=tuple(lines), about=about)))
 
 
 def search_groups(words: str) -> list[Group]:

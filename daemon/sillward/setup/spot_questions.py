@@ -1,52 +1,106 @@
 """The questions about spots: outdoors by what covers them, indoors by how cold they get."""
 
-from collections.abc import Callable
+import csv
+import io
+from collections.abc import Sequence
 
-import click
-
-from sillward.config.models import Celsius, Text
+from sillward.config.models import Text
 from sillward.setup.answers import BREEZES, COVERS, IndoorAnswer, OutdoorAnswer, SpotAnswer
-from sillward.setup.prompts import NONE, ask, choose, number, valid
+from sillward.setup.dialogue import Dialogue, Question, ask
+from sillward.setup.prompts import NONE, choose, temperature, valid
+from sillward.text.units import Temperature
 
 
-def ask_spots() -> list[SpotAnswer]:
-    """Ask for spots outdoors and indoors until there is at least one."""
-    spots: list[SpotAnswer] = []
-    while not spots:
-        click.echo("\nSpots outdoors, such as a bench, a pergola, a balcony")
-        _add_spots(spots, "bench", _ask_outdoors)
-        click.echo("\nSpots indoors, where plants are carried to on cold nights")
-        _add_spots(spots, "house", _ask_indoors)
-        if not spots:
-            click.echo("  there must be one spot at least")
-    return spots
+def ask_spots(
+    unit: Temperature,
+    outdoors: Sequence[str] = ("bench",),
+    indoors: Sequence[str] = ("house",),
+    needed: Sequence[str] = (),
+) -> Dialogue[list[SpotAnswer]]:
+    """Ask for spots outdoors and indoors until there is at least one.
+
+    outdoors, indoors: names that are offered.
+    needed: spots at which plants stand, so that they must be among them.
+    """
+    above = [""]
+    while True:
+        above.append("Spots outdoors, such as a bench, a pergola, a balcony")
+        names = yield from _ask_names(outdoors, (), above)
+        spots: list[SpotAnswer] = []
+        for name in names:
+            spots.append((yield from _ask_outdoors(name)))
+        above = ["", "Spots indoors, where plants are carried to on cold nights"]
+        missing = [name for name in needed if name not in names]
+        rooms = [name for name in indoors if name not in names]
+        inside = yield from _ask_names(
+            list(dict.fromkeys([*rooms, *missing])), names, above, missing
+        )
+        for name in inside:
+            spots.append((yield from _ask_indoors(name, unit)))
+        if spots:
+            return spots
+        above = ["", "  there must be one spot at least"]
 
 
-def _add_spots(
-    spots: list[SpotAnswer], usual_name: str, ask_about: Callable[[str], SpotAnswer]
-) -> None:
-    def read_name(typed: str) -> str | None:
-        if typed in ("", NONE):
-            return None
-        if typed in [spot.name for spot in spots]:
-            msg = "there is a spot of this name"
+def _ask_names(
+    usual: Sequence[str], taken: Sequence[str], above: Sequence[str], needed: Sequence[str] = ()
+) -> Dialogue[list[str]]:
+    """Ask for the names of spots, with commas between.
+
+    taken: names that other spots have.
+    needed: names that must be among them.
+    """
+
+    def read(typed: str) -> list[str]:
+        names = split_names(typed)
+        for name in names:
+            valid(Text, name)
+            if name in taken or names.count(name) > 1:
+                msg = f'there is a spot "{name}" already'
+                raise ValueError(msg)
+        missing = [name for name in needed if name not in names]
+        if missing:
+            msg = f"your list has plants at {', '.join(missing)}: outdoors (write back) or here?"
             raise ValueError(msg)
-        return valid(Text, typed)
+        return names
 
-    name = ask(f"Its name ({NONE} for none)", read_name, usual_name)
-    while name is not None:
-        spots.append(ask_about(name))
-        name = ask("Another one (Enter: no more)", read_name)
+    text = f"Their names, with commas between ({NONE} for none)"
+    question = Question(text, read, joined_names(usual), above=tuple(above))
+    return (yield from ask(question))
 
 
-def _ask_outdoors(name: str) -> SpotAnswer:
-    cover = choose("What is above it?", [cover.question for cover in COVERS], default=2)
-    breeze = choose("And the wind?", [breeze.question for breeze in BREEZES], default=2)
+def split_names(typed: str) -> list[str]:
+    """Return names that were typed with commas between; one that has a comma itself is quoted."""
+    if typed in ("", NONE):
+        return []
+    parts = next(csv.reader([typed], skipinitialspace=True)) if "," in typed else [typed]
+    return [part.strip() for part in parts if part.strip()]
+
+
+def joined_names(names: Sequence[str]) -> str:
+    """Return names as `split_names` reads them."""
+    if len(names) == 1 and "," not in names[0]:
+        return names[0]
+    if not any("," in name or name.startswith('"') for name in names):
+        return ", ".join(names) or NONE
+    line = io.StringIO()
+    csv.writer(line, lineterminator="").writerow(names)
+    return line.getvalue()
+
+
+def _ask_outdoors(name: str) -> Dialogue[OutdoorAnswer]:
+    rows = [cover.question for cover in COVERS]
+    cover = yield from choose(f"What is above {name}?", rows, 2)
+    rows = [breeze.question for breeze in BREEZES]
+    breeze = yield from choose("And the wind?", rows, 2, about=name)
     return OutdoorAnswer(name, COVERS[cover], BREEZES[breeze])
 
 
-def _ask_indoors(name: str) -> SpotAnswer:
+def _ask_indoors(name: str, unit: Temperature) -> Dialogue[IndoorAnswer]:
     def read(typed: str) -> float | None:
-        return number(typed, Celsius, "°C") if typed else None
+        return temperature(typed, unit) if typed else None
 
-    return IndoorAnswer(name, ask("How cold does it get, °C? (Enter: not known)", read))
+    question = Question(
+        f"How cold does it get in {name}, {unit}?", read, enter="not known", about=name
+    )
+    return IndoorAnswer(name, (yield from ask(question)))

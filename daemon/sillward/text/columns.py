@@ -99,9 +99,12 @@ def cut(text: str, columns: int) -> str:
     return text if width(text) <= columns else _start(text, columns - 1).rstrip() + "…"
 
 
-def wrapped(line: str, columns: int = WIDTH) -> str:
-    """Return the line, broken between words at the width, with two more columns of indent."""
-    return "\n".join(_broken(line, columns, len(line) - len(line.lstrip()) + 2))
+def wrapped(line: str, columns: int = WIDTH, hanging: int = 2) -> str:
+    """Return the line, broken between words at the width.
+
+    hanging: by how many more columns what follows the first line is indented.
+    """
+    return "\n".join(_broken(line, columns, len(line) - len(line.lstrip()) + hanging))
 
 
 _PIECES = re.compile(r" *[^ ]+(?: (?:°[CF]|%|[ap]m)[^ ]*)?")

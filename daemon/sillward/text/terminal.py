@@ -18,20 +18,27 @@ LONG_S = 1.0
 """A wait longer than this is explained on a terminal [s]. Judgement: it begins to look stuck."""
 
 
-def screen(stream: TextIO | None = None, environment: Mapping[str, str] = os.environ) -> Screen:
+def screen(
+    stream: TextIO | None = None,
+    environment: Mapping[str, str] = os.environ,
+    *,
+    least: int = MIN_COLUMNS,
+) -> Screen:
     """Return what standard output, or another stream, is shown on.
 
     Colours are for terminals alone, and not if NO_COLOR is set (no-color.org) or TERM is "dumb".
+
+    least: the width that a narrower terminal counts as.
     """
     out = sys.stdout if stream is None else stream
-    columns = _columns(out)
+    columns = _columns(out, least)
     if columns is None:
         return Screen()
     colour = not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
     return Screen(columns, colour)
 
 
-def _columns(stream: TextIO) -> int | None:
+def _columns(stream: TextIO, least: int) -> int | None:
     """Return the width of a terminal without its edge, or None if the stream is not a terminal."""
     if not stream.isatty():
         return None
@@ -40,7 +47,7 @@ def _columns(stream: TextIO) -> int | None:
     except (OSError, ValueError):
         columns = 0
     # A serial line reports 0, which means unknown.
-    return min(max(columns - 2, MIN_COLUMNS), MAX_COLUMNS) if columns else WIDTH
+    return min(max(columns - 2, least), MAX_COLUMNS) if columns else WIDTH
 
 
 Timer = Callable[[float, Callable[[], object]], Any]

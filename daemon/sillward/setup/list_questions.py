@@ -1,0 +1,119 @@
+"""The questions about a list of plants: only what it leaves unclear, once for all it is about."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from sillward.config import group_lookup
+from sillward.errors import listed
+from sillward.setup.answers import PlantAnswer
+from sillward.setup.dialogue import Dialogue
+from sillward.setup.plant_list import ListedPlant, PlantList
+from sillward.setup.plant_questions import (
+    alias_name,
+    as_holder,
+    ask_groups,
+    ask_night_low,
+    night_low_of,
+    search_groups,
+)
+from sillward.setup.prompts import NONE, ask_name_of
+from sillward.text.units import Temperature
+from sillward_rules.plants.groups import Group, standard_groups
+
+_CROSS = re.compile(r"\s*[+/×]\s*|\s+[xX]\s+")
+"""What stands between the parents of a hybrid."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Nature:
+    """What a plant is: its groups, or a night limit of its own."""
+
+    groups: Sequence[Group]
+    night_low_c: float | None = None
+
+
+def ask_about_list(
+    plants: PlantList, outdoors: Sequence[str], rooms: Sequence[str], unit: Temperature
+) -> Dialogue[list[PlantAnswer]]:
+    """Ask about what is unclear in a list; return its plants.
+
+    outdoors, rooms: the names of the spots; the list names no others.
+    """
+    natures: dict[str, _Nature] = {}
+    for text, alike in _by_nature(plants.plants).items():
+        named = groups_named(text) if alike[0].group else None
+        if named is None:
+            natures[text] = yield from _ask_nature(text, alike, unit)
+        else:
+            natures[text] = _Nature(named)
+    spots = {name.casefold(): name for name in (*outdoors, *rooms)}
+    home = yield from _ask_home(plants.plants, [*outdoors, *rooms])
+    shelter = None
+    if "shelter" not in plants.columns and rooms and outdoors:
+        shelter = yield from ask_name_of("They are carried to", [*rooms, NONE], rooms[0])
+    found = []
+    for plant in plants.plants:
+        nature = natures[_nature_text(plant)]
+        groups = nature.groups
+        lives = spots[plant.home.casefold()] if plant.home else home
+        goes = spots[plant.shelter.casefold()] if plant.shelter else shelter
+        found.append(
+            PlantAnswer(
+                plant.name,
+                tuple(group.name for group in groups),
+                plant.holder or as_holder(groups[0].holders[0] if groups else "pot"),
+                lives,
+                None if goes in (NONE, lives) or (not plant.shelter and lives in rooms) else goes,
+                nature.night_low_c,
+                night_low_of(groups),
+            )
+        )
+    return found
+
+
+def groups_named(text: str) -> list[Group] | None:
+    """Return the groups that a cell names, of which there are several in "cattleya x laelia".
+
+    Return None if that is not clear.
+    """
+    whole = group_lookup.resolve(text, suggest=False).group
+    parts = [text] if whole is not None else _CROSS.split(text)
+    names = [group_lookup.resolve(part, suggest=False).group for part in parts]
+    known = [standard_groups()[name] for name in dict.fromkeys(names) if name is not None]
+    return known if None not in names else None
+
+
+def _nature_text(plant: ListedPlant) -> str:
+    """Return what says what a plant is: its group, or else words of its name."""
+    return plant.group or alias_name(plant.name) or plant.name
+
+
+def _by_nature(plants: Sequence[ListedPlant]) -> dict[str, list[ListedPlant]]:
+    """Return the plants of which one text says what they are, those with a group first."""
+    found: dict[str, list[ListedPlant]] = {}
+    for plant in sorted(plants, key=lambda plant: plant.group is None):
+        found.setdefault(_nature_text(plant), []).append(plant)
+    return found
+
+
+def _ask_nature(text: str, plants: Sequence[ListedPlant], unit: Temperature) -> Dialogue[_Nature]:
+    """Ask what plants are whose group is not clear."""
+    names = listed([plant.name for plant in plants])
+    where = f"line {plants[0].line}" if len(plants) == 1 else f"{len(plants)} lines"
+    said = f'"{text}"' if plants[0].group else "no group"
+    above = ("", f"{said} ({where}: {names})")
+    likely = text if search_groups(text) else alias_name(text)
+    groups = yield from ask_groups(likely, unit, above=above, about=text, is_sure=False)
+    if groups:
+        return _Nature(groups)
+    return _Nature([], (yield from ask_night_low(None, unit, about=text)))
+
+
+def _ask_home(plants: Sequence[ListedPlant], spots: Sequence[str]) -> Dialogue[str]:
+    """Return the home of plants for which the list has none."""
+    homeless = [plant.name for plant in plants if not plant.home]
+    if not homeless or len(spots) == 1:
+        return spots[0]
+    above = ("", f"Without a home: {listed(homeless)}")
+    return (yield from ask_name_of("Their home", spots, spots[0], above=above))

@@ -1,0 +1,59 @@
+"""A phone as the channel of a new collection: where its URL is kept, and how it is tried."""
+
+import os
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from sillward.channels import channel_trial
+from sillward.channels.channel_trial import Outcome
+from sillward.channels.sender_process import SenderProcess
+from sillward.config.channel import Channel
+from sillward.config.credentials import channel_file, read_credential
+from sillward.config.settings import Settings
+from sillward.forecast.store import Clock
+from sillward.setup.answers import SiteAnswer
+from sillward.setup.phone_questions import Phone, new_topic
+from sillward.setup.writing import can_write_into
+from sillward.text.units import Units
+from sillward.wording.voice import Voice
+from sillward_rules.weather.site import Site
+
+PHONE = "phone"
+"""What the channel is called; with a number behind it if another secret has that name."""
+
+
+def own_phone(
+    settings: Settings, sender: SenderProcess, clock: Clock, path: Path, site: SiteAnswer
+) -> Phone:
+    """Return what to know of a phone.
+
+    path: the collection file. The URL is kept in the credentials folder, or else beside it.
+    """
+    place = Site(site.name, site.latitude, site.longitude, site.elevation_m, ZoneInfo(site.zone))
+    voice = Voice(place, Units(site.unit))
+
+    def send(channel: Channel) -> Outcome:
+        message = channel_trial.message(channel, voice, clock(), None)
+        return channel_trial.send_trial(channel, message, sender)
+
+    def problem(channel: Channel) -> str | None:
+        return sender.problems([channel])[0]
+
+    in_environment = settings.channels.get(PHONE)
+    if in_environment is not None:
+        return Phone(PHONE, None, in_environment, "", problem, send)
+    folder = settings.credentials
+    if folder is None or not can_write_into(folder):
+        folder = path.absolute().parent
+    kept = read_credential(folder, channel_file(PHONE))
+    name = PHONE if kept is not None else _free_name(folder)
+    return Phone(name, folder / channel_file(name), kept, new_topic(), problem, send)
+
+
+def _free_name(folder: Path) -> str:
+    """Return the first name of which no credential is there, not even an unreadable one."""
+    name, number = PHONE, 1
+    while os.path.lexists(folder / channel_file(name)):
+        number += 1
+        name = f"{PHONE}_{number}"
+    return name
