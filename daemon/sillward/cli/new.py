@@ -17,7 +17,8 @@ from sillward.config.settings import load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.forecast.store import utc_now
 from sillward.setup import adding, first_run, plant_list, prompts
-from sillward.setup.own_phone import own_phone
+from sillward.setup.own_phone import Sending, own_phone
+from sillward.setup.phone_questions import new_topic
 from sillward.setup.plant_list import PlantList
 from sillward.wording import full_sheet
 from sillward_rules.sheet import Round, draw_up
@@ -50,14 +51,15 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
             click.echo(adding.tables_to_add(path, plants))
             return
         with closing(SenderProcess()) as sender:
-            phone_for = functools.partial(own_phone, settings, sender, utc_now)
+            sending = Sending(sender, sender.problems, utc_now)
+            phone_for = functools.partial(own_phone, settings, sending, new_topic())
             written = first_run.ask_and_write(path, atlas(settings), phone_for, plants, force=force)
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nsillward: stopped; nothing was written", err=True)
         click.get_current_context().exit(1)
     click.echo(f"\nWritten: {written.path}\n")
     _show_sheet(written.path)
-    prompts.tell(first_run.next_steps(written, settings))
+    first_run.tell_next_steps(written, settings)
 
 
 def _read_list(path: Path) -> PlantList:

@@ -139,7 +139,7 @@ def _by_kind(spots: list[SpotAnswer]) -> tuple[list[str], list[str]]:
 def _ask_what_then(text: str) -> Dialogue[str]:
     """Show the whole file, and ask what is done with it."""
     line = "-" * 20
-    above = ("", f"{line} the file {line}", *text.splitlines(), f"{line} its end {line}", "")
+    above = ("", f"{line} the file {line}", text.rstrip(), f"{line} its end {line}", "")
     question = "Write it, change an answer, or stop?"
     return (yield from prompts.ask_name_of(question, (WRITE, CHANGE, STOP), WRITE, above=above))
 
@@ -154,7 +154,7 @@ def _written_credential(phone: PhoneAnswer | None) -> Path | None:
     try:
         writing.write_credential(phone.file, phone.url)
     except OSError as error:
-        prompts.tell([f"{phone.file}: cannot be written: {error.strerror or error}"])
+        click.echo(f"{phone.file}: cannot be written: {error.strerror or error}")
         return None
     return phone.file
 
@@ -199,42 +199,41 @@ def _writable_path(path: Path, *, force: bool) -> Path:
 # -- what to do next
 
 
-def next_steps(written: Written, settings: Settings) -> list[str]:
-    """Return what to do with the new collection, in lines."""
+def tell_next_steps(written: Written, settings: Settings) -> None:
+    """Print what to do with the new collection: commands, and what each is for."""
+    click.echo("Next:")
+    for command, purpose in next_steps(written, settings):
+        click.echo(f"  {command}")  # never broken, so that it can be copied
+        prompts.tell([f"      {purpose}"], hanging=0)
+
+
+def next_steps(written: Written, settings: Settings) -> list[tuple[str, str]]:
+    """Return the commands that come next, each with what it is for."""
     path = written.path
     option = "" if path == settings.collection else f" --collection {shlex.quote(str(path))}"
     return [
-        "Next:",
-        f"  sillward check{option}",
-        "      every limit and where it comes from, and what your spots leave open",
+        (f"sillward check{option}", "what your spots leave open, and every limit"),
         *_phone_steps(written, settings, option),
-        f"  sillward run{option}",
-        "      the daemon, which tells you in time",
+        (f"sillward run{option}", "the daemon, which tells you in time"),
     ]
 
 
-def _phone_steps(written: Written, settings: Settings, option: str) -> list[str]:
+def _phone_steps(written: Written, settings: Settings, option: str) -> list[tuple[str, str]]:
     phone = written.phone
     if phone is None:
-        return [
-            "  a channel: take the # away at the end of the file, and put its URL into"
-            " SILLWARD_CHANNELS__PHONE"
-        ]
-    variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
+        purpose = "the URL of your phone; take the # away at the end of the file too"
+        return [("export SILLWARD_CHANNELS__PHONE='...'", purpose)]
     if not written.is_told:
-        return [
-            f"  export {variable}='...'",
-            f"      the URL of {phone.name}, which is kept nowhere",
-        ]
+        variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
+        return [(f"export {variable}='...'", f"the URL of {phone.name}, which is kept nowhere")]
     steps = []
     if phone.file is not None and phone.file.parent != settings.credentials:
-        steps = [
-            f"  export SILLWARD_CREDENTIALS={shlex.quote(str(phone.file.parent))}",
-            f"      in your shell and for the daemon: the URL of {phone.name} is in"
-            f" {phone.file.name} there",
-        ]
-    elif phone.file is not None:
-        steps = [f"  the URL of {phone.name} is in {phone.file}, which the daemon reads"]
+        folder = shlex.quote(str(phone.file.parent))
+        purpose = (
+            f"for your shell and for the daemon: the URL of {phone.name} is in the file"
+            f" {phone.file.name} there. Units of systemd have a line for it (docs/service.md)."
+        )
+        steps.append((f"export SILLWARD_CREDENTIALS={folder}", purpose))
     if not phone.has_arrived:
-        steps += [f"  sillward try-channel {phone.name}{option}", "      no trial has arrived yet"]
+        steps.append((f"sillward try-channel {phone.name}{option}", "no trial has arrived yet"))
     return steps

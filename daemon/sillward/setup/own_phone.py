@@ -1,18 +1,19 @@
 """A phone as the channel of a new collection: where its URL is kept, and how it is tried."""
 
 import os
+from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from sillward.channels import channel_trial
 from sillward.channels.channel_trial import Outcome
-from sillward.channels.sender_process import SenderProcess
+from sillward.channels.sender import Problems, Sender
 from sillward.config.channel import Channel
 from sillward.config.credentials import channel_file, read_credential
 from sillward.config.settings import Settings
 from sillward.forecast.store import Clock
 from sillward.setup.answers import SiteAnswer
-from sillward.setup.phone_questions import Phone, new_topic
+from sillward.setup.phone_questions import Phone
 from sillward.setup.writing import can_write_into
 from sillward.text.units import Units
 from sillward.wording.voice import Voice
@@ -22,32 +23,42 @@ PHONE = "phone"
 """What the channel is called; with a number behind it if another secret has that name."""
 
 
+@dataclass(frozen=True, slots=True)
+class Sending:
+    """How channels are looked at and tried."""
+
+    sender: Sender
+    problems: Problems
+    clock: Clock
+
+
 def own_phone(
-    settings: Settings, sender: SenderProcess, clock: Clock, path: Path, site: SiteAnswer
+    settings: Settings, sending: Sending, topic: str, path: Path, site: SiteAnswer
 ) -> Phone:
     """Return what to know of a phone.
 
+    topic: one that nobody guesses, the same whenever this is asked.
     path: the collection file. The URL is kept in the credentials folder, or else beside it.
     """
     place = Site(site.name, site.latitude, site.longitude, site.elevation_m, ZoneInfo(site.zone))
     voice = Voice(place, Units(site.unit))
 
     def send(channel: Channel) -> Outcome:
-        message = channel_trial.message(channel, voice, clock(), None)
-        return channel_trial.send_trial(channel, message, sender)
+        message = channel_trial.message(channel, voice, sending.clock(), None)
+        return channel_trial.send_trial(channel, message, sending.sender)
 
     def problem(channel: Channel) -> str | None:
-        return sender.problems([channel])[0]
+        return sending.problems([channel])[0]
 
     in_environment = settings.channels.get(PHONE)
     if in_environment is not None:
-        return Phone(PHONE, None, in_environment, "", problem, send)
+        return Phone(PHONE, None, in_environment, topic, problem, send)
     folder = settings.credentials
     if folder is None or not can_write_into(folder):
         folder = path.absolute().parent
     kept = read_credential(folder, channel_file(PHONE))
     name = PHONE if kept is not None else _free_name(folder)
-    return Phone(name, folder / channel_file(name), kept, new_topic(), problem, send)
+    return Phone(name, folder / channel_file(name), kept, topic, problem, send)
 
 
 def _free_name(folder: Path) -> str:

@@ -9,6 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
+from sillward.config.plant_models import MAX_COUNT
 from sillward.setup.answers import PlantAnswer
 from sillward.setup.toml_text import number_text, quoted
 
@@ -19,7 +20,6 @@ MIN_COUNTED = 12
 """Numbered plants that get a table of their own beside others that are alike. Judgement: fewer take
 less room as names."""
 
-MAX_COUNT = 1000
 
 SHARED = ("holder", "home", "shelter")
 """Keys that [defaults] may say."""
@@ -121,8 +121,7 @@ def _line(kind: _Kind, key: str, defaults: Mapping[str, Any]) -> str | None:
         return None
     if value is not None:
         return f"{key} = {quoted(value)}"
-    # A plant that lives in the shelter of all others has none anyway.
-    return None if default in (None, False, kind.home) else f"{key} = false"
+    return None if default in (None, False) else f"{key} = false"
 
 
 # -- text

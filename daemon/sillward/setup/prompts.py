@@ -82,13 +82,14 @@ def _answer(taken: Taken) -> str:
 
 
 def tell(lines: Sequence[str], *, err: bool = False, hanging: int = 2) -> None:
-    """Print lines, broken to the width of the terminal.
+    """Print lines, broken to the width of the terminal; a text of several lines stays as it is.
 
     hanging: by how much what follows the first line of a paragraph is indented.
     """
     screen = _screen(err=err)
     for line in lines:
-        click.echo(wrapped(line, screen.columns, hanging), err=err)
+        whole = "\n" in line
+        click.echo(line if whole else wrapped(line, screen.columns, hanging), err=err)
 
 
 def _typed(question: Question[Any], offered: str, *, err: bool) -> str:

@@ -24,16 +24,14 @@ def ask_spots(
     """
     above = [""]
     while True:
-        above.append("Spots outdoors, such as a bench, a pergola, a balcony")
-        names = yield from _ask_names(outdoors, (), above)
+        names = yield from _ask_names("Spots outdoors", outdoors, above)
         spots: list[SpotAnswer] = []
         for name in names:
             spots.append((yield from _ask_outdoors(name)))
-        above = ["", "Spots indoors, where plants are carried to on cold nights"]
         missing = [name for name in needed if name not in names]
-        rooms = [name for name in indoors if name not in names]
+        rooms = [name for name in dict.fromkeys([*indoors, *missing]) if name not in names]
         inside = yield from _ask_names(
-            list(dict.fromkeys([*rooms, *missing])), names, above, missing
+            "Rooms that plants are carried to on cold nights", rooms, [""], names, missing
         )
         for name in inside:
             spots.append((yield from _ask_indoors(name, unit)))
@@ -43,7 +41,11 @@ def ask_spots(
 
 
 def _ask_names(
-    usual: Sequence[str], taken: Sequence[str], above: Sequence[str], needed: Sequence[str] = ()
+    what: str,
+    usual: Sequence[str],
+    above: Sequence[str],
+    taken: Sequence[str] = (),
+    needed: Sequence[str] = (),
 ) -> Dialogue[list[str]]:
     """Ask for the names of spots, with commas between.
 
@@ -64,7 +66,7 @@ def _ask_names(
             raise ValueError(msg)
         return names
 
-    text = f"Their names, with commas between ({NONE} for none)"
+    text = f"{what} (with commas between; {NONE} for none)"
     question = Question(text, read, joined_names(usual), above=tuple(above))
     return (yield from ask(question))
 
