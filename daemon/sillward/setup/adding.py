@@ -35,7 +35,7 @@ def tables_to_add(path: Path, plants: PlantList) -> str:
     answers = prompts.hold(
         Conversation(lambda: ask_about_list(plants, outdoors, rooms, unit)), err=True
     )
-    defaults = read_document(path).get("defaults", {})
+    defaults = read_document(path)[0].get("defaults", {})
     head = f"# -- {len(answers)} plants of {plants.file}, for the end of {path.name}"
     return "\n\n".join([head, *plant_tables(answers, defaults)])
 
