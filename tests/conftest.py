@@ -31,8 +31,16 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
-TOGETHER = ("tests/browser/", "tests/daemon/wording/")
-"""Where tests share what takes long: a browser, and what is told in each situation."""
+TOGETHER = (
+    "tests/browser/",
+    "tests/daemon/cli/test_replay_command.py",
+    "tests/daemon/wording/",
+    "tests/docs/",
+    "tests/end_to_end/test_year_of_airport_weather.py",
+    "tests/published/test_nights_by_zone.py",
+    "tests/rules/replay/test_engine.py",
+)
+"""Where tests share what takes long: a browser, what is told in each situation, replays."""
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:

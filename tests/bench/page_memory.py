@@ -16,6 +16,7 @@ from unittest import mock
 
 from sillward.page.people import passphrases
 from tests.bench.table import Row, report
+from tests.support.forked import Forked
 from tests.support.installation import Installation, an_installation, wait_for
 from tests.support.plain_browser import Browser, free_port
 
@@ -26,7 +27,7 @@ PASSPHRASE = "three brave geese"
 _LINK = re.compile(r'href="(/[^"#?]*)"')
 
 
-def memory_mb(process: "subprocess.Popen[bytes]", what: str) -> float:
+def memory_mb(process: Forked | subprocess.Popen[bytes], what: str) -> float:
     """Return what a process holds in memory, VmRSS now or VmHWM at its most [MB]."""
     status = Path(f"/proc/{process.pid}/status").read_text(encoding="utf-8")
     found = re.search(rf"^{what}:\s+(\d+) kB", status, re.MULTILINE)
@@ -36,9 +37,9 @@ def memory_mb(process: "subprocess.Popen[bytes]", what: str) -> float:
     return int(found[1]) / 1000
 
 
-def started(installation: Installation) -> "subprocess.Popen[bytes]":
+def started(installation: Installation) -> Forked | subprocess.Popen[bytes]:
     """Start the daemon, and wait until its first notice is sent."""
-    process = installation.start()
+    process = installation.start("-m", "sillward", "run")
     if not wait_for(lambda: "sent" in installation.states, 60):
         msg = "the daemon has told nothing"
         raise RuntimeError(msg)

@@ -18,7 +18,10 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
+from tempfile import TemporaryFile
 from typing import Any
+
+from tests.support.forked import Forked, mother
 
 SITE = "Afternoon court"
 HOURS = 9 * 24
@@ -214,7 +217,7 @@ class Installation:
     forecast: list[bytes]
     """What the forecast server answers: the last entry."""
     asked: list[str]
-    running: list[subprocess.Popen[bytes]] = field(default_factory=list)
+    running: list[Forked | subprocess.Popen[bytes]] = field(default_factory=list)
 
     @property
     def ledger(self) -> Path:
@@ -229,29 +232,35 @@ class Installation:
             "SILLWARD_FORECAST__BASE_URL": f"http://127.0.0.1:{self.forecast_port}",
         }
 
-    def start(self, *words: str) -> subprocess.Popen[bytes]:
+    def start(self, *words: str) -> Forked | subprocess.Popen[bytes]:
         """Start the daemon, or a script that does."""
-        with (self.folder / "log").open("ab") as log:
-            process = subprocess.Popen(
-                [sys.executable, *(words or ("-m", "sillward", "run"))],
-                cwd=self.folder,
-                env=self.environment,
-                stdout=subprocess.DEVNULL,
-                stderr=log,
-            )
+        process: Forked | subprocess.Popen[bytes]
+        with (self.folder / "log").open("ab") as log, open(os.devnull, "wb") as nowhere:
+            if words:
+                process = subprocess.Popen(
+                    [sys.executable, *words],
+                    cwd=self.folder,
+                    env=self.environment,
+                    stdout=nowhere,
+                    stderr=log,
+                )
+            else:
+                process = self._forked("run", stdout=nowhere.fileno(), stderr=log.fileno())
         self.running.append(process)
         return process
 
     def call(self, *words: str) -> subprocess.CompletedProcess[str]:
         """Run a command to its end."""
-        return subprocess.run(
-            [sys.executable, "-m", "sillward", *words],
-            cwd=self.folder,
-            env=self.environment,
-            capture_output=True,
-            text=True,
-            timeout=20,
-            check=False,
+        with TemporaryFile() as out, TemporaryFile() as err:
+            process = self._forked(*words, stdout=out.fileno(), stderr=err.fileno())
+            self.running.append(process)
+            code = process.wait(20)
+            said = [(file.seek(0), file.read().decode())[1] for file in (out, err)]
+        return subprocess.CompletedProcess(words, code, *said)
+
+    def _forked(self, *words: str, stdout: int, stderr: int) -> Forked:
+        return mother().fork(
+            *words, cwd=self.folder, env=self.environment, stdout=stdout, stderr=stderr
         )
 
     def logged(self, text: str, times: int = 1) -> bool:
@@ -286,7 +295,7 @@ class Installation:
             )
         database.close()
 
-    def stop(self, process: subprocess.Popen[bytes]) -> int:
+    def stop(self, process: Forked | subprocess.Popen[bytes]) -> int:
         """Ask the daemon to end; return how it ended, within five seconds."""
         process.send_signal(signal.SIGTERM)
         return process.wait(5)
