@@ -93,6 +93,7 @@ def all_that_is_printed(path: Path, plant: str) -> dict[str, str]:
     """What each command says on standard output; the round is told, and cannot be sent."""
     told = ("--collection", path)
     calls = {"send": ("send", "--round", "dusk", *told), "check": ("check", *told)}
+    calls["check --full"] = ("check", "--full", *told)
     for round_ in Round:
         calls[f"sheet {round_.value}"] = ("sheet", "--round", round_.value, *told)
     calls |= {

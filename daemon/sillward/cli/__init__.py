@@ -60,7 +60,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
     "Set up": {
         "new": "A few questions, and your first collection.",
         "passphrase": "The passphrase with which you sign in to the page.",
-        "check": "Is the collection right? Every limit and its origin.",
+        "check": "Is the collection right? What was understood of it.",
         "try-channel": "Send a trial to a channel, or to all.",
         "try-sensors": "What arrives from each sensor, for a while.",
         "digest": "The week's mail as a page to look at, not sent.",

@@ -16,7 +16,9 @@ from sillward.cli.printing import print_json
 from sillward.config.channel import Channel
 from sillward.ical import publisher
 from sillward.reports import check as report
+from sillward.reports import check_short
 from sillward.reports import words as words_report
+from sillward.reports.check_facts import MessageLinks
 from sillward.service import accepted_limits, damage_questions
 from sillward.text import terminal
 from sillward_rules.sheet import Round, draw_up
@@ -24,11 +26,13 @@ from sillward_rules.sheet import Round, draw_up
 
 @click.command()
 @shared.options(at=False, recorded=False)
+@click.option("--full", is_flag=True, help="Every limit of every plant, and where it comes from.")
 @click.option("--strict", is_flag=True, help="A channel without a url is an error.")
-def check(options: Options, as_json: bool, strict: bool) -> None:
-    """Validate collection, settings and channels; show every limit and where it comes from.
+def check(options: Options, as_json: bool, full: bool, strict: bool) -> None:
+    """Validate collection, settings and channels; show in short what was understood.
 
-    A channel whose url is neither in the file nor in the environment nor a credential is named.
+    A mistake is told with its line in the file. A channel whose url is neither there nor in the
+    environment nor a credential is named.
 
     Example: sillward check --collection yard.toml
     """
@@ -54,8 +58,9 @@ def check(options: Options, as_json: bool, strict: bool) -> None:
     links = _links(app)
     if as_json:
         print_json(report.document(app.household, app.clock(), sources, links))
-    else:
-        click.echo(report.text(app.household, app.clock(), sources, terminal.screen(), links))
+        return
+    told = report.text if full else check_short.text
+    click.echo(told(app.household, app.clock(), sources, terminal.screen(), links))
 
 
 def _void_limits(app: App) -> list[str]:
@@ -79,14 +84,14 @@ def _proposed_limits(app: App) -> list[str]:
     return [app.household.voice.remark(remark) for remark in found]
 
 
-def _links(app: App) -> report.MessageLinks | None:
+def _links(app: App) -> MessageLinks | None:
     """Return how messages are answered; None if no page is served."""
     page, channels = app.settings.page, app.household.channels
     standing = page_access.standing(app)
     if standing is None:
         return None
     ways = zip(channels, apprise_sender.ways_to_answer(channels), strict=True)
-    return report.MessageLinks(
+    return MessageLinks(
         standing,
         page.url,
         {channel.name: way.value for channel, way in ways if way is not None},

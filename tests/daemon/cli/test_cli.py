@@ -534,7 +534,7 @@ def test_a_channel_that_cannot_work_ends_with_78_and_no_url(tmp_path: Path) -> N
 
 
 def test_check_tells_every_limit_of_every_plant_and_whose_it_is() -> None:
-    result = call("check", "--collection", COURTYARD)
+    result = call("check", "--full", "--collection", COURTYARD)
 
     assert result.exit_code == 0
     household = load_household(COURTYARD)

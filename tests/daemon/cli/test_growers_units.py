@@ -160,7 +160,7 @@ def day_and_hour(at: str) -> str:
 
 
 def test_check_tells_limits_and_hours_as_the_grower_reads_them(us: Path) -> None:
-    text = told(us, "check")
+    text = told(us, "check", "--full")
     report = machine(us, "check")
 
     blocks = text.split("\n\n")

@@ -143,7 +143,7 @@ def test_parents_go_by_common_names_too(tmp_path: Path) -> None:
 def test_check_says_what_a_name_was_taken_for(tmp_path: Path, line: str, said: str) -> None:
     path = with_moth(tmp_path, line)
 
-    result = CliRunner().invoke(main, ["check", "--collection", str(path)])
+    result = CliRunner().invoke(main, ["check", "--full", "--collection", str(path)])
 
     assert " ".join(said.split()) in " ".join(result.stdout.split())
 

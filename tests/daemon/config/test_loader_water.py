@@ -311,7 +311,7 @@ def test_wrong_hours_are_answered_with_right_ones(tmp_path: Path) -> None:
 
 
 def checked(path: Path) -> str:
-    result = CliRunner().invoke(main, ["check", "--collection", str(path)])
+    result = CliRunner().invoke(main, ["check", "--full", "--collection", str(path)])
     assert result.exit_code == 0, result.output
     return result.output
 
@@ -333,7 +333,7 @@ def test_check_asks_for_the_rain_and_tells_mistakes_of_the_feed(tmp_path: Path) 
     assert "? rain is not given" in checked(written(tmp_path, ("rain = 0.8\n", "")))
     path = written(tmp_path, more=fed('npk = "20-20-20"\nwater_ec = 0.1\n'))
 
-    result = CliRunner().invoke(main, ["check", "--collection", str(path)])
+    result = CliRunner().invoke(main, ["check", "--full", "--collection", str(path)])
 
     assert result.exit_code == 78
     assert "exactly one of ppm_n and grams_per_litre" in result.output
@@ -384,7 +384,9 @@ def test_with_a_water_each_plant_has_a_limit_for_the_salts_at_its_roots(tmp_path
 
 def test_check_tells_the_water_and_the_limit_for_salts_at_the_roots(tmp_path: Path) -> None:
     text = "[water]\nec = 0.6\nalkalinity = 150\nrain = 0.5\n"
-    result = CliRunner().invoke(main, ["check", "--collection", str(written(tmp_path, more=text))])
+    path = written(tmp_path, more=text)
+
+    result = CliRunner().invoke(main, ["check", "--full", "--collection", str(path)])
 
     assert "EC 0.6 mS/cm, 50 % rain: 0.3; alkalinity 150 mg/L" in " ".join(result.output.split())
     assert "medium_salt_high" in result.output

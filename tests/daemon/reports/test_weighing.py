@@ -254,7 +254,7 @@ def checked(folder: Path, *changes: tuple[str, str]) -> tuple[str, Any]:
         text = text.replace(old, new)
     path = folder / "yard.toml"
     path.write_text(text, encoding="utf-8")
-    arguments = ["check", "--collection", str(path)]
+    arguments = ["check", "--full", "--collection", str(path)]
     plain, as_json = (CliRunner().invoke(main, [*arguments, *more]) for more in ([], ["--json"]))
     assert plain.exit_code == as_json.exit_code == 0, plain.output
     return plain.stdout, json.loads(as_json.stdout)

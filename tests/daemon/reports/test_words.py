@@ -141,7 +141,7 @@ def test_a_check_says_what_the_wording_leaves_out_and_passes(tmp_path: Path) -> 
 def test_a_check_says_how_one_is_spoken_to(tmp_path: Path, notices: str, told: str) -> None:
     path = yard(tmp_path, notices, "{% macro stay_in(who) %}Adentro: {{ who }}{% endmacro %}")
 
-    shown = call("check", "--collection", path).stdout
+    shown = call("check", "--full", "--collection", path).stdout
 
     assert re.search(rf"^told in: +{re.escape(told)}$", shown, re.MULTILINE)
 

@@ -1,0 +1,104 @@
+"""What `sillward check` warns of: what cannot be as the collection says, or harms plants."""
+
+from collections.abc import Iterator, Sequence
+from datetime import datetime
+from typing import Any
+
+from sillward.config.build_collection import OWN_LIMIT
+from sillward.wording.voice import Voice
+from sillward_rules.physics.cold_harm import MIN_SPAN_K
+from sillward_rules.planners.strength import too_strong_for
+from sillward_rules.plants import never_given
+from sillward_rules.plants.collection import Collection
+from sillward_rules.plants.feeds import Course
+from sillward_rules.plants.plant import Plant
+from sillward_rules.remark import FeedTooStrong
+
+
+def warnings(collection: Collection, now: datetime, voice: Voice) -> list[tuple[str, str]]:
+    """Return each warning with its plant, spot or feed; with "" if the text itself names them."""
+    return [
+        *_limits_too_close(collection.plants, voice),
+        *_never_given(collection),
+        *_too_strong(collection, now, voice),
+        *_about_readings(collection, voice),
+    ]
+
+
+def document(collection: Collection, now: datetime, voice: Voice) -> dict[str, Any]:
+    """Return the warnings of limits and feeds as plain types, for JSON."""
+    too_close = _limits_too_close(collection.plants, voice)
+    return {
+        "warnings": [{"plant": name, "text": text} for name, text in too_close],
+        "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
+        "too_strong": [text for _, text in _too_strong(collection, now, voice)],
+    }
+
+
+MAX_NAMED = 6
+"""Of those that something is said of so many are named. Judgement: the number tells the rest."""
+
+
+def first_of(names: Sequence[str]) -> str:
+    """Return the first of many names, and how many more there are."""
+    more = len(names) - MAX_NAMED
+    return ", ".join(names[:MAX_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _limits_too_close(plants: Sequence[Plant], voice: Voice) -> list[tuple[str, str]]:
+    """Return the names of plants whose two limits of cold do not go together, and why not."""
+    found = ((plant.name, _too_close(plant, voice)) for plant in plants)
+    return [(name, warning) for name, warning in found if warning is not None]
+
+
+def _too_strong(collection: Collection, now: datetime, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield what is too strong for some plants; these are named in the text.
+
+    Without what can be given on humid mornings of a feed for all plants: it is so for few of them.
+    """
+    for remark in too_strong_for(collection, collection.site.local_date(now)):
+        if not (remark.dries and isinstance(remark, FeedTooStrong) and not remark.feed):
+            yield "", voice.remark(remark)
+
+
+def _about_readings(collection: Collection, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield the spots whose readings ask for a look, and why: a thermometer that is in doubt, or
+    one that contradicts what the grower has said."""
+    for spot in collection.spots:
+        if (question := spot.question) is not None:
+            yield spot.name, voice.remark(question)
+        elif spot.is_contradicted and spot.taught is not None:
+            yield spot.name, voice.retold(spot.taught)
+
+
+def _too_close(plant: Plant, voice: Voice) -> str | None:
+    """Return what is wrong if comfort lies below injury, or hardly above it.
+
+    Limits that both come from the groups are not the grower's to mend.
+    """
+    comfort, injury = plant.limits.night_low, plant.limits.brief_low
+    if comfort is None or injury is None or comfort.value - injury.value >= MIN_SPAN_K:
+        return None
+    if OWN_LIMIT not in (comfort.origin, injury.origin):
+        return None
+    night, brief = voice.bound(comfort.value), voice.bound(injury.value)
+    least = voice.kelvins(MIN_SPAN_K)
+    if comfort.value < injury.value:
+        wrong = (
+            f"night_low {night} is below brief_low {brief}, which injures within hours, so it "
+            f"goes in for {brief} all the same"
+        )
+    else:
+        wrong = (
+            f"night_low {night} is less than {least} above brief_low {brief}; harm is worked out "
+            f"as if {least} lay between them"
+        )
+    return f"{wrong}: set both under limits, brief_low at least {least} lower"
+
+
+def _never_given(collection: Collection) -> Iterator[tuple[str, str]]:
+    """Yield each feed and course with a name that never reaches some of its plants, and why."""
+    for one, plants in never_given.out_of_reach(collection):
+        done = "given" if isinstance(one, Course) else "fed"
+        why = f"never {done} by sillward: not misted, and no pot given"
+        yield one.name, f"{first_of(plants)}: {why}"

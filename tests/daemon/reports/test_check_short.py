@@ -1,0 +1,195 @@
+"""What `check` prints by default: all that a grower looks for, on a screen or two."""
+
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+
+import pytest
+
+from sillward.config.household import Household
+from sillward.config.loader import load_household
+from sillward.reports import check, check_short
+from sillward.reports.check_short import MAX_LINES, folded
+from sillward.text.columns import Screen, width
+from tests.support.paths import EXAMPLES
+
+NOW = datetime.fromisoformat("2026-05-14T17:00-03:00")
+
+HEAD = """\
+site = { name = "Yard", latitude = -32.9, longitude = -68.9, elevation = 780, zone = "UTC" }
+defaults = { holder = "pot", home = "bench", shelter = "room" }
+"""
+
+
+def household_of(folder: Path, text: str) -> Household:
+    path = folder / "yard.toml"
+    path.write_text(HEAD + text, encoding="utf-8")
+    return load_household(path)
+
+
+def lines_of(household: Household, columns: int = 78) -> list[str]:
+    return check_short.text(household, NOW, ["Open-Meteo"], Screen(columns)).splitlines()
+
+
+PLANTS = """
+[spots.bench]
+night_offset = 1
+sky_view = 0.5
+[spots.room]
+indoors = true
+night_low = 12
+[[plants]]
+names = ["Blue", "Red"]
+group = "vanda strap-leaf"
+limits.night_low = 13
+but.Red.limits.salt_high = 0.5
+[[plants]]
+name = "Moth"
+count = 12
+group = "moth orchid"
+"""
+
+
+def test_plants_that_are_alike_have_a_line(tmp_path: Path) -> None:
+    lines = lines_of(household_of(tmp_path, PLANTS))
+
+    assert lines[2:7] == [
+        "                                  night_low  brief_low",
+        " 1  vanda strap-leaf              13 °C*     10 °C      Blue",
+        " 1  vanda strap-leaf; * salt_hi…  13 °C*     10 °C      Red",
+        "12  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1 to 12",
+        "* your own. Every limit and where it comes from: `sillward check --full`",
+    ]
+    assert lines[-1] == "all is well: 14 plants"
+
+
+def test_spots_say_who_is_there_and_what_is_guessed(tmp_path: Path) -> None:
+    lines = lines_of(household_of(tmp_path, PLANTS.replace("night_low = 12\n", "")))
+
+    assert lines[8:12] == [
+        "spot bench (outdoors): home of 14 plants",
+        "  ? not given, so guessed: sun, wind, rain",
+        "spot room (indoors): shelter of 14",
+        "  ? night_low is not given: nobody knows what it holds at night",
+    ]
+
+
+def test_what_is_as_by_default_is_left_out_and_the_rest_is_told(tmp_path: Path) -> None:
+    plain = "\n".join(lines_of(household_of(tmp_path, PLANTS)))
+    said = lines_of(
+        household_of(
+            tmp_path,
+            PLANTS
+            + """
+[[rules]]
+name = "wind"
+watch = "gust"
+above = "5 m/s"
+asks = "note"
+[habits]
+caution = "careful"
+hours = ["06:30-08:30"]
+[notices]
+quiet = "22:30-06:30"
+clock = "12 h"
+[[channels]]
+name = "phone"
+url = "json://localhost"
+""",
+        )
+    )
+
+    for subject in ("own rules:", "caution:", "watering hours:", "what follows:", "told in:"):
+        assert subject not in plain
+        assert any(line.startswith(subject) for line in said), subject
+    assert "nobody will be told" in plain
+    assert "nobody will be told" not in "\n".join(said)
+    assert any(line.startswith("channel phone:") for line in said)
+
+
+def test_a_warning_is_told_once_for_all_that_it_is_about(tmp_path: Path) -> None:
+    text = PLANTS.replace("count = 12\n", "count = 12\nlimits.night_low = 10.5\n")
+
+    said = " ".join(lines_of(household_of(tmp_path, text)))
+
+    assert said.count("! Moth 1 to 12: night_low 10.5 °C is less than 1.5 °C above brief_low") == 1
+    assert said.endswith("understood: 14 plants; 12 warnings")
+
+
+def test_a_group_that_became_several_is_asked_about(tmp_path: Path) -> None:
+    text = PLANTS.replace('"moth orchid"', '"rosette succulent"')
+
+    lines = lines_of(household_of(tmp_path, text))
+
+    assert sum(line.startswith('? "rosette succulent" is now') for line in lines) == 1
+
+
+def of_many(kinds: int, spots: int, feeds: int) -> str:
+    """A collection in which everything is there many times."""
+    parts = [f'[spots."bench number {number}"]' for number in range(spots)]
+    for number in range(kinds):
+        parts.append(
+            f'[[plants]]\nname = "A plant with a rather long name {number}"\ngroup = "aloe"\n'
+            f"limits.night_low = {3 + number / 100}\n"
+        )
+    for number in range(feeds):
+        parts.append(
+            f'[[feeds]]\nname = "feed {number}"\nnpk = "20-20-20"\nppm_n = 900\nwater_ec = 0.2\n'
+            f'plants = {{ name = "A plant with a rather long name {number}" }}'
+        )
+    return "[spots.bench]\n[spots.room]\nindoors = true\n" + "\n".join(parts)
+
+
+@pytest.mark.parametrize("columns", [48, 78, 118])
+@pytest.mark.parametrize(("kinds", "spots", "feeds"), [(300, 2, 0), (46, 6, 4), (300, 30, 40)])
+def test_it_is_short_and_fits_for_any_collection(
+    tmp_path: Path, kinds: int, spots: int, feeds: int, columns: int
+) -> None:
+    household = household_of(tmp_path, of_many(kinds, spots, feeds))
+
+    lines = lines_of(household, columns)
+
+    assert len(lines) <= MAX_LINES + 12
+    assert columns < 78 or len(lines) <= MAX_LINES + 5
+    assert [line for line in lines if width(line) > columns] == []
+    assert any(line.startswith("forecast:") for line in lines)
+    assert f"{kinds} plants" in lines[-1]
+
+
+def test_the_large_example_is_on_one_screen_and_in_full_it_is_not() -> None:
+    household = load_household(EXAMPLES / "three-hundred-plants.toml")
+
+    assert len(lines_of(household)) < 30
+    assert len(check.text(household, NOW, []).splitlines()) > 3000
+
+
+def test_own_and_accepted_limits_are_marked(tmp_path: Path) -> None:
+    household = household_of(tmp_path, PLANTS)
+    collection = household.collection
+    limits = collection.plants[-1].limits
+    assert limits.night_low is not None
+    accepted = replace(limits.night_low, origin="your own limit: accepted 2026-05-01 after damage")
+    last = replace(collection.plants[-1], limits=replace(limits, night_low=accepted))
+    changed = replace(collection, plants=(*collection.plants[:-1], last))
+
+    lines = lines_of(replace(household, collection=changed))
+
+    assert "11  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1 to 11" in lines
+    assert " 1  moth orchid: phalaenopsis     16 °C*     10 °C      Moth 12" in lines
+
+
+@pytest.mark.parametrize(
+    ("names", "told"),
+    [
+        ([], []),
+        (["Moth 1", "Moth 2"], [("Moth 1", 1), ("Moth 2", 1)]),
+        (["A", "Moth 9", "Moth 10", "Moth 11", "B"], [("A", 1), ("Moth 9 to 11", 3), ("B", 1)]),
+        (["M 1", "M 2", "M 3", "N 4"], [("M 1 to 3", 3), ("N 4", 1)]),
+        (
+            ["M 1", "M 3", "M 2", "M 07", "8"],
+            [("M 1", 1), ("M 3", 1), ("M 2", 1), ("M 07", 1), ("8", 1)],
+        ),
+    ],
+)
+def test_numbers_in_a_row_are_one(names: list[str], told: list[tuple[str, int]]) -> None:
+    assert folded(names) == told
