@@ -46,6 +46,9 @@ from sillward_rules.weather.spot import PLANT_HEIGHT_M, Spot, SunWindow
 OWN_LIMIT = "your own limit"
 """The origin of a limit that the collection gives itself."""
 
+OWN_CLASS = "your own"
+"""The origin of a class that it gives itself."""
+
 
 def build_site(table: SiteTable, key: str | None = None) -> Site:
     """Return the site of [site]. key: its key, if that is another than its name."""
@@ -107,9 +110,9 @@ def _own_limits(table: LimitsTable) -> Limits:
     numbers = table.model_dump(exclude={"rot", "rest", "grows"}, exclude_none=True)
     return Limits(
         **{name: Limit(float(value), OWN_LIMIT) for name, value in numbers.items()},
-        rot=RotClass(table.rot, "your own") if table.rot else None,
-        rest=RestClass(table.rest, "your own") if table.rest else None,
-        grows=GrowsClass(table.grows, "your own") if table.grows else None,
+        rot=RotClass(table.rot, OWN_CLASS) if table.rot else None,
+        rest=RestClass(table.rest, OWN_CLASS) if table.rest else None,
+        grows=GrowsClass(table.grows, OWN_CLASS) if table.grows else None,
     )
 
 

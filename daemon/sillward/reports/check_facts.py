@@ -8,7 +8,7 @@ from sillward.config.household import Broker, Household, NoticePolicy, TopicSens
 from sillward.reports.check_warnings import first_of
 from sillward.reports.course import days_of
 from sillward.service import due_rounds
-from sillward.text.columns import Cell, Column
+from sillward.text.columns import Column
 from sillward.text.units import SI
 from sillward.wording.voice import Voice
 from sillward_rules.plants.collection import CAUTION, DEFAULT_CAUTION, Collection
@@ -20,7 +20,7 @@ from sillward_rules.sheet import describe_feed, describe_mixes
 COLUMNS = (Column(fixed=True), Column())
 """The subject of a line, and what holds for it."""
 
-Fact = tuple[Cell, Cell]
+Fact = tuple[str, str]
 
 NOBODY_TOLD = "no channels: sheets can be printed, but nobody will be told"
 
@@ -128,7 +128,7 @@ class FactTeller:
             yield "broker:", _broker(self.household.broker)
 
 
-def _given(collection: Collection) -> Iterator[tuple[Cell, Cell]]:
+def _given(collection: Collection) -> Iterator[Fact]:
     """Yield each feed and course, with how many plants get it, and who is not fed."""
     mixes = describe_mixes(collection)
     every: list[Feed | Course] = [*collection.feeds, *collection.courses]
@@ -161,7 +161,7 @@ def _water(water: Water) -> str:
     )
 
 
-def _about_links(household: Household, links: MessageLinks | None) -> Iterator[tuple[Cell, Cell]]:
+def _about_links(household: Household, links: MessageLinks | None) -> Iterator[Fact]:
     """Yield how the page stands, and how messages are answered, channel by channel."""
     if links is None:
         return

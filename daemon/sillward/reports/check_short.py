@@ -7,7 +7,7 @@ from dataclasses import fields
 from datetime import datetime
 
 from sillward.config import group_lookup
-from sillward.config.build_collection import OWN_LIMIT
+from sillward.config.build_collection import OWN_CLASS, OWN_LIMIT
 from sillward.config.household import Household
 from sillward.reports import check_facts
 from sillward.reports.check import verdict
@@ -101,13 +101,9 @@ def _together(found: Sequence[tuple[str, str]]) -> Iterator[str]:
 
 
 def _facts(facts: Sequence[Fact], screen: Screen) -> Iterator[list[str]]:
-    widest = max((width(_plain(subject)) for subject, _ in facts), default=0)
+    widest = max((width(subject) for subject, _ in facts), default=0)
     for subject, told in facts:
-        yield table([(padded(_plain(subject), widest), told)], check_facts.COLUMNS, screen)
-
-
-def _plain(cell: object) -> str:
-    return cell if isinstance(cell, str) else ""
+        yield table([(padded(subject, widest), told)], check_facts.COLUMNS, screen)
 
 
 # -- plants
@@ -148,7 +144,7 @@ def _kind(same: Sequence[Plant], voice: Voice, columns: int) -> tuple[str, str, 
         for field in fields(Limits)
         if field.name not in ("night_low", "brief_low")
         and (limit := getattr(limits, field.name)) is not None
-        and limit.origin.startswith("your own")
+        and _is_own(limit.origin)
     ]
     if own:
         kind += f"; {OWN} {', '.join(own)}"
@@ -159,7 +155,12 @@ def _kind(same: Sequence[Plant], voice: Voice, columns: int) -> tuple[str, str, 
 def _low(limit: Limit | None, voice: Voice) -> str:
     if limit is None:
         return "-"
-    return voice.bound(limit.value) + (OWN if limit.origin.startswith(OWN_LIMIT) else "")
+    return voice.bound(limit.value) + (OWN if _is_own(limit.origin) else "")
+
+
+def _is_own(origin: str) -> bool:
+    """Whether a limit was given or accepted by the grower, and not worked out from one that was."""
+    return origin in (OWN_LIMIT, OWN_CLASS) or origin.startswith(f"{OWN_LIMIT}: ")
 
 
 def _names(names: Sequence[str], room: int) -> str:
