@@ -2,6 +2,7 @@
 rows."""
 
 import math
+from itertools import pairwise
 from typing import TypeAlias
 
 import numpy as np
@@ -79,5 +80,6 @@ def split_by_keys(cohorts: np.ndarray, *keys: np.ndarray) -> list[np.ndarray]:
         return []
     groups = group_rows(*keys)[1]
     small = groups.astype(np.min_scalar_type(int(groups.max())))  # sorted by radix, in one pass
-    order = np.argsort(small, kind="stable")
-    return np.split(cohorts[order], np.cumsum(np.bincount(groups))[:-1])
+    ordered = cohorts[np.argsort(small, kind="stable")]
+    ends = np.cumsum(np.bincount(groups)).tolist()
+    return [ordered[start:end] for start, end in pairwise([0, *ends])]

@@ -6,6 +6,7 @@ It holds data only; the wording is the shell's.
 """
 
 from collections.abc import Mapping, Sequence
+from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
@@ -40,6 +41,7 @@ from sillward_rules.remark import (
 )
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness, Weather
+from sillward_rules.weather.spot_columns import NO_SPOT
 
 
 class Round(Enum):
@@ -124,6 +126,7 @@ def draw_up(
     scene = _scene_of(round_, collection, weather, state, now)
     chores, warnings, outlook = _plan(round_, scene)
     chores, declined = grower_decisions.without_declined(scene, chores)
+    in_use = _spots_in_use(scene)
     if round_ is not Round.WEEK:
         chores = with_spray(collection, with_loads(collection, chores))
     return replace(
@@ -137,7 +140,7 @@ def draw_up(
                 *weather.remarks,
             ]
         ),
-        assumptions=_assumptions(collection),
+        assumptions=_assumptions(collection, in_use),
         outlook=outlook,
         states=states_after(scene) if round_ is Round.MORNING else scene.states,
         feed=describe_feed(collection.feed) if collection.feed else None,
@@ -145,7 +148,7 @@ def draw_up(
         salts=frozenset(course.name for course in collection.courses),
         spread=_spread_origin(scene),
         notes=weather.notes,
-        learned=_learned(collection),
+        learned=_learned(collection, in_use),
     )
 
 
@@ -276,9 +279,8 @@ SHOWN: tuple[Element, ...] = ("Mg", "Ca", "K", "N", "P")
 """What a salt is given for; sulphate only comes with it."""
 
 
-def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
+def _assumptions(collection: Collection, used: AbstractSet[str]) -> tuple[OpenQuestion, ...]:
     """Return what the collection leaves open about the spots in use."""
-    used = _spots_in_use(collection)
     return tuple(
         OpenQuestion(spot.name, question)
         for spot in collection.spots
@@ -287,9 +289,8 @@ def _assumptions(collection: Collection) -> tuple[OpenQuestion, ...]:
     )
 
 
-def _learned(collection: Collection) -> dict[str, str]:
+def _learned(collection: Collection, used: AbstractSet[str]) -> dict[str, str]:
     """Return what readings have taught about the spots in use, in words."""
-    used = _spots_in_use(collection)
     return {
         spot.name: spot.taught
         for spot in collection.spots
@@ -297,8 +298,10 @@ def _learned(collection: Collection) -> dict[str, str]:
     }
 
 
-def _spots_in_use(collection: Collection) -> set[str | None]:
-    return {spot for kind in collection.kinds for spot in (kind[0].home, kind[0].shelter)}
+def _spots_in_use(scene: Scene) -> set[str]:
+    """Return the homes and shelters of all plants."""
+    columns = np.union1d(scene.home, scene.shelter).tolist()
+    return {scene.spot_name(column) for column in columns if column != NO_SPOT}
 
 
 def _questions(round_: Round, scene: Scene) -> list[Remark]:

@@ -65,7 +65,7 @@ def _id_of(trip: Sequence[Errand], day: date) -> str:
         way += f"-to-{_slug(first.to_spot)}"
     if first.what:
         way += f"-{_slug(first.what)}"
-    return f"{day:%Y-%m-%d}-{kind}-{way}"
+    return f"{day.isoformat()}-{kind}-{way}"
 
 
 class DeferredChores(Sequence[Chore]):

@@ -4,6 +4,7 @@ import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import cache
 from itertools import groupby
 from typing import TYPE_CHECKING
 
@@ -171,7 +172,7 @@ def composed(title: str, parts: Sequence[Part], voice: "Voice", spare: int = 0) 
     parts, and names in these.
     """
     title = cut_title(title)
-    needed = [part for part in parts if part.lines and not part.optional]
+    needed = [_worded_once(part) for part in parts if part.lines and not part.optional]
     room = room_for_body(title) - spare
     crowded = _crowded(needed, room)
     ranked = _by_hour(
@@ -188,9 +189,23 @@ def composed(title: str, parts: Sequence[Part], voice: "Voice", spare: int = 0) 
     lines.add_names()
     for part in parts:
         if part.optional:
-            lines.add(part.lines)
+            lines.add(_worded_once(part).lines)
     lines.add_names()
     return Message(title, lines.text() or voice.say("that_is_all"))
+
+
+def _worded_once(part: Part) -> Part:
+    """Return a part whose lines keep their words: the same are tried beside many others."""
+
+    def crowded() -> Sequence[Line]:
+        assert part.crowded is not None
+        return [replace(line, text=cache(line.text)) for line in part.crowded()]
+
+    return replace(
+        part,
+        lines=tuple(cache(line) for line in part.lines),
+        crowded=None if part.crowded is None else cache(crowded),
+    )
 
 
 _Ranked = tuple[Line, tuple[bool, bool]]

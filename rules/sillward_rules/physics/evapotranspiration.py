@@ -87,4 +87,4 @@ def stress_coefficient(share: ArrayLike, allowed_depletion: ArrayLike) -> Array:
     """
     left = np.asarray(share, dtype=np.float64)
     kept = left / (1.0 - np.asarray(allowed_depletion, dtype=np.float64))
-    return np.asarray(np.clip(kept, 0.0, 1.0))
+    return np.asarray(np.minimum(np.maximum(kept, 0.0), 1.0))

@@ -25,6 +25,8 @@ STEP_H = STEP / timedelta(hours=1)
 CROWN_POOL_MM: Mapping[Rot, float] = {"high": 1.0, "medium": 0.5, "low": 0.2}
 """Water that a crown or axil holds, by rot class [mm]. Judgement: from a film to a pool."""
 
+_USUAL_DEPTHS_MM = (LEAF_FILM.depth_mm, *CROWN_POOL_MM.values())
+
 
 class DayAir:
     """The air of a day at every spot, in steps of five minutes, and when the grower can water.
@@ -143,6 +145,9 @@ class SpotFilms:
 
     def lasting(self, depth_mm: float) -> Array:
         """Return the life of a film of this depth on a leaf or in a crown [h]."""
+        if not self._lasting:  # of all usual depths at once, for which the same sums are needed
+            lasting = drying_times(self.leaf_rate, STEP_H, _USUAL_DEPTHS_MM)
+            self._lasting = dict(zip(_USUAL_DEPTHS_MM, lasting.T.copy(), strict=True))
         if depth_mm not in self._lasting:
             self._lasting[depth_mm] = drying_times(self.leaf_rate, STEP_H, depth_mm)
         return self._lasting[depth_mm]

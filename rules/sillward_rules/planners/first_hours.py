@@ -66,8 +66,10 @@ def find_first_hours(scene: Scene, asks: str, places: Places, end: datetime) -> 
     begin = np.maximum(places.since, scene.now.timestamp())
     rows = scene.rows(moment(float(begin.min())), end) if begin.size else np.arange(0)
     asking: list[Firing] = []
-    if rows.size and not scene.forecast_expired and scene.may_ask(asks, standing):
-        asking = scene.rules_asking(asks, standing)
+    if rows.size and not scene.forecast_expired:
+        span = slice(int(rows[0]), int(rows[-1]) + 1)
+        if scene.may_ask(asks, standing, span):
+            asking = scene.rules_asking(asks, standing)
     firings = tuple(firing for firing in asking if firing.fires[rows].any())
     hours = np.full((len(firings), standing.size), np.inf)
     for number, firing in enumerate(firings):

@@ -92,6 +92,8 @@ class Traits:
     worth: Array
     memo: Memo = field(default_factory=lambda: Memo(_KEPT), init=False, repr=False)
     """What has been worked out of these traits alone, for the next sheet of the same plants."""
+    bounds: Memo = field(default_factory=lambda: Memo(_KEPT), init=False, repr=False)
+    """The bounds of each rule for these plants, which do not depend on where they stand."""
     _variants: Memo = field(default_factory=lambda: Memo(_KEPT_VARIANTS), init=False, repr=False)
 
     @classmethod

@@ -189,7 +189,8 @@ class Buckets:
         slope (pot,) : how much less is lost where so much less is left, for a factor of 1: pots
         that dry out end alike, however they began.
         """
-        lost = np.minimum(self.factor * nominal, np.nan_to_num(self.share, nan=np.inf))
+        most = np.where(np.isnan(self.share), np.inf, self.share)
+        lost = np.minimum(self.factor * nominal, most)
         per_factor = lost / self.factor
         stays = np.maximum(1.0 - self.factor * slope, 0.0)
         self.share -= lost
@@ -204,7 +205,7 @@ class Buckets:
 
     def gain(self, water: Array) -> None:
         """Add rain (pot,), as a share of the available water; what is too much runs off."""
-        gained = np.minimum(water, 1.0 - np.nan_to_num(self.share, nan=1.0))
+        gained = np.minimum(water, 1.0 - np.where(np.isnan(self.share), 1.0, self.share))
         self.share += gained
         self.variance += (RAIN_SD * gained) ** 2
         self._bound()
@@ -259,7 +260,7 @@ class Buckets:
     def _bound(self) -> None:
         np.minimum(self.variance, MOST_SD**2, out=self.variance)
         most = np.sqrt(self.variance * self.factor_variance)
-        np.clip(self.covariance, -most, 0.0, out=self.covariance)
+        self.covariance = np.minimum(np.maximum(self.covariance, -most), 0.0)
 
     def at(self, now: datetime) -> list[PotWater | None]:
         """Return each of them as it is kept; None where nothing is known."""

@@ -12,6 +12,7 @@ from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rules import QUANTITIES, Bound, Direction, Rule
 from sillward_rules.weather.climate import Climate
 from sillward_rules.weather.hourly import rows_from_to
+from sillward_rules.weather.season import Season
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot_columns import NO_SPOT, SpotColumns
 
@@ -119,13 +120,12 @@ def classify(
     """
     in_season = None
     if rule.season:
-        of_spot = climate.season[traits.grows, columns].tolist()
-        of_plant = (
-            of_spot
-            if seasons is None
-            else [own or spot for own, spot in zip(seasons, of_spot, strict=True)]
-        )
-        in_season = np.array([season.value in rule.season for season in of_plant])
+        counts = {season: season.value in rule.season for season in Season}
+        at_spots = np.array([[counts[season] for season in row] for row in climate.season.tolist()])
+        in_season = at_spots[traits.grows, columns]
+        if seasons is not None:
+            own = zip(seasons.tolist(), in_season.tolist(), strict=True)
+            in_season = np.array([counts.get(season, there) for season, there in own], dtype=bool)
     # The same plants stand where they stood at most sheets. A rule is known by its identity, which
     # is its own as long as the classes, which hold it, are kept.
     key = (id(rule), columns.tobytes(), None if in_season is None else in_season.tobytes())
@@ -136,25 +136,48 @@ def _classify(
     rule: Rule, traits: Traits, columns: SpotColumns, in_season: np.ndarray | None
 ) -> Classes:
     """Return the classes of a rule. in_season (plant,): None for a rule of all seasons."""
-    bounds = _bounds(rule.bound, traits)
-    others = np.zeros(bounds.shape) if rule.also is None else _bounds(rule.also.bound, traits)
-    applies = np.isfinite(bounds) & np.isfinite(others) & (columns != NO_SPOT)
-    applies &= rule.plants.among(traits)
+    bounds = traits.bounds.of(id(rule), lambda: _work_out_bounds(rule, traits))
+    applies = bounds.applies & (columns != NO_SPOT)
     if in_season is not None:
         applies &= in_season
     members = np.flatnonzero(applies)
-    rots = traits.rot[members] == "high"
-    first, of_class = group_rows(columns[members], bounds[members], rots, others[members])
+    first, of_class = group_rows(columns[members], bounds.alike[members])
     member = np.full(len(traits.plants), -1, dtype=np.int64)
     member[members] = of_class
+    of_first = members[first]
     return Classes(
         rule,
         member,
-        columns[members][first],
-        bounds[members][first],
-        others[members][first],
-        rots[first],
+        columns[of_first],
+        bounds.limit[of_first],
+        bounds.other[of_first],
+        bounds.rots[of_first],
     )
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Bounds:
+    """The bounds of a rule for plants, wherever they stand. Arrays are (plant,).
+
+    - applies: whether the rule is for the plant, and it has the limits.
+    - limit, other, rots: as in `Classes`; alike: one number for all that agree in these, in their
+      order.
+    """
+
+    rule: Rule
+    applies: np.ndarray
+    limit: Array
+    other: Array
+    rots: np.ndarray
+    alike: np.ndarray
+
+
+def _work_out_bounds(rule: Rule, traits: Traits) -> _Bounds:
+    limit = _bounds(rule.bound, traits)
+    other = np.zeros(limit.shape) if rule.also is None else _bounds(rule.also.bound, traits)
+    rots = traits.rot == "high"
+    applies = np.isfinite(limit) & np.isfinite(other) & rule.plants.among(traits)
+    return _Bounds(rule, applies, limit, other, rots, group_rows(limit, rots, other)[1])
 
 
 def evaluate(
@@ -183,13 +206,14 @@ def evaluate(
     return Firing(classes, times, bound, values, beyond, fires, known, counts)
 
 
-def reaches_bound(classes: Classes, climate: Climate) -> bool:
-    """Return whether the quantity of a rule is ever beyond its bound where its plants stand.
+def reaches_bound(classes: Classes, climate: Climate, rows: slice) -> bool:
+    """Return whether the quantity of a rule is beyond its bound in some of these rows of a climate,
+    where its plants stand. A rule fires in no others, however long it must last.
 
     A lower bound on temperature may be raised for wet crowns, and counts as reached.
     """
     rule = classes.rule
-    series = _series(climate, rule.quantity)
+    series = _series(climate, rule.quantity)[rows]
     if not series.size or not classes.limit.size:
         return False
     if rule.direction == "above":

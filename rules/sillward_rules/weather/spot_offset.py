@@ -48,19 +48,23 @@ def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
     `EVENING_FADE_H` after sunset on. After sunrise they fall by the two curves of `MORNING_FADE_H`.
     In a night shorter than `EVENING_FADE_H` the second never reaches 1.
     """
-    most, least = np.zeros(times.shape), np.zeros(times.shape)
     if not times.size:
-        return most, least
+        return np.zeros(times.shape), np.zeros(times.shape)
     ends = times[0] - MORNING_FADE_H * HOUR_S, times[-1] + EVENING_FADE_H * HOUR_S
     nights = takewhile(
         lambda night: night.start.timestamp() <= ends[1], sun.nights_from(site, moment(ends[0]))
     )
-    for night in nights:
-        evening = (times - night.start.timestamp()) / (EVENING_FADE_H * HOUR_S)
-        morning = np.clip((times - night.end.timestamp()) / (MORNING_FADE_H * HOUR_S), 0.0, 1.0)
-        most = np.maximum(most, np.minimum(np.clip(1.0 + evening, 0.0, 1.0), 1.0 - morning**2))
-        least = np.maximum(least, np.clip(evening, 0.0, 1.0) * (1.0 - morning) ** 2)
-    return most, least
+    edges = np.array([(night.start.timestamp(), night.end.timestamp()) for night in nights])
+    starts, dawns = edges.reshape(-1, 2, 1).transpose(1, 0, 2)
+    evening = (times - starts) / (EVENING_FADE_H * HOUR_S)  # (night, time)
+    morning = _within_1((times - dawns) / (MORNING_FADE_H * HOUR_S))
+    most = np.minimum(_within_1(1.0 + evening), 1.0 - morning**2)
+    least = _within_1(evening) * (1.0 - morning) ** 2
+    return most.max(axis=0, initial=0.0), least.max(axis=0, initial=0.0)
+
+
+def _within_1(share: Array) -> Array:
+    return np.minimum(np.maximum(share, 0.0), 1.0)
 
 
 def weather_share(

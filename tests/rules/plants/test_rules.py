@@ -467,6 +467,6 @@ def test_a_rule_that_fires_reaches_its_bound(
 
     fires = bool(evaluate(classes, MENDOZA, climate, slice(None)).fires.any())
 
-    assert reaches_bound(classes, climate) or not fires
+    assert reaches_bound(classes, climate, slice(None)) or not fires
     if direction == "above":
-        assert reaches_bound(classes, climate) == fires
+        assert reaches_bound(classes, climate, slice(None)) == fires

@@ -230,7 +230,7 @@ class PotLevels:
 
         noise: the variance of the loss, as a multiple of its square.
         """
-        left = np.nan_to_num(buckets.share, nan=1.0)
+        left = np.where(np.isnan(buckets.share), 1.0, buckets.share)
         stress = stress_coefficient(left, self.pots.depletion)
         nominal = reference_mm * (self._leaves * stress + self._surface * left)
         closing = np.where(stress < 1.0, 1.0 / self.lowest, 0.0)  # of the stress, by what is left

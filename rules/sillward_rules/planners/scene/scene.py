@@ -112,7 +112,8 @@ class Scene(Surroundings):
 
     def cohorts_of(self, grounds: Grounds) -> list[int]:
         """Return the cohorts of an errand or a chore, which know only the names of their plants."""
-        return [self.cohort_of(names) for names in grounds.groups]
+        of = self._cohort_by_first_name
+        return [of[names[0]] for names in grounds.groups]
 
     # -- what plants are and want
 
@@ -364,14 +365,14 @@ class Scene(Surroundings):
         """Return the classes of cohorts at these (cohort,) columns for every rule that asks so."""
         return self.classes_asking(asks, self.traits, columns, self._remembered_seasons)
 
-    def may_ask(self, asks: str, columns: np.ndarray) -> bool:
+    def may_ask(self, asks: str, columns: np.ndarray, rows: slice) -> bool:
         """Return whether any rule that asks for this chore can fire at these (cohort,) columns.
 
-        Seen from the highest and lowest values of its quantity, which is quicker than
-        `rules_asking`.
+        Seen from the highest and lowest values of its quantity in some rows of the climate, which
+        is quicker than `rules_asking`.
         """
         return any(
-            reaches_bound(of_rule, self.climate) for of_rule in self.classes_at(asks, columns)
+            reaches_bound(of_rule, self.climate, rows) for of_rule in self.classes_at(asks, columns)
         )
 
     @cached_property
