@@ -13,24 +13,35 @@ from sillward.cli.printing import print_json
 from sillward.config import households
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, SourceError
+from sillward.forecast.store import Clock, utc_now
 from sillward.ledger import Ledger
 from sillward.reports import households as households_report
 from sillward.reports import status as report
-from sillward.service.health import IN_FORCE_MARK, not_in_force
+from sillward.service.health import IN_FORCE_MARK, is_at_work, not_in_force
+from sillward.service.updates import not_restarted
 from sillward.text import terminal
 
 _IN_FORCE_PREFIX = f"{IN_FORCE_MARK}, "
 
+_NOTHING_YET = "{}: there is no ledger yet; nothing has run so far"
+
 
 @click.command()
+@click.option("--alive", is_flag=True, help="Only whether the daemon works, for health checks.")
 @shared.options(recorded=False)
-def status(options: Options, as_json: bool) -> None:
+def status(options: Options, as_json: bool, alive: bool) -> None:
     """Show what the daemon last fetched, sent and failed to send, and what comes next.
 
     Of a folder of households (SILLWARD_COLLECTIONS) a line each, those with troubles first; one of
-    them with --household. Exit status 1 if anything is wrong.
+    them with --household.
+
+    Exit status 1 if anything is wrong. With --alive no collection is read, and it is 1 only if the
+    daemon has done nothing for half an hour: what a restart could help.
     """
     settings = load_settings()
+    if alive:
+        _require_life(settings)
+        return
     if (
         settings.collections is not None
         and options.household is None
@@ -43,8 +54,7 @@ def status(options: Options, as_json: bool) -> None:
     except ConfigError as error:
         raise ConfigError([*error.lines, *_collections_in_force(load_settings())]) from None
     if not app.has_ledger:
-        msg = f"{app.settings.ledger}: there is no ledger yet; nothing has run so far"
-        raise SourceError(msg)
+        raise SourceError(_NOTHING_YET.format(app.settings.ledger))
     with closing(app.open_ledger()) as ledger:
         updater, voice = (
             read_only.forecast_updater(app, ledger),
@@ -53,6 +63,7 @@ def status(options: Options, as_json: bool) -> None:
         household = read_only.with_readings(app).household
         document = report.document(household, updater, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, ledger, voice, app.clock())
+        document["troubles"] += not_restarted(ledger, voice, app.clock())
     if as_json:
         print_json(document)
     else:
@@ -65,8 +76,7 @@ def _show_all(settings: Settings, *, as_json: bool) -> None:
     """Show how all households of a folder stand."""
     path = households.shared_ledger(settings)
     if isinstance(path, Path) and not path.exists():
-        msg = f"{path}: there is no ledger yet; nothing has run so far"
-        raise SourceError(msg)
+        raise SourceError(_NOTHING_YET.format(path))
     try:
         names = list(households.find(households.required_folder(settings)))
     except OSError as error:
@@ -80,6 +90,17 @@ def _show_all(settings: Settings, *, as_json: bool) -> None:
         click.echo(households_report.text(document))
     if document["in_trouble"] or document["troubles"]:
         click.get_current_context().exit(1)
+
+
+def _require_life(settings: Settings, clock: Clock = utc_now) -> None:
+    """Raise SourceError unless the daemon has ticked of late, ConfigError, LedgerError."""
+    path = settings.ledger if settings.collections is None else households.shared_ledger(settings)
+    if isinstance(path, Path) and not path.exists():
+        raise SourceError(_NOTHING_YET.format(path))
+    with closing(Ledger(path)) as ledger:
+        if not is_at_work(ledger, clock()):
+            msg = "`sillward run` has done nothing for half an hour"
+            raise SourceError(msg)
 
 
 def _collections_in_force(settings: Settings) -> list[str]:

@@ -11,7 +11,7 @@ from sillward.ledger import Ledger, Notice, NoticeState, StoredChore
 from sillward.ledger.tables.readings import ReadingTable
 from sillward.readings.forecast_here import UNITS
 from sillward.reports.json_encoding import IsoTime, iso_in_zone_of
-from sillward.service import due_rounds, sensor_status
+from sillward.service import due_rounds, sensor_status, updates
 from sillward.service.health import TICK_MARK, troubles
 from sillward.service.sensor_status import SensorState
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
@@ -50,6 +50,8 @@ def document(
         "schema": 1,
         "site": site.label,
         "at": iso(now),
+        "version": updates.running_version(),
+        "update": _update_document(updates.latest_update(ledger, now), iso),
         "forecast": _forecast_document(store, site, now, iso),
         "tick": iso(None if tick is None else tick.at),
         "troubles": troubles(household, ledger, store, now, voice),
@@ -95,6 +97,18 @@ def _forecast_document(
         "fetched": iso(best.saved.fetched_at),
         "age_minutes": max(0, int(best.weather.age(now) / timedelta(minutes=1))),
         "state": best.weather.freshness(now).value,
+    }
+
+
+def _update_document(update: updates.Update | None, iso: IsoTime) -> dict[str, Any] | None:
+    """Return the update of the last week; None if there was none."""
+    if update is None:
+        return None
+    return {
+        "at": iso(update.at),
+        "version": update.version,
+        "before": update.before,
+        "news": update.news,
     }
 
 
@@ -219,6 +233,8 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
 def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     """Yield what was fetched, what waits and what comes next: the subject, and what holds."""
     forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
+    if report["update"] is not None:
+        yield "new", _update_cell(report["update"], voice)
     if forecast is None:
         yield "forecast", "none so far"
     else:
@@ -259,6 +275,13 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         yield "" if number else "phones", Marked(what, Mark.TROUBLE if is_gone else None)
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
+
+
+def _update_cell(update: dict[str, Any], voice: Voice) -> str:
+    before = f" in place of {update['before']}" if update["before"] else ""
+    news = f": {update['news']}" if update["news"] else ""
+    at = _date_and_hour(update["at"], voice)
+    return f"version {update['version']}{before} since {at}{news}"
 
 
 def _broker_cell(link: dict[str, Any], voice: Voice) -> Cell:

@@ -68,6 +68,12 @@ def troubles(
     ]
 
 
+def is_at_work(ledger: Ledger, now: datetime) -> bool:
+    """Whether the daemon has ticked of late."""
+    tick = ledger.marks.get(TICK_MARK)
+    return tick is not None and now - tick.at <= DAEMON_GONE_AFTER
+
+
 def _of_ledger(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
     if ledger.in_memory:
         yield "the ledger cannot be written; what happens now is forgotten at the next start"

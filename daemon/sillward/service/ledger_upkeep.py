@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
 from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK
+from sillward.service.updates import note_version
 
 TRY_FILE_EVERY = timedelta(minutes=10)
 """Pause between attempts to go back from memory to the file. Judgement: short enough that little is
@@ -30,6 +31,7 @@ class LedgerUpkeep:
 
     ledger: Ledger
     _tried_file: datetime | None = None
+    _noted_version: bool = False
 
     def go_to_memory(self, now: datetime) -> None:
         """Go on with a copy in memory, since the file cannot be written."""
@@ -44,7 +46,10 @@ class LedgerUpkeep:
         self.ledger.to_file()
 
     def mark_and_prune(self, now: datetime) -> None:
-        """Write a sign of life and delete old rows, each when it is due."""
+        """Write which version runs, and a sign of life; delete old rows. Each when it is due."""
+        if not self._noted_version:  # before the first sign of life, which shows an earlier run
+            note_version(self.ledger, now)
+            self._noted_version = True
         tick, pruned = self.ledger.marks.get(TICK_MARK), self.ledger.marks.get(PRUNE_MARK)
         if _is_due(None if tick is None else tick.at, now, TICK_KEPT_EVERY):
             self.ledger.marks.set(TICK_MARK, now, "")

@@ -12,7 +12,7 @@ from sillward.page.desk import BusyError
 from sillward.page.route import Access, Route
 from sillward.page.visit import Visit
 from sillward.reports import status as report
-from sillward.service.health import DAEMON_GONE_AFTER, FORECAST_IS, TICK_MARK
+from sillward.service.health import FORECAST_IS, is_at_work
 from sillward.text.columns import Cell, Marked
 from sillward.wording.voice import capital
 
@@ -68,8 +68,7 @@ def more(visit: Visit) -> Response:
 def health(visit: Visit) -> Response:
     """Return "ok" if the daemon has ticked of late, else "old" with status 503."""
     try:
-        tick = visit.context.ledger.marks.get(TICK_MARK)
-        ok = tick is not None and visit.context.clock() - tick.at <= DAEMON_GONE_AFTER
+        ok = is_at_work(visit.context.ledger, visit.context.clock())
     except (LedgerError, BusyError):
         ok = False
     return Response("ok\n" if ok else "old\n", 200 if ok else 503, content_type="text/plain")
