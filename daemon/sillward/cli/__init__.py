@@ -10,8 +10,10 @@ daemon's scheduler.
 
 import gc
 import os
+import sys
 from collections.abc import Iterator, Mapping, MutableMapping
 from importlib import import_module
+from importlib.util import find_spec
 from types import ModuleType
 from typing import TYPE_CHECKING, Any
 
@@ -74,6 +76,15 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
 
 Under each purpose those used most come first.
 """
+
+NEEDS = ("fcntl", "resource")
+"""Modules that Python has on Linux, macOS and their kin, and not on Windows. What else is missing
+there, such as owners of files and signals, is missing with them."""
+
+NOT_HERE = (
+    "it does not run on this system, but on Linux and macOS; on Windows in WSL or a container: "
+    "docs/install.md"
+)
 
 COMMANDS: Mapping[str, str] = {
     name: short_help for commands in PURPOSES.values() for name, short_help in commands.items()
@@ -154,6 +165,9 @@ class PlainWords(click.Group):
         NumPy is told to start no threads of its own: they wait for work in a loop, 0.1 s of each
         core at every start, and there are no matrices here that are large enough for them.
         """
+        if any(find_spec(name) is None for name in NEEDS):
+            sys.stderr.write(f"sillward: {NOT_HERE}\n")
+            sys.exit(1)
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
         with escaped_output():
             return super().main(*args, **kwargs)

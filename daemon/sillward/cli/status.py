@@ -63,7 +63,7 @@ def status(options: Options, as_json: bool, alive: bool) -> None:
         household = read_only.with_readings(app).household
         document = report.document(household, updater, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, ledger, voice, app.clock())
-        document["troubles"] += not_restarted(ledger, voice, app.clock())
+        document["troubles"] += not_restarted(ledger, app.clock(), voice.date_and_hour)
     if as_json:
         print_json(document)
     else:

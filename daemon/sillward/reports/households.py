@@ -6,6 +6,7 @@ from typing import Any
 
 from sillward.errors import one_line
 from sillward.ledger import Ledger
+from sillward.service import updates
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
 from sillward.service.households_status import standings
 
@@ -20,7 +21,7 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
 
     shared: the ledger that they share; names: of those in the folder.
     """
-    known = standings(shared)
+    known, update = standings(shared), updates.latest_update(shared, now)
     new = sorted(set(names) - {each.name for each in known})
     households = [
         {
@@ -39,7 +40,8 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
     return {
         "schema": 1,
         "at": now.isoformat(),
-        "troubles": list(_troubles(shared, now)),
+        "update": None if update is None else update.line(_utc(update.at)),
+        "troubles": [*_troubles(shared, now), *updates.not_restarted(shared, now, _utc)],
         "in_trouble": sum(bool(each["troubles"]) for each in households),
         "households": households,
     }
@@ -48,9 +50,13 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
 def _troubles(shared: Ledger, now: datetime) -> Sequence[str]:
     tick = shared.marks.get(TICK_MARK)
     if tick is None or now - tick.at > DAEMON_GONE_AFTER:
-        since = "" if tick is None else f" since {tick.at:%Y-%m-%d %H:%M} UTC"
+        since = "" if tick is None else f" since {_utc(tick.at)}"
         return [f"`sillward run` has done nothing{since}"]
     return []
+
+
+def _utc(at: datetime) -> str:
+    return f"{at:%Y-%m-%d %H:%M} UTC"
 
 
 def text(document: dict[str, Any]) -> str:
@@ -59,6 +65,7 @@ def text(document: dict[str, Any]) -> str:
     count, wrong = len(households), document["in_trouble"]
     lines = [f"{count} household{'' if count == 1 else 's'}, {wrong} in trouble"]
     lines += [f"! {trouble}" for trouble in document["troubles"]]
+    lines += [] if document["update"] is None else [f"new: {document['update']}"]
     widest = max((len(each["household"]) for each in households), default=0)
     lines += [
         one_line(

@@ -234,7 +234,9 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     """Yield what was fetched, what waits and what comes next: the subject, and what holds."""
     forecast, failed, outbox = report["forecast"], report["fetch_failed"], report["outbox"]
     if report["update"] is not None:
-        yield "new", _update_cell(report["update"], voice)
+        since = datetime.fromisoformat(report["update"]["at"])
+        update = updates.Update(**report["update"] | {"at": since})
+        yield "new", update.line(voice.date_and_hour(since))
     if forecast is None:
         yield "forecast", "none so far"
     else:
@@ -275,13 +277,6 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
         yield "" if number else "phones", Marked(what, Mark.TROUBLE if is_gone else None)
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"
-
-
-def _update_cell(update: dict[str, Any], voice: Voice) -> str:
-    before = f" in place of {update['before']}" if update["before"] else ""
-    news = f": {update['news']}" if update["news"] else ""
-    at = _date_and_hour(update["at"], voice)
-    return f"version {update['version']}{before} since {at}{news}"
 
 
 def _broker_cell(link: dict[str, Any], voice: Voice) -> Cell:

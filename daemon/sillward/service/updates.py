@@ -1,7 +1,7 @@
 """Updates of sillward itself: which version runs, since when, and what is new in it."""
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -10,7 +10,6 @@ from importlib import resources
 import sillward
 from sillward.ledger import Ledger
 from sillward.service.health import TICK_MARK, is_at_work
-from sillward.wording.voice import Voice
 
 VERSION_MARK = "version"
 """The mark for the version of the daemon that last ran, since its first tick."""
@@ -32,6 +31,12 @@ class Update:
     """None if it is not known."""
     news: str
     """What is new, in one line; empty if nothing is told of it."""
+
+    def line(self, at: str) -> str:
+        """Return it in words. at: its time, as the reader writes times."""
+        before = f" in place of {self.before}" if self.before else ""
+        news = f": {self.news}" if self.news else ""
+        return f"version {self.version}{before} since {at}{news}"
 
 
 @cache
@@ -78,11 +83,14 @@ def _line(version: str, before: str | None, news: Mapping[str, str]) -> str:
     return news[version] + further
 
 
-def not_restarted(ledger: Ledger, voice: Voice, now: datetime) -> Iterator[str]:
-    """Yield that the daemon still runs another version than the one that is installed, if so."""
+def not_restarted(ledger: Ledger, now: datetime, told: Callable[[datetime], str]) -> Iterator[str]:
+    """Yield that the daemon still runs another version than the one that is installed, if so.
+
+    told: writes a time as the reader does.
+    """
     noted = ledger.marks.get(VERSION_MARK)
     if noted is not None and noted.text != running_version() and is_at_work(ledger, now):
         yield (
-            f"`sillward run` is still version {noted.text} from "
-            f"{voice.date_and_hour(noted.at)}; {running_version()} is installed: start it again"
+            f"`sillward run` is still version {noted.text} from {told(noted.at)}; "
+            f"{running_version()} is installed: start it again"
         )

@@ -1,0 +1,71 @@
+"""`sillward status` after an update, and for health checks."""
+
+import json
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.cli import main
+from sillward.cli.status import _require_life
+from sillward.config.settings import load_settings
+from sillward.errors import SourceError
+from sillward.ledger import Ledger
+from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
+from sillward.service.updates import UPDATED_MARK, VERSION_MARK, running_version
+from tests.support.paths import EXAMPLES
+
+NOW = datetime(2026, 5, 14, 20, tzinfo=UTC)
+
+
+def call(*words: str) -> Result:
+    path = str(EXAMPLES / "courtyard.toml")
+    return CliRunner().invoke(
+        main, ["status", "--collection", path, "--at", NOW.isoformat(), *words]
+    )
+
+
+def test_in_the_week_after_an_update_a_line_says_what_is_new() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        ledger.marks.set(VERSION_MARK, NOW - timedelta(days=1), running_version())
+        ledger.marks.set(UPDATED_MARK, NOW - timedelta(days=1), "0.0.9")
+
+    text = " ".join(call().stdout.split())
+    document = json.loads(call("--json").stdout)
+
+    assert f"new version {running_version()} in place of 0.0.9 since Wed 13 May 17:00: " in text
+    assert document["update"]["before"] == "0.0.9"
+    assert document["update"]["news"] in text
+    assert "is installed" not in text
+
+
+def test_without_an_update_nothing_is_said_of_one() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        ledger.marks.set(VERSION_MARK, NOW - timedelta(days=1), running_version())
+
+    assert "version" not in call().stdout
+    assert json.loads(call("--json").stdout)["update"] is None
+
+
+def test_that_the_daemon_must_be_started_again_is_a_trouble() -> None:
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        ledger.marks.set(VERSION_MARK, NOW - timedelta(days=1), "0.0.9")
+        ledger.marks.set(TICK_MARK, NOW, "")
+
+    result = call()
+
+    assert result.exit_code == 1
+    assert "`sillward run` is still version 0.0.9" in result.stdout
+
+
+def test_a_health_check_asks_for_nothing_but_a_tick_of_late() -> None:
+    settings = load_settings()
+    assert CliRunner().invoke(main, ["status", "--alive"]).exit_code == 1  # no ledger, none made
+    assert not settings.has_ledger
+
+    with closing(Ledger(settings.ledger)) as ledger:
+        ledger.marks.set(TICK_MARK, NOW, "")
+    _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER)
+    with pytest.raises(SourceError, match="nothing for half an hour"):
+        _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER + timedelta(seconds=1))
