@@ -8,6 +8,7 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from sillward.errors import SourceError
+from sillward.forecast.cells import BAND_M
 from sillward.forecast.quota import Quota
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
@@ -98,6 +99,7 @@ class FakeSource:
     interval: timedelta = timedelta(minutes=75)
     max_sites: int = 1
     cell_deg: float = 0.05
+    band_m: float = BAND_M
     quota: Quota | None = None
     history_days: int = 1
 

@@ -105,6 +105,7 @@ def build_desks(
         show_progress=show_progress,
         step_done=run.step_done,
     )
+    updater.requests = run.tally.provider_calls
     paths = site_paths([app.site.name for app in apps])
     contexts += [
         ServiceContext(

@@ -96,7 +96,8 @@ def shared_forecasts(
         shares_cells=True,
         read=RecentlyUsed(MAX_READ),
     )
-    return SharedForecasts(CellUpdater(store, (), step_done=run.step_done))
+    counts = run.tally.provider_calls
+    return SharedForecasts(CellUpdater(store, (), step_done=run.step_done, requests=counts))
 
 
 @dataclass(slots=True)

@@ -19,8 +19,8 @@ from zoneinfo import ZoneInfo
 from sillward_rules.weather.site import Site
 
 BAND_M = 200.0
-"""Sites within a band of this height share a forecast [m]. Judgement: taken to a site half a band
-away by the standard lapse rate it is off by less than the usual error of a night."""
+"""Sites within a band of this height share a forecast of a source [m]. Judgement: taken to a site
+half a band away by the standard lapse rate it is off by less than the usual error of a night."""
 
 _ZONE = ZoneInfo("UTC")
 
@@ -36,6 +36,10 @@ class HasCells(Protocol):
     def cell_deg(self) -> float:
         """The width of its cells, to the north and to the east [°]."""
 
+    @property
+    def band_m(self) -> float:
+        """How much of height they cover [m]."""
+
 
 def cell_of(provider: HasCells, site: Site) -> Site:
     """Return the cell that a site lies in, as a site of its own; of a cell, that cell.
@@ -45,7 +49,7 @@ def cell_of(provider: HasCells, site: Site) -> Site:
     deg = provider.cell_deg
     north = _middle(min(site.latitude, 90.0 - deg / 2), deg)
     east = _middle((site.longitude + 180.0) % 360.0 - 180.0, deg)
-    height_m = _middle(site.elevation_m, BAND_M)
+    height_m = _middle(site.elevation_m, provider.band_m)
     name = f"cell {north:.4f} {east:.4f} {height_m:.0f} m"
     return Site(name, round(north, 4), round(east, 4), height_m, _ZONE)
 

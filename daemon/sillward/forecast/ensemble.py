@@ -50,6 +50,8 @@ class Ensemble:
     max_sites: int = 10
     cell_deg: float = 0.25
     """As wide as the model's."""
+    band_m: float = 1000.0
+    """Only how far the members are apart is used, not how warm they are: a call costs much."""
 
     @property
     def quota(self) -> Quota | None:

@@ -7,6 +7,7 @@ for each group of sites that it takes at once, and each tried up to `TRIES` time
 import logging
 import math
 import random
+from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -69,6 +70,7 @@ class ProviderCaller:
     Args:
         retries: whether a request that failed is tried again at once.
         step_done: called after each request, as a sign of life.
+        requests: counts them by provider, and by what came of each: good or failed.
     """
 
     ledger: Ledger
@@ -78,6 +80,7 @@ class ProviderCaller:
     rng: random.Random
     retries: bool
     step_done: Callable[[], None]
+    requests: Counter[tuple[str, str]] = field(default_factory=Counter)
 
     def call(
         self, provider: Provider, sites: Sequence[Site], *, by_hand: bool
@@ -118,7 +121,7 @@ class ProviderCaller:
             try:
                 weight = 1.0 if provider.of_site is None else provider.of_site * len(group)
                 good_for = self._request_with_retries(
-                    tries, partial(provider.request, group), outcome, weight
+                    tries, partial(self._request_once, provider, group), outcome, weight
                 )
                 outcome.answers_good_for += [] if good_for is None else [good_for]
             except LedgerError:
@@ -134,6 +137,18 @@ class ProviderCaller:
                 break
         self.step_done()
         return outcome
+
+    def _request_once(
+        self, provider: Provider, sites: Sequence[Site], left_s: float
+    ) -> timedelta | None:
+        """Make one request and count it."""
+        came = "failed"
+        try:
+            good_for = provider.request(sites, left_s)
+            came = "good"
+        finally:
+            self.requests[provider.name, came] += 1
+        return good_for
 
     def _request_with_retries(
         self,

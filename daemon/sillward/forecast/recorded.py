@@ -9,6 +9,7 @@ from typing import Any
 from sillward import files
 from sillward.errors import SourceError
 from sillward.forecast import sources
+from sillward.forecast.cells import BAND_M
 from sillward.forecast.quota import Quota
 from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import open_meteo
@@ -29,6 +30,7 @@ class Recorded:
     interval: timedelta = timedelta(hours=1)
     max_sites: int = 1
     cell_deg: float = 0.05
+    band_m: float = BAND_M
     quota: Quota | None = None
 
     @property

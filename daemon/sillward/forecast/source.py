@@ -53,6 +53,10 @@ class Source(Protocol):
         """How wide the cells are in which sites may share a forecast [°]: see `cells`."""
 
     @property
+    def band_m(self) -> float:
+        """How much of height they cover [m]."""
+
+    @property
     def quota(self) -> Quota | None:
         """What the provider allows; None if that is not known, or a server of the grower's own."""
 

@@ -10,6 +10,7 @@ use, and then nothing is known.
 import logging
 import random
 import time
+from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
@@ -52,6 +53,8 @@ class ForecastUpdater:
     """Whether the clock shows another time than now, which says nothing about this machine's."""
     step_done: Callable[[], None] = lambda: None
     """Called after each request to a provider: a sign of life."""
+    requests: Counter[tuple[str, str]] = field(default_factory=Counter)
+    """How many there were, by provider and by what came of them: good or failed."""
 
     def replace_site(self, before: Site, after: Site) -> None:
         """Ask for another site in the place of one of these from now on."""
@@ -192,6 +195,7 @@ class ForecastUpdater:
             self.rng,
             retries=self.live,
             step_done=self.step_done,
+            requests=self.requests,
         )
 
     # -- one request

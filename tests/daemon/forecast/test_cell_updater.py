@@ -4,9 +4,11 @@ import random
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
+from typing import Any
 
 from sillward.errors import SourceError
 from sillward.forecast.cell_updater import CellUpdater
+from sillward.forecast.ensemble import NAME, Ensemble
 from sillward.forecast.quota import Quota
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
@@ -179,3 +181,40 @@ def test_whose_dusk_is_near_comes_first() -> None:
     hours = [(18 - float(cell.split()[2]) / 15 - 15.17) % 24 for cell in asked]
     assert hours == sorted(hours)
     assert max(hours) < 18.1
+
+
+def test_requests_are_counted_by_what_came_of_them() -> None:
+    town = Town(2, (FakeSource(max_sites=1),))
+    town.look()
+    town.broken = {"Invented weather"}
+    town.look(minutes=80)
+
+    assert town.updater.requests == {
+        ("Invented weather", "good"): 2,
+        ("Invented weather", "failed"): 2,
+    }
+
+
+def test_members_are_shared_by_wider_cells_and_a_failed_call_is_one_of_the_day() -> None:
+    town = Town(1)
+    town.updater.sites = [replace(SITE, name=f"h{n}", latitude=-32.88 + 0.02 * n) for n in range(5)]
+    asked: list[str] = []
+
+    def ask(query: Query, *, source: str, **given: Any) -> Answer:
+        if source == NAME:
+            asked.append(query.params["latitude"])
+            msg = f"{source}: answered 503"
+            raise SourceError(msg, passing=True)
+        return town.ask(query, source=source, **given)
+
+    town.updater.ask = ask
+    town.updater.store.ensemble = Ensemble()
+    town.look()
+    town.look(minutes=60)
+    assert asked == ["-32.8750"]
+    plan = town.ledger.call_schedules.get(NAME)
+    assert plan is not None
+    assert plan.calls == 6  # of 5.1: by tens of members
+
+    town.look(minutes=12 * 60)
+    assert len(asked) == 2

@@ -6,9 +6,13 @@ from datetime import timedelta
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import SecretStr
 
 from sillward.forecast.cells import BAND_M, cell_of, cells_of, hours_to_dusk
+from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.quota import USED_SHARE, Quota, in_order, stretched
+from sillward.forecast.sources.met_norway import MetNorway
+from sillward.forecast.sources.open_meteo import VARIABLES, OpenMeteo
 from sillward_rules.weather.site import Site
 from tests.support.desks import SITE, ZONE, local
 from tests.support.fakes import FakeSource
@@ -74,3 +78,28 @@ def test_the_less_is_left_of_a_day_the_rarer_the_calls_and_they_never_end() -> N
     assert intervals == sorted(intervals)
     assert intervals[0] == EVERY
     assert EVERY < intervals[1] < intervals[2] < intervals[3] <= intervals[4] == timedelta(days=1)
+
+
+def test_a_provider_is_asked_for_the_middle_of_a_cell_at_the_middle_of_its_band() -> None:
+    place = {"latitude": "-32.8750", "longitude": "-68.8250", "elevation": "700"}
+    for many in (OpenMeteo(), replace(Ensemble(), cell_deg=0.05, band_m=BAND_M)):
+        params = many.query([cell_of(many, SITE)]).params
+        assert place.items() <= dict(params).items()
+
+    one = MetNorway("grower@example.invalid")
+    params = dict(one.query([cell_of(one, SITE)]).params)
+    assert params == {"lat": "-32.8750", "lon": "-68.8250", "altitude": "700"}
+
+
+def test_only_the_free_service_has_a_quota_of_its_own() -> None:
+    """1.5 calls for a site: 14 variables over 15 days; 5.1 for 51 members of one."""
+    days = 7 + 8
+    weight = max(1, len(VARIABLES) / 10, len(VARIABLES) / 10 * days / 14)
+    free, members = OpenMeteo().quota, Ensemble().quota
+
+    assert free is not None
+    assert members is not None
+    assert free.of_site == pytest.approx(weight)
+    assert members.of_site == 5.1
+    assert OpenMeteo(api_key=SecretStr("key")).quota is None
+    assert OpenMeteo("https://weather.invalid").quota is None

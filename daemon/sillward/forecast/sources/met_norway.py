@@ -16,6 +16,7 @@ import numpy as np
 import sillward
 from sillward.errors import SourceError, one_line
 from sillward.forecast import parsing
+from sillward.forecast.cells import BAND_M
 from sillward.forecast.parsing import Reading, Variable
 from sillward.forecast.quota import Quota
 from sillward.forecast.source import SourceOptions
@@ -141,6 +142,7 @@ class MetNorway:
     max_sites: int = 1
     cell_deg: float = 0.05
     """As for Open-Meteo: outside the north its model is the same. There it is 2.5 km."""
+    band_m: float = BAND_M
 
     @property
     def quota(self) -> Quota | None:

@@ -17,6 +17,7 @@ from pydantic import SecretStr
 
 from sillward.errors import SourceError, one_line
 from sillward.forecast import parsing
+from sillward.forecast.cells import BAND_M
 from sillward.forecast.parsing import Reading, Variable
 from sillward.forecast.quota import Quota
 from sillward.forecast.source import SourceOptions
@@ -90,6 +91,7 @@ class OpenMeteo:
     cell_deg: float = 0.05
     """Half of the widest of the models that are joined where they are good (9 km). Judgement: no
     site is further than 4 km from the middle, about as far as from that of a model's cell."""
+    band_m: float = BAND_M
 
     @property
     def quota(self) -> Quota | None:
