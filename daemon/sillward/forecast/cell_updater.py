@@ -49,7 +49,7 @@ class CellUpdater(ForecastUpdater):
     _unsound: dict[str, set[str]] = field(default_factory=dict)
     """By source, the cells whose forecast does not suffice by itself."""
     _asked: deque[tuple[float, str, int]] = field(default_factory=deque)
-    """In the last minute: when, which provider, for how many sites."""
+    """In the last hour: when, which provider, for how many sites."""
 
     def refresh_due(self, *needed: Site) -> None:
         """Call every provider that may be called for the cells that are due.
@@ -137,16 +137,14 @@ class CellUpdater(ForecastUpdater):
     def _room(self, provider: Source | Ensemble, spent: float) -> int:
         """Return for how many sites a provider may be asked now."""
         most = REQUESTS_A_LOOK * provider.max_sites
-        allowed, since = provider.quota, self.monotonic() - MINUTE_S
-        while self._asked and self._asked[0][0] <= since:
+        now_s = self.monotonic()
+        while self._asked and self._asked[0][0] <= now_s - 60 * MINUTE_S:
             self._asked.popleft()
-        if allowed is None:
+        if provider.quota is None:
             return most
-        lately = sum(sites for _, name, sites in self._asked if name == provider.name)
-        most = min(most, allowed.sites_a_minute - lately)
-        if allowed.a_day is not None:
-            most = min(most, int((allowed.a_day - spent) / allowed.of_site))
-        return max(most, 0)
+        own = [(at_s, sites) for at_s, name, sites in self._asked if name == provider.name]
+        in_minute = sum(sites for at_s, sites in own if at_s > now_s - MINUTE_S)
+        return min(most, provider.quota.sites_left(in_minute, sum(n for _, n in own), spent))
 
     def _lacking(self, place: int) -> Iterator[Site]:
         """Yield the sites for which none of the sources before this one has what suffices."""

@@ -56,7 +56,8 @@ class Ensemble:
     @property
     def quota(self) -> Quota | None:
         """The terms of the free service. A call counts as 5.1 for a site: 51 members, by tens."""
-        return open_meteo.free_quota(self.base_url, self.api_key, of_site=5.1)
+        share = 1.0 - open_meteo.FORECAST_SHARE
+        return open_meteo.free_quota(self.base_url, self.api_key, of_site=5.1, share=share)
 
     def query(self, sites: Sequence[Site]) -> Query:
         """Return the query for the members' temperatures at all sites."""

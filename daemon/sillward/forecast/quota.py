@@ -32,20 +32,30 @@ class Quota:
         a_minute: the most in a minute.
         a_day: the most in a UTC day, or None for any number.
         of_site: what a request counts for each of its sites.
+        an_hour: the most in an hour, or None for any number.
     """
 
     a_minute: float
     a_day: float | None
     of_site: float
+    an_hour: float | None = None
 
     def left_of_day(self, spent: float) -> float:
         """Return what is left of a day, or infinity."""
         return float("inf") if self.a_day is None else max(USED_SHARE * self.a_day - spent, 0.0)
 
-    @property
-    def sites_a_minute(self) -> int:
-        """For how many sites may be asked in a minute."""
-        return int(USED_SHARE * self.a_minute / self.of_site)
+    def sites_left(self, in_minute: int, in_hour: int, spent: float) -> int:
+        """Return for how many sites may be asked now.
+
+        in_minute, in_hour: for how many was asked in the last; spent: by weight, since the day
+        began.
+        """
+        left = [USED_SHARE * self.a_minute / self.of_site - in_minute]
+        if self.an_hour is not None:
+            left.append(USED_SHARE * self.an_hour / self.of_site - in_hour)
+        if self.a_day is not None:
+            left.append((self.a_day - spent) / self.of_site)
+        return max(int(min(left)), 0)
 
 
 def stretched(

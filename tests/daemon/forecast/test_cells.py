@@ -103,3 +103,13 @@ def test_only_the_free_service_has_a_quota_of_its_own() -> None:
     assert members.of_site == 5.1
     assert OpenMeteo(api_key=SecretStr("key")).quota is None
     assert OpenMeteo("https://weather.invalid").quota is None
+
+
+def test_in_an_hour_there_are_no_more_than_are_allowed_in_one() -> None:
+    hourly = replace(FREE, an_hour=5_000)
+
+    assert hourly.sites_left(0, 0, 0) == 360
+    assert hourly.sites_left(359, 2_900, 0) == 1
+    assert hourly.sites_left(0, 2_999, 0) == 1
+    assert hourly.sites_left(0, 3_000, 0) == 0
+    assert hourly.sites_left(0, 0, 9_997) == 2
