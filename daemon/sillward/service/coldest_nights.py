@@ -6,7 +6,7 @@ from datetime import date, timedelta
 
 from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.service.context import ServiceContext
-from sillward.service.plant_nights import NIGHTS, NightLows, PlantNight, nights_of
+from sillward.service.plant_nights import NIGHTS, PlantNight, SiteNights, nights_of
 from sillward.service.plant_states import states_at
 from sillward_rules.weather import sun
 
@@ -33,16 +33,19 @@ class ColdestNights:
         if day == self._looked_at:
             return
         ledger, states = context.ledger, states_at(context.ledger, site, now)
-        lows = NightLows(ledger, site, sun.night_of(site, day - timedelta(days=NIGHTS + 1)).start)
+        since = sun.night_of(site, day - timedelta(days=NIGHTS + 1)).start
+        of_site = SiteNights(ledger, site, since)
+        changed: dict[str, Iterable[ColdNight]] = {}
         for plant in context.household.collection.plants:
-            nights = nights_of(ledger, site, plant, states.get(plant.name), now, lows=lows)
+            nights = nights_of(ledger, site, plant, states.get(plant.name), now, of_site=of_site)
             known = ledger.coldest_nights.of_plant(site.name, plant.name)
             first = day - timedelta(days=NIGHTS)
             before = [each for each in known if each.night < first]
             coldest = coldest_by_year([*before, *cold_nights(nights)])
             if sorted(coldest.values(), key=lambda night: night.night) != known:
-                ledger.coldest_nights.keep(site.name, plant.name, coldest.values())
+                changed[plant.name] = coldest.values()
             context.run.step_done()
+        ledger.coldest_nights.keep(site.name, changed)
         self._looked_at = day
 
 

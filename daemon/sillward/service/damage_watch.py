@@ -11,7 +11,7 @@ from sillward.service.context import ServiceContext
 from sillward.service.damage import learn_from_diary
 from sillward.service.inquest import as_harmful_night, nights_of_plants
 from sillward.service.limit_news import news_of
-from sillward.service.whereabouts import is_unmoved
+from sillward.service.whereabouts import MOVES_SINCE, ChoresOfPlants, is_unmoved
 from sillward_rules.inquest import LIKELY, ColdNight
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.learned_limit import Outcome
@@ -53,10 +53,12 @@ class DamageWatch:
         if last == self._noted:
             return
         ledger, states, collection = context.ledger, context.states(), context.taught_collection
+        first = sun.night_of(context.site, last - timedelta(days=LATE_NIGHTS - 1))
+        chores = ChoresOfPlants(ledger, context.site, first.end - MOVES_SINCE)
         nights = [
             night
             for back in range(LATE_NIGHTS)
-            for night in self._harmful(last - timedelta(days=back), states, collection)
+            for night in self._harmful(last - timedelta(days=back), states, collection, chores)
         ]
         ledger.harmful_nights.note(context.site.name, nights)
         sources = [source.name for source in context.forecasts.sources]
@@ -67,7 +69,9 @@ class DamageWatch:
                 "damage.looked site=%s nights=%d taught=%d", context.site.name, len(nights), taught
             )
 
-    def _harmful(self, day: date, states: State, collection: Collection) -> list[HarmfulNight]:
+    def _harmful(
+        self, day: date, states: State, collection: Collection, chores: ChoresOfPlants
+    ) -> list[HarmfulNight]:
         """Return what the plants went through that a night may have harmed."""
         context, now = self.context, self.context.clock()
         ledger, site = context.ledger, context.site
@@ -77,12 +81,14 @@ class DamageWatch:
             plant.name: plant
             for plant in _perhaps_cold(ledger, collection, states, day)
             if _may_be_out(states[plant.name], confirms=confirms)
-            or is_unmoved(ledger, site, plant, states[plant.name], sun.night_of(site, day).end)
+            or is_unmoved(chores.about, plant, states[plant.name], sun.night_of(site, day).end)
         }
         those = [(plant, states[name]) for name, plant in plants.items()]
         return [
             as_harmful_night(plants[name], night, now)
-            for name, night in nights_of_plants(ledger, collection, those, day).items()
+            for name, night in nights_of_plants(
+                ledger, collection, those, day, chores.about
+            ).items()
             if (night.is_placed or confirms)
             and is_worth_asking(ledger, collection, plants[name], night)
         ]

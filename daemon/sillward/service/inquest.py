@@ -9,6 +9,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
+from functools import partial
 
 import numpy as np
 
@@ -18,7 +19,7 @@ from sillward.ledger import Ledger, StoredChore
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.readings.spot_lesson import LEARNED_FROM, lesson_of, lows_read
 from sillward.service.accepted_limits import COLD_LIMITS, plant_as_given
-from sillward.service.whereabouts import is_unmoved, whereabouts
+from sillward.service.whereabouts import About, is_unmoved, whereabouts
 from sillward_rules.chore import ChoreKind
 from sillward_rules.inquest import (
     LOOK_BACK_NIGHTS,
@@ -126,8 +127,9 @@ def inquire(
     last = min(seen, site.local_date(now))
     days = [last - timedelta(days=back) for back in range(LOOK_BACK_NIGHTS, 0, -1)]
     since = site.middle_of_day(days[0]) - timedelta(days=2)
-    chores = ledger.chores.about(site.name, plant.name, since)
-    stays = _stays(ledger, collection, plant, chores, state, days)
+    about = partial(ledger.chores.about, site.name)
+    chores = about(plant.name, since)
+    stays = _stays(ledger, collection, plant, chores, state, days, about)
     past = _past(ledger, collection, days[0])
     if past is None:
         return Inquest(plant, seen, what, (), (), len(days), None)
@@ -152,6 +154,7 @@ def nights_of_plants(
     collection: Collection,
     plants: Sequence[tuple[Plant, PlantState]],
     day: date,
+    about: About,
 ) -> dict[str, ColdNight]:
     """Return what each of some plants went through in one night, where that is known."""
     past = _past(ledger, collection, day) if plants else None
@@ -159,9 +162,9 @@ def nights_of_plants(
         return {}
     since = collection.site.middle_of_day(day) - timedelta(days=2)
     stays = {
-        plant.name: (plant, _stays(ledger, collection, plant, chores, state, [day]))
+        plant.name: (plant, _stays(ledger, collection, plant, chores, state, [day], about))
         for plant, state in plants
-        for chores in [ledger.chores.about(collection.site.name, plant.name, since)]
+        for chores in [about(plant.name, since)]
     }
     climate = _climate(collection, [stay for _, each in stays.values() for stay in each], past)
     return {
@@ -198,6 +201,7 @@ def _stays(
     chores: Sequence[StoredChore],
     state: PlantState | None,
     days: Sequence[date],
+    about: About,
 ) -> list[Stay]:
     """Return where a plant was on these days, in the nights after them, and what was read there."""
     site, names = collection.site, {spot.name for spot in collection.spots}
@@ -220,7 +224,7 @@ def _stays(
             at(site.middle_of_day(day)) or (plant.home,),
             len(stood) == 1,
             {spot: read[spot][day] for spot in stood or (plant.home,) if day in read[spot]},
-            not stood and is_unmoved(ledger, site, plant, state, sun.night_of(site, day).end),
+            not stood and is_unmoved(about, plant, state, sun.night_of(site, day).end),
         )
         for day, stood in nights.items()
     ]

@@ -3,10 +3,11 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
+from functools import partial
 
 from sillward.ledger import Ledger, StoredChore
 from sillward.readings.spot_lesson import lows_read
-from sillward.service.whereabouts import whereabouts
+from sillward.service.whereabouts import ChoresOfPlants, whereabouts
 from sillward_rules.chore import ChoreKind, Reason
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
@@ -59,12 +60,13 @@ class PlantNight:
         return self.read_c < self.limit_c
 
 
-class NightLows:
-    """The lows that were read at spots from a moment on, each spot looked up once."""
+class SiteNights:
+    """What was told and read at a site from a moment on, each looked up once for all plants."""
 
     def __init__(self, ledger: Ledger, site: Site, since: datetime) -> None:
         self._ledger, self._site, self._since = ledger, site, since
         self._found: dict[str, dict[date, float]] = {}
+        self.chores = ChoresOfPlants(ledger, site, since - timedelta(days=1))
 
     def at(self, spot: str) -> Mapping[date, float]:
         """Return the low of each night that was read at a spot [°C]."""
@@ -81,21 +83,22 @@ def nights_of(
     state: PlantState | None,
     now: datetime,
     nights: int = NIGHTS,
-    lows: NightLows | None = None,
+    of_site: SiteNights | None = None,
 ) -> list[PlantNight]:
     """Return the past nights of a plant of which anything is known, the last one first.
 
-    state: what is known of it now. nights: how many are looked at. lows: what was
-    read in these nights, if that is looked up for several plants.
+    state: what is known of it now. nights: how many are looked at. of_site: what was told and read
+    since then, if several plants are looked at.
     """
     current = sun.night_at_or_after(site, now).day
     days = [current - timedelta(days=back) for back in range(1, nights + 1)]
     since = sun.night_of(site, days[-1]).start
-    chores = ledger.chores.about(site.name, plant.name, since - timedelta(days=1))
+    about = partial(ledger.chores.about, site.name) if of_site is None else of_site.chores.about
+    chores = about(plant.name, since - timedelta(days=1))
     places = whereabouts(ledger, site, plant, chores, state, since)
     stood = {day: places.at(sun.night_of(site, day).end) for day in days}
     spots = {day: known or (plant.home,) for day, known in stood.items()}
-    read = lows or NightLows(ledger, site, since)
+    read = of_site or SiteNights(ledger, site, since)
     found = []
     for day in days:
         orders = tuple(

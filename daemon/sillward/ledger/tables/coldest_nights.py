@@ -3,7 +3,7 @@ stood nor readings are kept so long."""
 
 import json
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 
@@ -36,8 +36,14 @@ class ColdestNightTable:
         self._database = database
         self._reader = RowReader(_night_of, "coldest_night", "plant")
 
-    def keep(self, site: str, plant: str, nights: Iterable[ColdNight]) -> None:
-        """Write the nights of a plant, one for each year, in place of those that were kept."""
+    def keep(self, site: str, nights: Mapping[str, Iterable[ColdNight]]) -> None:
+        """Write the nights of some plants, one for each year, in place of those that were kept."""
+        if nights:
+            with self._database.transaction():
+                for plant, of_plant in nights.items():
+                    self._keep_of(site, plant, of_plant)
+
+    def _keep_of(self, site: str, plant: str, nights: Iterable[ColdNight]) -> None:
         rows = [
             (
                 site,
@@ -52,13 +58,12 @@ class ColdestNightTable:
             )
             for night in nights
         ]
-        with self._database.transaction():
-            self._database.execute(
-                "DELETE FROM coldest_night WHERE site = ? AND plant = ?", site, plant
-            )
-            self._database.execute_each(
-                "INSERT INTO coldest_night VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", rows
-            )
+        self._database.execute(
+            "DELETE FROM coldest_night WHERE site = ? AND plant = ?", site, plant
+        )
+        self._database.execute_each(
+            "INSERT INTO coldest_night VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", rows
+        )
 
     def of_plant(self, site: str, plant: str) -> list[ColdNight]:
         """Return the coldest nights of a plant, in order."""
