@@ -80,8 +80,8 @@ def build_spot(name: str, table: SpotTable) -> Spot:
     )
 
 
-def build_plant(table: PlantKeys, group_names: Sequence[str]) -> Plant:
-    """Return a plant, still without its name, of all that the file says of it.
+def build_plant(name: str, table: PlantKeys, group_names: Sequence[str]) -> Plant:
+    """Return the plant of this name, of all that the file says of it.
 
     group_names: its groups as the file names them, all of them known to exist.
     """
@@ -92,7 +92,7 @@ def build_plant(table: PlantKeys, group_names: Sequence[str]) -> Plant:
     groups = [standard_groups()[name] for name in resolved if name is not None]
     hangs_bare = table.holder in ("basket", "mount") and any(group.velamen for group in groups)
     return Plant(
-        name="",
+        name=name,
         home=table.home,
         shelter=table.shelter,
         holder=table.holder,

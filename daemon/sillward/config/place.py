@@ -3,6 +3,7 @@
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import reduce
 
 from sillward.config.toml_lines import Path
 from sillward.text import printable
@@ -18,6 +19,11 @@ class Place:
 
     label: str
     path: Path
+
+    @classmethod
+    def of(cls, path: Path) -> "Place":
+        """Return the place to which these keys lead."""
+        return reduce(cls.at, path, FILE)
 
     def at(self, key: str | int) -> "Place":
         """Return a key of a table, or an item of a list."""

@@ -181,37 +181,40 @@ class PlantReader:
         table = self._read_written(PlantTable, raw, where)
         if isinstance(table, PlantTable):
             self._check_names(where, table)
-        merged = laid_over(self._defaults, own := _said_of_all(raw))
+        own = _said_of_all(raw)
+        merged = laid_over(self._defaults, own) if self._defaults else own
         if self._defaults_are_right:
             self._check_whole(where, merged)
         if table is None or not self._defaults_are_right or len(self.reader.errors) > before:
             return ()
-        alike = self._built(where, merged, table)
+        alike = self._built(where, names[0], merged, None if self._defaults else table)
         if alike is None:
             return ()
         but = raw.get("but", {})
-        different = {name: self._built_differently(where.but(name), own, but[name]) for name in but}
-        plants = [different.get(name, alike) for name in names]
-        return [
-            replace(plant, name=name)
-            for name, plant in zip(names, plants, strict=True)
-            if plant is not None
-        ]
+        plants = (
+            self._built_differently(where.but(name), name, own, but[name])
+            if name in but
+            else (alike if name == alike.name else replace(alike, name=name))
+            for name in names
+        )
+        return [plant for plant in plants if plant is not None]
 
-    def _built_differently(self, where: Place, own: Raw, but: Raw) -> Plant | None:
+    def _built_differently(self, where: Place, name: str, own: Raw, but: Raw) -> Plant | None:
         """Return one of several plants with what is different about it."""
         before = len(self.reader.errors)
         merged = laid_over(self._defaults, own, but)
         self._check_whole(where, merged)
-        return None if len(self.reader.errors) > before else self._built(where, merged)
+        return None if len(self.reader.errors) > before else self._built(where, name, merged)
 
-    def _built(self, where: Place, merged: Raw, table: PlantKeys | None = None) -> Plant | None:
+    def _built(
+        self, where: Place, name: str, merged: Raw, table: PlantKeys | None = None
+    ) -> Plant | None:
         """Return the plant of tables laid over each other. table: the only one, read already."""
-        if table is None or self._defaults:
+        if table is None:
             table = self.reader.read(OneOfThemTable, merged, where)
         if table is None or not cross_checks.check_limits(self.reader, where, table.limits):
             return None
-        return build_collection.build_plant(table, cross_checks.groups_named(merged))
+        return build_collection.build_plant(name, table, cross_checks.groups_named(merged))
 
     # -- checks
 

@@ -12,7 +12,7 @@ from pydantic import BaseModel, TypeAdapter, ValidationError
 from sillward.config.models import ChannelTable, SunTable, Table
 from sillward.config.place import FILE, Place, shown, toml_key
 from sillward.config.plant_models import LimitsTable, OneOfThemTable, PotTable
-from sillward.config.toml_lines import LineFinder
+from sillward.config.toml_lines import LineFinder, Path
 from sillward.errors import MAX_LINE_LENGTH, MAX_LINES
 from sillward.text import printable
 
@@ -67,40 +67,40 @@ class TableReader:
         """Return `did_you_mean`, or nothing if the file has too many errors for it to be read."""
         return did_you_mean(name, known) if len(self.errors) < MAX_LINES else ""
 
-    def with_plain_text(self, raw: Any, where: Place = FILE) -> Any:
+    def with_plain_text(self, raw: Any, path: Path = ()) -> Any:
         """Return a part of the file with every text on one line, without control characters.
 
         Whatever else is in a text is reported and escaped, so that later steps never show it.
         Nesting is bounded (`bounded_toml`).
         """
         if isinstance(raw, str):
-            return self._plain_text(raw, where)
+            return self._plain_text(raw, path)
         if isinstance(raw, list):
-            return [self.with_plain_text(value, where.at(index)) for index, value in enumerate(raw)]
+            return [self.with_plain_text(value, (*path, index)) for index, value in enumerate(raw)]
         if isinstance(raw, dict):
             return {
-                self._plain_key(key, where): self.with_plain_text(value, where.at(key))
+                self._plain_key(key, path): self.with_plain_text(value, (*path, key))
                 for key, value in raw.items()
             }
         return raw
 
-    def _plain_text(self, text: str, where: Place) -> str:
+    def _plain_text(self, text: str, path: Path) -> str:
         strange = printable.unprintable(text)
         if not strange:
             return text
         # A URL or a password is a secret, and may stand in the place of any key of its table.
-        told = "" if where.label.startswith(("channels", "mqtt")) else f"{shown(text)}: "
+        told = "" if str(path[0]).startswith(("channels", "mqtt")) else f"{shown(text)}: "
         without = printable.escaped_char(strange[0])
-        self.report(where, f"{told}must be plain text on one line, without {without}")
+        self.report(Place.of(path), f"{told}must be plain text on one line, without {without}")
         return printable.escaped(text)
 
-    def _plain_key(self, key: str, where: Place) -> str:
+    def _plain_key(self, key: str, path: Path) -> str:
         strange = printable.unprintable(key)
         if not strange:
             return key
         without = printable.escaped_char(strange[0])
         text = f"a key must be plain text on one line, without {without}"
-        self.report(where.at(key), text)
+        self.report(Place.of((*path, key)), text)
         return printable.escaped(key)
 
     def read(

@@ -655,7 +655,7 @@ def test_what_is_no_number_is_refused_in_one_line(
     assert len(lines[0]) < 200
 
 
-TOP = ("site", "spots", "plants", "rules", "habits", "rounds", "channels")
+TOP = ("site", "spots", "defaults", "plants", "rules", "habits", "rounds", "channels")
 
 
 @pytest.mark.parametrize("table", TOP)
@@ -806,6 +806,12 @@ KEYS = (
         "humidity",
         "group",
         "parents",
+        "names",
+        "count",
+        "but",
+        "pot",
+        "litres",
+        "medium",
         "holder",
         "home",
         "shelter",
@@ -909,7 +915,28 @@ GOOD: Made = {
             "limits": {"night_low": 13, "rot": "low"},
         },
         {"name": "Moth orchid", "group": "phalaenopsis", "holder": "pot", "home": "sunroom"},
+        {
+            "names": ["Blue", "Red"],
+            "group": "aerides",
+            "home": "pergola",
+            "pot": False,
+            "but": {
+                "Red": {
+                    "holder": "mount",
+                    "pot": {"litres": 2, "medium": "moss"},
+                    "limits": {"day_high": 35},
+                }
+            },
+        },
+        {"name": "Air", "count": 3, "group": "aloe", "but": {"Air 2": {"home": "sunroom"}}},
     ],
+    "defaults": {
+        "holder": "basket",
+        "home": "pergola",
+        "shelter": "sunroom",
+        "pot": {"litres": 1, "medium": "bark"},
+        "limits": {"night_low": 9},
+    },
     "rules": [
         {
             "name": "wind",
@@ -957,7 +984,7 @@ def nearly_good(draw: st.DrawFn) -> Made:
 
 
 def test_the_good_tables_are_good(tmp_path: Path) -> None:
-    assert len(load_household(written(tmp_path, as_document(GOOD))).collection.plants) == 2
+    assert len(load_household(written(tmp_path, as_document(GOOD))).collection.plants) == 7
 
 
 @settings(

@@ -214,6 +214,22 @@ but.B.pot.litres = 3
     assert (a.pot, b.pot) == (None, Pot(3, "bark"))
 
 
+def test_one_plant_alone_may_be_written_as_several(tmp_path: Path) -> None:
+    text = """
+[[plants]]
+names = ["A"]
+group = "aloe"
+but.A.home = "pergola"
+[[plants]]
+name = "B"
+count = 1
+group = "aloe"
+"""
+    plants = plants_of(tmp_path, DEFAULTS + text)
+
+    assert {name: plant.home for name, plant in plants.items()} == {"A": "pergola", "B 1": "bench"}
+
+
 layers = st.dictionaries(
     st.sampled_from(["group", "parents", "home", "shelter", "holder", "limits", "pot", "span"]),
     st.sampled_from(["x", "y", False, {"litres": 1}, {"medium": "z", "litres": 2}, {}]),
