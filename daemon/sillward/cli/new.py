@@ -17,7 +17,7 @@ from sillward.config.settings import load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.forecast.store import utc_now
 from sillward.setup import adding, first_run, plant_list, prompts
-from sillward.setup.own_phone import Sending, own_phone
+from sillward.setup.own_phone import Sending, own_phone, settings_for
 from sillward.setup.phone_questions import new_topic
 from sillward.setup.plant_list import PlantList
 from sillward.wording import full_sheet
@@ -59,7 +59,7 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
         click.get_current_context().exit(1)
     click.echo(f"\nWritten: {written.path}\n")
     _show_sheet(written.path)
-    first_run.tell_next_steps(written, settings)
+    first_run.tell_next_steps(written, settings_for(settings, written.path))
 
 
 def _read_list(path: Path) -> PlantList:

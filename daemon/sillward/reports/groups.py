@@ -56,5 +56,5 @@ def _row(group: Group, names: Sequence[str], alias: Alias | None) -> tuple[str, 
 def line(group: Group, units: Units = SI) -> str:
     """Return a group with its night limit and examples on one line, to choose from."""
     low = group.limits.night_low
-    night = f"{units.bare(low.value, '°C')} {units.temperature}" if low else "?"
-    return f"{group.name:<28}night {night:<7} {group.examples}"
+    night = f"night {units.bare(low.value, '°C')} {units.temperature}" if low else "night ?"
+    return f"{group.name}: {night}; {group.examples}"

@@ -117,7 +117,7 @@ def _spot(spot: SpotAnswer, latitude: float, unit: Temperature) -> str:
         return aligned(head, ("indoors = true", ""), night_low)
     window = "from = 270, to = 90" if latitude < 0 else "from = 90, to = 270"
     cover, breeze = spot.cover, spot.breeze
-    kelvin = " (1 K is 1.8 °F)" if unit == "°F" else ""
+    kelvin = " (1.8 °F)" if unit == "°F" else ""
     return aligned(
         head,
         (
@@ -149,7 +149,11 @@ def _plant(plant: PlantAnswer, unit: Temperature) -> str:
         rows.append((f"shelter = {quoted(plant.shelter)}", ""))
     own_c, group_c = plant.night_low_c, plant.group_low_c
     if own_c is not None:
-        beaten = "" if group_c is None else f"; beats the group's {Units(unit).bare(group_c, '°C')}"
+        beaten = (
+            ""
+            if group_c is None
+            else f"; beats the group's {Units(unit).bare(group_c, '°C')} {unit}"
+        )
         comment = f"{_degrees(own_c, unit)}, your own{beaten}"
         rows.append((f"limits.night_low = {number_text(own_c, 2)}", comment))
     elif group_c is not None:

@@ -138,7 +138,7 @@ def _by_kind(spots: list[SpotAnswer]) -> tuple[list[str], list[str]]:
 
 def _ask_what_then(text: str) -> Dialogue[str]:
     """Show the whole file, and ask what is done with it."""
-    line = "-" * 20
+    line = "-" * 10
     above = ("", f"{line} the file {line}", text.rstrip(), f"{line} its end {line}", "")
     question = "Write it, change an answer, or stop?"
     return (yield from prompts.ask_name_of(question, (WRITE, CHANGE, STOP), WRITE, above=above))

@@ -8,6 +8,7 @@ from zoneinfo import ZoneInfo
 from sillward.channels import channel_trial
 from sillward.channels.channel_trial import Outcome
 from sillward.channels.sender import Problems, Sender
+from sillward.config import households
 from sillward.config.channel import Channel
 from sillward.config.credentials import channel_file, read_credential
 from sillward.config.settings import Settings
@@ -50,6 +51,7 @@ def own_phone(
     def problem(channel: Channel) -> str | None:
         return sending.problems([channel])[0]
 
+    settings = settings_for(settings, path)
     in_environment = settings.channels.get(PHONE)
     if in_environment is not None:
         return Phone(PHONE, None, in_environment, topic, problem, send)
@@ -59,6 +61,12 @@ def own_phone(
     kept = read_credential(folder, channel_file(PHONE))
     name = PHONE if kept is not None else _free_name(folder)
     return Phone(name, folder / channel_file(name), kept, topic, problem, send)
+
+
+def settings_for(settings: Settings, path: Path) -> Settings:
+    """Return the settings that hold for a collection file: in a folder of households, its own."""
+    place = households.holding(settings, path)
+    return settings if place is None else households.settings_of(settings, place)
 
 
 def _free_name(folder: Path) -> str:

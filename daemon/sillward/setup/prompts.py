@@ -71,8 +71,8 @@ def change(conversation: Conversation[Any]) -> None:
 
 
 def _subject(question: Question[Any]) -> str:
-    """Return a question without the choices that it offers."""
-    return question.text.partition(" (")[0].rstrip("?")
+    """Return a question without the choices and examples that it offers."""
+    return question.text.partition(" (")[0].partition("? ")[0].rstrip("?")
 
 
 def _answer(taken: Taken) -> str:

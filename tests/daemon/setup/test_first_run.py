@@ -23,11 +23,11 @@ from sillward.assembly import app
 from sillward.cli import main, shared
 from sillward.config.json_schema import collection_schema
 from sillward.config.loader import load_household
-from sillward.config.models import Text
+from sillward.config.models import NightLow, Text
 from sillward.config.validation import problem_with
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
-from sillward.setup import first_run, plant_questions, site_questions, writing
+from sillward.setup import first_run, plant_questions, prompts, site_questions, writing
 from sillward.setup.answers import (
     BREEZES,
     COVERS,
@@ -38,6 +38,7 @@ from sillward.setup.answers import (
     SpotAnswer,
 )
 from sillward.setup.collection_text import SCHEMA_FILE, collection_text
+from sillward.setup.dialogue import Conversation
 from tests.daemon.forecast.test_geocoding import MENDOZA
 from tests.support.bodies import body, dumped
 from tests.support.loopback_server import serving, whole
@@ -235,6 +236,202 @@ def test_without_the_network_everything_is_typed(
     assert "height and time zone cannot be looked up: Open-Meteo: answered 404" in result.stdout
     assert "No sheet yet: Open-Meteo: answered 404" in result.stdout
     assert load_household(path).collection.site.elevation_m == 780
+
+
+# -- going back, and the whole before it is written
+
+
+def test_back_returns_to_the_question_before_with_what_was_answered(path: Path) -> None:
+    # From the name of the plant to the name of the site, which is changed; the rest is kept.
+    back = ["Vanda", *["back"] * 7, "Patio", *[""] * 5]
+
+    result = call("new", path, answers=[*PLACE, *SPOTS, *back, *WHOLE[8:]])
+
+    assert result.exit_code == 0, result.output
+    assert "A name for the site [Yard]: Patio" in result.stdout
+    assert "[Vanda]: Blue vanda" in result.stdout
+    collection = load_household(path).collection
+    assert collection.site.name == "Patio"
+    assert [spot.name for spot in collection.spots] == ["bench", "sunroom"]
+
+
+def test_before_the_first_question_there_is_none(path: Path) -> None:
+    result = call("new", path, answers=["back", *WHOLE])
+
+    assert result.exit_code == 0
+    assert "this is the first question" in result.stdout
+
+
+def test_the_whole_file_is_shown_before_it_is_written(path: Path) -> None:
+    result = call("new", path, answers=[*WHOLE[:-1], "stop"])
+
+    assert result.exit_code == 1
+    assert "stopped; nothing was written" in result.stderr
+    assert not path.parent.exists()
+    shown = result.stdout.split("the file ----------\n")[1].split("\n----------")[0]
+    assert tomllib.loads(shown)["plants"][0]["name"] == "Blue vanda"
+
+    call("new", path, answers=WHOLE)
+    assert path.read_text(encoding="utf-8") == f"{shown}\n"
+
+
+def test_an_answer_is_changed_at_the_end_and_the_others_stay(path: Path) -> None:
+    # The place is another one, so that its height and zone are asked for again.
+    changed = ["change", "1", "-30, -68.85", "", "write"]
+
+    result = call("new", path, answers=[*WHOLE[:-1], *changed])
+
+    assert result.exit_code == 0, result.output
+    assert "  1 Where is it: -32.89, -68.85" in result.stdout
+    collection = load_household(path).collection
+    assert (collection.site.latitude, collection.site.name) == (-30.0, "Yard")
+
+
+def test_a_stranger_is_asked_no_more_than_before(path: Path) -> None:
+    """There were 19 questions before there were a phone and a last look at the file."""
+    assert len(WHOLE) == 17
+    assert call("new", path, answers=WHOLE).exit_code == 0
+
+
+# -- °F
+
+
+@pytest.mark.parametrize(
+    ("zone", "locale", "questions", "unit"),
+    [
+        ("America/New_York", {}, 1, "°F"),
+        ("Pacific/Guam", {}, 1, "°F"),
+        (ZONE, {"LANG": "en_US.UTF-8"}, 0, "°C"),
+        (ZONE, {"LC_MEASUREMENT": "en_US.UTF-8"}, 1, "°C"),
+        ("Europe/Berlin", {"LC_ALL": "de_DE"}, 0, "°C"),
+    ],
+)
+def test_degrees_are_asked_about_where_both_are_likely(
+    zone: str, locale: dict[str, str], questions: int, unit: str
+) -> None:
+    conversation = Conversation(lambda: site_questions.ask_temperature_unit(zone, locale))
+    for _ in range(questions):
+        assert conversation.question is not None
+        conversation.take("", conversation.question.read(conversation.offered))
+
+    assert conversation.question is None
+    assert conversation.result == unit
+
+
+def test_fahrenheit_is_asked_for_shown_and_told(path: Path) -> None:
+    zone = ["no", "", "America/New_York", "F", "Yard"]
+    answers = [PLACE[0], *zone, *SPOTS[:4], "57", *PLANT[:5], "50", *END]
+
+    document = answered(path, answers)
+
+    assert document["spots"]["sunroom"]["night_low"] == 13.89
+    assert document["plants"][0]["limits"]["night_low"] == 10
+    assert document["notices"] == {"temperature": "°F"}
+    text = path.read_text(encoding="utf-8")
+    assert "night_low = 13.89  # °C (57 °F)" in text
+    assert "# °C (50 °F), your own; beats the group's 60.8 °F" in text
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "celsius"),
+    [
+        ("57", "°F", 13.89),
+        ("57 F", "°C", 13.89),
+        ("57,2 °f", "°C", 14.0),
+        ("14°C", "°F", 14.0),
+        ("−2 ℃", "°F", -2.0),
+        ("14°", "°C", 14.0),
+        ("-40 F", "°C", -40.0),
+    ],
+)
+def test_temperatures_are_read_in_either_unit(text: str, unit: Any, celsius: float) -> None:
+    assert prompts.temperature(text, unit) == celsius
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "told"),
+    [
+        ("warm", "°F", "write a number, in °F"),
+        ("", "°C", "write a number, in °C"),
+        ("99", "°F", "99 °F is 37.22 °C: must be at most 30 °C"),
+        ("57", "°C", "must be at most 30 °C"),
+    ],
+)
+def test_what_is_no_temperature_is_refused(text: str, unit: Any, told: str) -> None:
+    with pytest.raises(ValueError, match=told):
+        prompts.temperature(text, unit, NightLow)
+
+
+def test_heights_may_be_in_feet(path: Path) -> None:
+    document = answered(path, [PLACE[0], "no", "2559 ft", "", *WHOLE[2:]])
+
+    assert document["site"]["elevation"] == pytest.approx(780, abs=0.1)
+
+
+# -- a list of plants
+
+
+def test_a_list_leaves_only_the_spots_to_be_asked_about(path: Path, tmp_path: Path) -> None:
+    file = tmp_path / "plants.csv"
+    file.write_text(
+        "Name;Group;Holder;Home;Shelter;Price\n"
+        "Moth 1;moth orchid;pot;Bench;sunroom;3\nMoth 2;moth orchid;pot;bench;sunroom;4\n",
+        encoding="cp1252",
+    )
+
+    result = call("new", path, "--plants", file, answers=[*PLACE, "", "", "", "", "14", *END[1:]])
+
+    assert result.exit_code == 0, result.output
+    assert "plants.csv: 2 plants; left out: Price" in result.stderr
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
+    assert list(document["spots"]) == ["Bench", "sunroom"]
+    assert document["plants"] == [
+        {
+            "name": "Moth",
+            "count": 2,
+            "group": "phalaenopsis",
+            "holder": "pot",
+            "home": "Bench",
+            "shelter": "sunroom",
+        }
+    ]
+
+
+def test_a_list_for_a_file_that_is_there_is_printed_and_nothing_is_written(
+    path: Path, tmp_path: Path
+) -> None:
+    answered(path, WHOLE)
+    before = path.read_bytes()
+    file = tmp_path / "plants.csv"
+    file.write_text("name,group,home,shelter\nFern,fernn,bench,\n", encoding="utf-8")
+
+    result = call("new", path, "--plants", file, answers=["fern", "1"])
+
+    assert result.exit_code == 0, result.output
+    assert '"fernn" (line 2: Fern)' in result.stderr
+    assert tomllib.loads(result.stdout)["plants"][0]["name"] == "Fern"
+    assert path.read_bytes() == before
+
+
+def test_every_spot_of_a_list_must_be_one(path: Path, tmp_path: Path) -> None:
+    file = tmp_path / "plants.csv"
+    file.write_text('name,group,home\nMoth,moth orchid,"attic, left"\n', encoding="utf-8")
+    rooms = ["house", '"attic, left", house', "12", ""]
+
+    result = call(
+        "new", path, "--plants", file, answers=[*PLACE, "bench", "", "", *rooms, "", *END[1:]]
+    )
+
+    assert result.exit_code == 0, result.output
+    assert "your list has plants at attic, left: outdoors (write back) or here?" in result.stdout
+    assert load_household(path).collection.plants[0].home == "attic, left"
+
+
+def test_a_list_that_cannot_be_read_is_told_at_once(path: Path, tmp_path: Path) -> None:
+    result = call("new", path, "--plants", tmp_path / "none.csv")
+
+    assert result.exit_code == 78
+    assert "none.csv: cannot be read: No such file" in result.stderr
 
 
 # -- wrong answers

@@ -180,6 +180,7 @@ def test_the_url_is_kept_in_a_file_of_its_own_and_shown_nowhere(
     assert "hunter7" not in text + result.output.replace(f"{URL}\n", "", 1)
     assert f"export SILLWARD_CREDENTIALS={path.parent}\n" in result.stdout
     assert len(couriers.sent) == 1
+    assert not [line for line in path.parent.iterdir() if "draft" in line.name]
 
 
 @pytest.mark.usefixtures("run_with")
@@ -200,6 +201,20 @@ def test_it_goes_where_credentials_are_and_overwrites_none(
     assert 'name = "phone_2"' in path.read_text(encoding="utf-8")
     assert "export SILLWARD_CREDENTIALS" not in result.stdout
     assert "sillward try-channel phone_2" in result.stdout
+
+
+@pytest.mark.usefixtures("run_with")
+def test_a_household_has_its_own_credentials(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_COLLECTIONS", str(tmp_path))
+    path = tmp_path / "casa-ines" / "collection.toml"
+
+    result = run(path, [*OFFLINE, "url", URL, "yes", "write"])
+
+    assert result.exit_code == 0, result.output
+    assert read_credential(path.parent / "credentials", "channel-phone") is not None
+    assert "export SILLWARD_CREDENTIALS" not in result.stdout
 
 
 @pytest.mark.usefixtures("run_with")
