@@ -7,6 +7,10 @@ A child that leaves a request unanswered has a thread that hangs. It gets no new
 once its others are answered; so does one of which a thread may be left behind, or that has sent
 much. Meanwhile a second one has taken over: there are seldom more. What was under way in a child
 that ends may have been sent.
+
+Where a child dies over its work nobody knows which message it was. So the next to each of those
+channels goes through a child that has nothing else to do, one after the other: a message that kills
+takes no other along twice.
 """
 
 import asyncio
@@ -66,6 +70,9 @@ class SenderPool:
         )
         self._children: list[_Child] = []
         self._starting = asyncio.Lock()
+        self._alone = asyncio.Lock()
+        self._suspects: set[str] = set()
+        """The URLs of the channels to which something was under way when a child died."""
         self._closed = False
         self._thread.start()
 
@@ -100,27 +107,48 @@ class SenderPool:
         return asyncio.run_coroutine_threadsafe(work, self._loop)
 
     async def _send(self, channel: Channel, message: Message) -> None:
+        url = "" if channel.url is None else channel.url.get_secret_value()
         try:
-            reply = await self._ask(to_send(channel, message))
+            reply = await self._ask(to_send(channel, message), alone=url in self._suspects)
         except OSError:  # no memory for another process: then in this one
             await asyncio.to_thread(sending.send, channel, message)
             return
         except ChildError as error:
+            if error.failure is Failure.ENDED:
+                self._suspects.add(url)
             raise lost(channel, perhaps_sent=error.heard) from None
+        self._suspects.discard(url)
         if "failed" in reply:
             msg = f"channel {channel.name}: failed ({reply['failed']})"
             raise DeliveryError(msg, perhaps_sent=True)
         require_sent(reply)
 
-    async def _ask(self, request: Mapping[str, Any]) -> dict[str, Any]:
+    async def _ask(self, request: Mapping[str, Any], *, alone: bool = False) -> dict[str, Any]:
         """Return the reply to a request. Raise ChildError without one, and OSError if no child can
-        be started."""
+        be started.
+
+        alone: ask a child that is asked nothing else.
+        """
+        if not alone:
+            return await self._ask_child(request, alone=False)
+        try:
+            async with asyncio.timeout(self._limit_s):
+                await self._alone.acquire()
+        except TimeoutError:
+            raise ChildError(Failure.TIMED_OUT, heard=False) from None
+        try:
+            return await self._ask_child(request, alone=True)
+        finally:
+            self._alone.release()
+
+    async def _ask_child(self, request: Mapping[str, Any], *, alone: bool) -> dict[str, Any]:
         async with self._starting:
             if self._closed:
                 raise ChildError(Failure.ENDED, heard=False)
-            child = next((one for one in self._children if one.takes_more), None)
+            child = next((one for one in self._children if one.takes_more and not alone), None)
             if child is None:
                 child = await _Child.start(self._command, self._rest_s, self._children.remove)
+                child.takes_more = not alone
                 self._children.append(child)
             # Before another may begin to start one: what is asked keeps this one from its rest.
             asked = asyncio.ensure_future(child.ask(request, self._limit_s))
@@ -144,7 +172,8 @@ class _Child:
         self._asked = 0
         self._waiting: dict[int, asyncio.Future[dict[str, Any]]] = {}
         self._hangs = False
-        self._retired = False
+        self.takes_more = True
+        """Whether it may be asked something else."""
         self._rest: asyncio.TimerHandle | None = None
         self._ending: asyncio.Task[None] | None = None
         self._listening = asyncio.create_task(self._listen())
@@ -174,17 +203,12 @@ class _Child:
         """Its process id."""
         return self._process.pid
 
-    @property
-    def takes_more(self) -> bool:
-        """Whether it may be asked something."""
-        return not self._retired
-
     async def ask(self, request: Mapping[str, Any], limit_s: float) -> dict[str, Any]:
         """Return the reply to a request. Raise ChildError without one."""
         number = next(self._numbers)
         reply = self._waiting[number] = asyncio.get_running_loop().create_future()
         self._asked += 1
-        self._retired = self._retired or self._asked >= MOST_REQUESTS
+        self.takes_more = self.takes_more and self._asked < MOST_REQUESTS
         if self._rest is not None:
             self._rest.cancel()
         try:
@@ -195,19 +219,19 @@ class _Child:
                     await self._stdin.drain()
                 answered: dict[str, Any] = await reply
         except TimeoutError:
-            self._hangs = self._retired = True
+            self._hangs, self.takes_more = True, False
             raise ChildError(Failure.TIMED_OUT, heard=True) from None
         finally:
             del self._waiting[number]
             self._look()
         if answered.get("perhaps_sent"):
-            self._retired = True
+            self.takes_more = False
             self._look()
         return answered
 
     async def end(self, *, at_once: bool) -> None:
         """End it: at once, or as soon as it comes to its end by itself."""
-        self._retired = True
+        self.takes_more = False
         with suppress(OSError):
             self._stdin.close()
         await self._gone_within(0.0 if at_once else END_S)
@@ -222,14 +246,14 @@ class _Child:
         """Let it rest, or end it, if it has nothing to do."""
         if self._waiting or self._ending is not None:
             return
-        if self._retired:
+        if not self.takes_more:
             self._ending = asyncio.create_task(self.end(at_once=self._hangs))
         else:
             loop = asyncio.get_running_loop()
             self._rest = loop.call_later(self._rest_s, self._end_of_rest)
 
     def _end_of_rest(self) -> None:
-        self._retired = True
+        self.takes_more = False
         self._look()
 
     async def _listen(self) -> None:
@@ -244,7 +268,7 @@ class _Child:
                     waiting.set_result(reply)
         except (ValueError, KeyError, TypeError):
             wait_s = 0.0
-        self._retired = True
+        self.takes_more = False
         for waiting in self._waiting.values():
             if not waiting.done():
                 waiting.set_exception(ChildError(Failure.ENDED, heard=True))

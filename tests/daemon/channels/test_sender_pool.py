@@ -92,6 +92,21 @@ def test_after_what_a_child_cannot_do_another_goes_on(pool: SenderPool, name: st
     pool.submit(to("quick"), MESSAGE).result(WAIT_S)
 
 
+def test_a_message_that_kills_takes_no_other_along_twice(pool: SenderPool) -> None:
+    bystander = pool.submit(to("hold", "http://127.0.0.1:1"), MESSAGE)
+    pool.submit(to("who", "http://127.0.0.1:2"), MESSAGE).exception(WAIT_S)
+    assert perhaps_sent(pool, "die")
+    assert isinstance(bystander.exception(WAIT_S), DeliveryError)
+
+    others = pool.submit(to("hold", "http://127.0.0.1:3"), MESSAGE)
+    pool.submit(to("quick", "http://127.0.0.1:1"), MESSAGE).result(WAIT_S)  # in a child of its own
+    assert perhaps_sent(pool, "die")
+    assert not others.done()
+    pool.submit(to("quick", "http://127.0.0.1:4"), MESSAGE).result(WAIT_S)
+
+    others.result(WAIT_S)
+
+
 def test_a_child_that_leaves_a_request_unanswered_is_ended() -> None:
     with closing(SenderPool((sys.executable, "-c", CHILD), limit_s=0.5)) as pool:
         assert perhaps_sent(pool, "hang")
