@@ -7,7 +7,7 @@ packaged macro is used.
 """
 
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field
 from functools import cache
@@ -259,16 +259,16 @@ class Macros:
 
     def ours(self, name: str) -> "Macro":
         """Return the packaged macro. Raise KeyError if there is none."""
-        return self._macro(self._wording.ours[name], name)
+        return self._macro(self._wording.ours[name], name, _packaged_code)
 
     def own(self, name: str) -> "Macro":
         """Return the grower's macro. Raise KeyError if there is none."""
-        return self._macro(self._wording.own[name], name)
+        return self._macro(self._wording.own[name], name, _code_of)
 
-    def _macro(self, source: Source, name: str) -> "Macro":
+    def _macro(self, source: Source, name: str, code_of: Callable[[Source], "CodeType"]) -> "Macro":
         if source.text not in self._modules:
             with self._budget.uncounted():  # it happens once, in the line that comes first
-                code = _compiled(source.text)
+                code = code_of(source)
             sandbox = self._sandbox
             template = sandbox.template_class.from_code(sandbox, code, sandbox.make_globals(None))
             self._modules[source.text] = template.module
@@ -282,10 +282,30 @@ class Macros:
         return self._sandbox.overlay(autoescape=True).from_string(text)
 
 
+def _code_of(source: Source) -> "CodeType":
+    """Return the code of a template, which all voices share."""
+    return _compiled(source.text)
+
+
 @cache
 def _compiled(text: str) -> "CodeType":
-    """Return the code of a template, which all voices share."""
     return _sandbox_to_compile().compile(text)
+
+
+def _packaged_code(source: Source) -> "CodeType":
+    """Return the code of a packaged template, which later processes share as well."""
+    return _kept(source.file, source.text)
+
+
+@cache
+def _kept(file: str, text: str) -> "CodeType":
+    from jinja2 import compiler
+
+    from sillward.wording import kept_code, sandbox
+
+    template = Path(str(resources.files("sillward.wording") / "templates" / file))
+    makers = (compiler.__file__, sandbox.__file__, __file__)
+    return kept_code.code_of(template, makers, lambda: _compiled(text))
 
 
 def _sandbox_to_compile() -> "Sandbox":
