@@ -6,7 +6,6 @@ from contextlib import closing
 from sillward.assembly.app import App
 from sillward.config.household import Household
 from sillward.errors import LedgerError
-from sillward.ledger import Ledger
 from sillward.service import accepted_limits
 
 log = logging.getLogger(__name__)
@@ -21,7 +20,7 @@ def with_accepted_limits(app: App, household: Household | None = None) -> Househ
     if app.pretending or not app.has_ledger:
         return household
     try:
-        with closing(Ledger(app.settings.ledger)) as ledger:
+        with closing(app.open_ledger()) as ledger:
             return accepted_limits.applied(household, ledger)
     except LedgerError as error:
         log.warning("limits.not_read reason=%s", error)

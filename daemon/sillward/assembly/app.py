@@ -21,7 +21,8 @@ from sillward.forecast.recorded import recorded
 from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, utc_now
 from sillward.ledger import Ledger
-from sillward.ledger.address import LedgerAddress
+from sillward.ledger.address import LedgerAddress, PostgresAddress
+from sillward.ledger.house import open_one
 from sillward_rules.weather.site import Site
 
 MIN_YEAR, MAX_YEAR = 1971, 2199
@@ -85,6 +86,8 @@ class App:
 
     def open_ledger(self) -> Ledger:
         """Open the ledger, with what it shares with others. Raise LedgerError, NotOursError."""
+        if self.place is not None and isinstance(self.settings.ledger, PostgresAddress):
+            return open_one(self.settings.ledger, self.place.name)
         ledger = Ledger(self.settings.ledger)
         if isinstance(self.shared_ledger, Path) and _exists(self.shared_ledger):
             ledger.share(Ledger(self.shared_ledger), owned=True)

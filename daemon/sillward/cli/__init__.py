@@ -70,6 +70,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "mix": "The arithmetic of a feed: what to weigh out.",
         "words": "The words of messages, and how to change them.",
         "schema": "The JSON Schema of a collection, for editors.",
+        "move-ledger": "Take a ledger to a PostgreSQL server, or back.",
     },
 }
 """The commands by what they are for, each with its short help of at most 60 characters.

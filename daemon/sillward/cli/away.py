@@ -44,7 +44,7 @@ def away(
     """
     app = shared.build(options)
     enters = bool(words) and not (show_list or end)
-    with closing(Ledger(app.settings.ledger if enters or app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if enters or app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         context = desk_for_command(app, ledger).context
         coming = absences.not_over(context)
         if show_list:

@@ -53,7 +53,7 @@ def course(
     courses = app.household.collection.courses
     chosen = [_course_named(courses, name)] if name else courses
     writes = ends or resume
-    with closing(Ledger(app.settings.ledger if writes or app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if writes or app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         if writes:
             said = _answered(app, ledger, chosen[0], plant, by, over=ends)
             if not as_json:

@@ -61,7 +61,7 @@ def done(
     if not app.has_ledger:
         msg = f'"{words}" is not a chore you were told of; nothing has been told yet'
         raise UsageError(msg)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         if undo:
             say(_taken_back_line(ledger, app, words, by))
             return

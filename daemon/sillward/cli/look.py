@@ -56,7 +56,7 @@ def look(
     word, names = _word_and_names(" ".join(words).split())
     chosen = _plants(app, names, word)
     seen_at = now if day is None else diary.seen_on(day, app.site, now)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         collection = app.household.collection
         entries = looks.look_at_each(
             ledger, collection, [one.name for one in chosen], word, seen_at, now, by
@@ -105,7 +105,7 @@ def _plants(app: App, names: str, word: str) -> list[Plant]:
 def _take_back(app: App, names: str, person: str | None, *, as_json: bool) -> None:
     """Take back the last answer, or the last look at each of these plants. Raise UsageError."""
     site, now = app.site, app.clock()
-    with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         if not names:
             taken = looks.take_last_back(ledger, site, now, person)
         else:

@@ -39,14 +39,14 @@ def move(options: Options, words: tuple[str, ...], undo: bool, person: str | Non
     by = answering.person_named(app, person)
     if undo:
         plant = shared.plant_named(app, " ".join(words)).name
-        with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
+        with closing(app.open_ledger() if app.has_ledger else Ledger(IN_MEMORY)) as ledger:
             say(_taken_back_line(app, ledger, plant, by))
         return
     plant, spot_name = _plant_and_spot(app, " ".join(words).split())
     collection = app.household.collection
     spot = collection.spot(spot_name)
     is_safe = any(it.name == plant and it.is_safe_at(spot) for it in collection.plants)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         moved = answers.move(
             ledger, app.site.name, plant, spot.name, app.clock(), by, is_safe=is_safe
         )

@@ -89,7 +89,7 @@ def note(
         None if day is None else diary.seen_on(day, app.site, now),
     )
     writes = not lists
-    with closing(Ledger(app.settings.ledger if writes or app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if writes or app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         if lists:
             entries = _listed(app, ledger, words, told, whole=whole)
         elif undo or delete is not None:

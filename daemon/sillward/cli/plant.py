@@ -26,7 +26,7 @@ def plant(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     """
     app = shared.build(options)
     household, now = app.household, app.clock()
-    with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         name = plant_names.one_name(plant_names.names_with_past(app, ledger), " ".join(plant))
         plants = {each.name: each for each in household.collection.plants}
         made = report.report_of(ledger, app.site, name, plants.get(name), now)

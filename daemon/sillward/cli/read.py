@@ -9,7 +9,6 @@ from sillward.assembly.app import Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json, say
 from sillward.errors import UsageError
-from sillward.ledger import Ledger
 from sillward.readings import by_hand
 from sillward.readings.forecast_here import ForecastHere
 from sillward.readings.lessons import Lessons
@@ -60,7 +59,7 @@ def read(
         at = min(asked.end, now)
     else:
         at = now if at_text is None else by_hand.moment_told(at_text, site, now)
-    with closing(Ledger(app.settings.ledger)) as ledger:
+    with closing(app.open_ledger()) as ledger:
         store = read_only.forecast_updater(app, ledger).store
         taught = Lessons(ledger, store).applied(app.household.collection, now)
         here = ForecastHere(site, taught.spot(spot.name), store.weather(site))

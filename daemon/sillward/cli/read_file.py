@@ -79,7 +79,7 @@ def read_file(
     progress = Progress("percent of the file read", 100)
     found = read_logger_file(file, site, choice, progress.share)
     name = sensor_name(sensor, found.serial)
-    with closing(Ledger(app.settings.ledger)) as ledger, ledger.database.transaction():
+    with closing(app.open_ledger()) as ledger, ledger.database.transaction():
         intake = _intake(app, ledger)
         if unit is None:
             here = ForecastHere(site, intake.collection.spot(where.name), intake.weather)

@@ -61,7 +61,7 @@ def readings(
         msg = "--correct, --delete, --forget and --hangs-right are one at a time"
         raise UsageError(msg)
     app = shared.build(options)
-    with closing(Ledger(app.settings.ledger if app.has_ledger else IN_MEMORY)) as ledger:
+    with closing(app.open_ledger() if app.has_ledger else Ledger(IN_MEMORY)) as ledger:
         name = _spot(app, ledger, " ".join(spot)) if spot else None
         if correct is not None:
             say(amendments.correct(ledger, app.site, *correct, app.household.voice))

@@ -12,7 +12,6 @@ from sillward.cli.printing import print_json
 from sillward.cli.progress import Progress
 from sillward.config.household import Household
 from sillward.errors import SourceError
-from sillward.ledger import Ledger
 from sillward.replay.period import whole_period
 from sillward.replay.run import run
 from sillward.reports import season as report
@@ -60,7 +59,7 @@ def season(options: Options, as_json: bool, archive: Path, quick: bool, keep: bo
         click.echo(f"interrupted: walks are left out{kept}", err=True)
         click.get_current_context().exit(1)
     if keep:
-        with closing(Ledger(app.settings.ledger)) as ledger:
+        with closing(app.open_ledger()) as ledger:
             count = keep_season(ledger, app.household.collection, outlook, app.clock())
         dates = "limit" if count == 1 else "limits"
         click.echo(f"kept for the week sheet: when nights are safe for {count} {dates}", err=True)

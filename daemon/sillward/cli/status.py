@@ -15,6 +15,7 @@ from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.forecast.store import Clock, utc_now
 from sillward.ledger import Ledger
+from sillward.ledger.house import open_shared
 from sillward.reports import households as households_report
 from sillward.reports import status as report
 from sillward.service.health import IN_FORCE_MARK, is_at_work, not_in_force
@@ -82,7 +83,7 @@ def _show_all(settings: Settings, *, as_json: bool) -> None:
     except OSError as error:
         msg = f"SILLWARD_COLLECTIONS: {settings.collections}: {error.strerror or error}"
         raise ConfigError([msg]) from None
-    with closing(Ledger(path)) as ledger:
+    with closing(open_shared(path)) as ledger:
         document = households_report.document(ledger, names, datetime.now(UTC))
     if as_json:
         print_json(document)

@@ -6,6 +6,9 @@ from urllib.parse import parse_qsl, unquote, urlsplit
 SCHEMES = ("postgresql://", "postgres://")
 """How addresses of PostgreSQL begin. Source: "Connection URIs", libpq."""
 
+ON_SERVER = "_shared"
+"""In the place of a household's name on a server, for what all share: none can be called so."""
+
 _SECRETS = ("password", "sslpassword")
 
 

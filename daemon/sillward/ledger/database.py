@@ -47,6 +47,10 @@ class Database(ABC):
     connection: Any
     """The connection itself: a SQLite one, or one of psycopg (None while there is none)."""
 
+    household: str | None = None
+    """Whose rows are written and forgotten here, where the database holds those of many; None for
+    anybody's."""
+
     reuses_numbers: ClassVar[bool]
     """Whether the number of a row that was deleted is given to another."""
 
@@ -114,6 +118,16 @@ class Database(ABC):
         with self.transaction():
             ((number,),) = self.rows(f"{_insert(table, values)} RETURNING id", *values.values())
         return int(number)
+
+    def own_rows(self, column: str = "site") -> tuple[str, Sequence[str]]:
+        """Return the end of a condition that leaves the rows of other households alone."""
+        if self.household is None:
+            return "", ()
+        return f" AND {column} = ?", (self.household,)
+
+    @abstractmethod
+    def note_numbers(self, table: str) -> None:
+        """Note that rows came with numbers of their own: new ones are to get higher ones."""
 
     # -- who works with it
 

@@ -9,11 +9,11 @@ locks) looks through the folder.
 """
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Protocol
 
-from sillward.ledger.address import LedgerAddress
+from sillward.ledger.address import LedgerAddress, PostgresAddress
 from sillward.ledger.ledger import Ledger
 
 LEDGER = "ledger.sqlite3"
@@ -44,7 +44,38 @@ def ledgers_at(address: LedgerAddress, clock: Callable[[], datetime]) -> LedgerH
     """Open the ledgers of a folder, or of a database. Raise ConfigError for what can be none."""
     if isinstance(address, Path):
         return FileLedgers(address, clock)
-    return OneDatabase(Ledger.open_or_in_memory(address, clock=clock))
+    return _on_server(address, clock)
+
+
+def open_one(address: PostgresAddress, name: str) -> Ledger:
+    """Open the ledger of one household in a database, with what it shares with the others.
+
+    Raise LedgerError, NotOursError.
+    """
+    ledgers = _on_server(address, utc_now)
+    ledger, shared = ledgers.of_household(name), ledgers.shared()
+    shared.database.rows("SELECT 1")  # a command says at once that the server is away
+    ledger.share(shared, owned=True)
+    return ledger
+
+
+def open_shared(address: LedgerAddress) -> Ledger:
+    """Open what all share: a file, or a database. Raise LedgerError, NotOursError."""
+    if isinstance(address, Path):
+        return Ledger(address)
+    return _on_server(address, utc_now).shared()
+
+
+def utc_now() -> datetime:
+    """Return the time in UTC."""
+    return datetime.now(UTC)
+
+
+def _on_server(address: PostgresAddress, clock: Callable[[], datetime]) -> LedgerHouse:
+    Ledger.require_postgres()
+    from sillward.ledger.server_ledgers import ServerLedgers  # only now: few need psycopg
+
+    return ServerLedgers(address, clock)
 
 
 class FileLedgers:
@@ -76,27 +107,3 @@ class FileLedgers:
     def rest(self, ledger: Ledger) -> None:
         """Close it until the next."""
         ledger.file.rest()
-
-
-class OneDatabase:
-    """One database for all households and for what they share: the key of a row says whose it is.
-
-    It stays open between turns.
-    """
-
-    def __init__(self, ledger: Ledger) -> None:
-        self._ledger = ledger
-
-    def of_household(self, _name: str) -> Ledger:
-        """Return the ledger of all."""
-        return self._ledger
-
-    def shared(self) -> Ledger:
-        """Return the ledger of all."""
-        return self._ledger
-
-    def wake(self, ledger: Ledger) -> None:
-        """Leave it open."""
-
-    def rest(self, ledger: Ledger) -> None:
-        """Leave it open."""

@@ -8,6 +8,7 @@ together with the states that follow from it.
 from collections.abc import Callable, Mapping, Sequence
 from contextlib import AbstractContextManager
 from datetime import UTC, date, datetime, timedelta
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any, ClassVar, Protocol, Self
 
@@ -79,6 +80,11 @@ class Place(Protocol):
     path: str
 
     @property
+    def database(self) -> Database:
+        """What the tables are in."""
+        ...
+
+    @property
     def in_memory(self) -> bool:
         """Whether the ledger is in memory because its place cannot be used just now."""
         ...
@@ -113,17 +119,12 @@ class Place(Protocol):
         ...
 
 
-def _on_server(address: PostgresAddress, *, resilient: bool) -> tuple[Place, Database]:
-    """Return a place on a server, and the database there."""
-    try:  # only now, and only here: few need psycopg
-        from sillward.ledger.postgres import PostgresPlace
-    except ImportError as error:
-        if error.name is None or not error.name.startswith("psycopg"):
-            raise
-        msg = "a ledger on PostgreSQL needs psycopg: pip install '.[postgres]' in the checkout"
-        raise ConfigError([msg]) from None
-    place = PostgresPlace(address, resilient=resilient)
-    return place, place.database
+def _on_server(address: PostgresAddress, household: str | None, *, resilient: bool) -> Place:
+    """Return a place on a server."""
+    Ledger.require_postgres()
+    from sillward.ledger.postgres import PostgresPlace  # only now: few need psycopg
+
+    return PostgresPlace(address, household, resilient=resilient)
 
 
 class Ledger:
@@ -136,10 +137,11 @@ class Ledger:
 
     def __init__(
         self,
-        path: Path | str | PostgresAddress,
+        path: Path | str | PostgresAddress | Place,
         *,
         clock: Callable[[], datetime] = _utc_now,
         resilient: bool = False,
+        household: str | None = None,
     ) -> None:
         """Open or create it. Raise LedgerError if it cannot be used, NotOursError if what is there
         is not ours.
@@ -147,14 +149,17 @@ class Ledger:
         Args:
             clock: gives the time for the names of files that are set aside.
             resilient: see `open_or_in_memory`.
+            household: on a server, which holds those of many: whose it is. Its transactions wait
+                for no other household's, its marks are its own, and it forgets no other's rows.
         """
         self.file: Place
-        self.database: Database
         if isinstance(path, PostgresAddress):
-            self.file, self.database = _on_server(path, resilient=resilient)
+            self.file = _on_server(path, household, resilient=resilient)
+        elif isinstance(path, Path | str):
+            self.file = LedgerFile(self.opener_type(str(path), clock), resilient=resilient)
         else:
-            file = LedgerFile(self.opener_type(str(path), clock), resilient=resilient)
-            self.file, self.database = file, file.database
+            self.file = path
+        self.database = self.file.database
         self.forecasts = ForecastTable(self.database)
         self.call_schedules = CallScheduleTable(self.database)
         self.nights = NightArchive(self.database)
@@ -180,7 +185,11 @@ class Ledger:
 
     @classmethod
     def open_or_in_memory(
-        cls, path: Path | str | PostgresAddress, *, clock: Callable[[], datetime] = _utc_now
+        cls,
+        path: Path | str | PostgresAddress,
+        *,
+        clock: Callable[[], datetime] = _utc_now,
+        household: str | None = None,
     ) -> Self:
         """Open the ledger for the service, which must go on whatever the disk does.
 
@@ -193,9 +202,16 @@ class Ledger:
         if not isinstance(path, PostgresAddress) and str(path) != IN_MEMORY:
             refuse_place(Path(path))
         try:
-            return cls(path, clock=clock, resilient=True)
+            return cls(path, clock=clock, resilient=True, household=household)
         except NotOursError as error:
             raise ConfigError([str(error)]) from error
+
+    @staticmethod
+    def require_postgres() -> None:
+        """Raise ConfigError unless what a ledger on a server needs is installed."""
+        if find_spec("psycopg") is None:
+            msg = "a ledger on PostgreSQL needs psycopg: pip install '.[postgres]' in the checkout"
+            raise ConfigError([msg])
 
     @property
     def in_memory(self) -> bool:

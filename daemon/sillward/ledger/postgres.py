@@ -72,11 +72,14 @@ _TYPES = (
 
 TURNS = """
 CREATE TABLE turn (
-    site TEXT PRIMARY KEY, due_at TEXT NOT NULL, owner INTEGER, leased_until TEXT
+    site TEXT PRIMARY KEY, due_at TEXT NOT NULL, owner INTEGER, leased_until TEXT,
+    calls INTEGER NOT NULL DEFAULT 0
 ) STRICT;
-CREATE INDEX turn_due ON turn (due_at)
+CREATE INDEX turn_due ON turn (due_at);
+ALTER TABLE turn SET (fillfactor = 70, autovacuum_vacuum_scale_factor = 0.02)
 """
-"""The table of `tables.turns`, which one machine with a file does not need."""
+"""The table of `tables.turns`, which one machine with a file does not need. All of its rows are
+written again every few minutes: room for that in each page, and what is left behind goes soon."""
 
 
 def as_postgres(statements: str) -> str:
@@ -168,34 +171,77 @@ def this_worker() -> int:
     return _worker[1]
 
 
-class PostgresDatabase(Database):
-    """The tables in a database on a server; it connects when it is first used, or again."""
-
-    reuses_numbers = False
+class Link:
+    """A connection to a server, which is made when it is first used, and anew when it was lost."""
 
     def __init__(self, address: PostgresAddress) -> None:
-        super().__init__()
-        self._address = address
+        self.address = address
         self.connection: psycopg.Connection[Any] | None = None
-        self.household: str | None = None
-        """Whose rows are written from now on; None for anybody's, one at a time."""
+        self.in_transaction = False
 
-    def connect(self) -> None:
-        """Connect, unless that has been done. Raise LedgerError, NotOursError."""
-        with self._translated():
-            self._connected()
-
-    def _connected(self) -> psycopg.Connection[Any]:
-        """Return the connection, made anew if it was lost; but never within a transaction."""
-        if self.connection is None or (self.connection.closed and not self._in_transaction):
-            connection = connect(self._address)
+    def connected(self) -> psycopg.Connection[Any]:
+        """Return the connection; within a transaction never a new one. Raise psycopg.Error."""
+        if self.connection is None or (self.connection.closed and not self.in_transaction):
+            connection = connect(self.address)
             try:
-                prepare(connection, self._address)
+                prepare(connection, self.address)
             except BaseException:
                 connection.close()
                 raise
             self.connection = connection
         return self.connection
+
+    def close(self) -> None:
+        """Close it until the next use."""
+        if self.connection is not None:
+            self.connection.close()
+            self.connection = None
+
+
+class PostgresDatabase(Database):
+    """The tables in a database on a server, for one household or for all.
+
+    The households of a worker have one link, so that what is done for another within a transaction
+    is part of it.
+    """
+
+    reuses_numbers = False
+
+    def __init__(self, link: Link, household: str | None = None) -> None:
+        self._link, self._address = link, link.address
+        self.household = household
+        super().__init__()
+
+    @property
+    def connection(self) -> psycopg.Connection[Any] | None:
+        """The connection; None while there is none."""
+        return self._link.connection
+
+    @property
+    def _in_transaction(self) -> bool:
+        """Whether a transaction is open on the connection, of whichever household."""
+        return self._link.in_transaction
+
+    @_in_transaction.setter
+    def _in_transaction(self, value: bool) -> None:
+        self._link.in_transaction = value
+
+    def connect(self) -> None:
+        """Connect, unless that has been done. Raise LedgerError, NotOursError."""
+        with self._translated():
+            self._link.connected()
+
+    def note_numbers(self, table: str) -> None:
+        """Let the rows that are to come have higher numbers than those that are there.
+
+        Answers also have other numbers than deeds: see `ConfirmationTable.insert`.
+        """
+        highest = f"SELECT COALESCE(MAX(id), 0) FROM {table}"
+        if table == "confirmation":
+            highest = f"SELECT GREATEST(({highest}), (SELECT COALESCE(MAX(id), 0) FROM deed))"
+        ((number,),) = self.rows(highest)
+        sequence = f"pg_get_serial_sequence('{table}', 'id')"
+        self.rows(f"SELECT setval({sequence}, ?, ?)", max(1, number), number > 0)
 
     @property
     def worker(self) -> int:
@@ -205,12 +251,6 @@ class PostgresDatabase(Database):
     def is_at_work(self, worker: int | None) -> bool:
         """Whether there is a worker of this number: what another machine does is not known."""
         return worker is not None
-
-    def close(self) -> None:
-        """Close the connection until the next use."""
-        if self.connection is not None:
-            self.connection.close()
-            self.connection = None
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -235,13 +275,13 @@ class PostgresDatabase(Database):
                 f" pg_advisory_xact_lock({_HOUSEHOLD}, {number})"
             )
         try:
-            self._connected().execute(f"BEGIN; SELECT {locks}".encode())
+            self._link.connected().execute(f"BEGIN; SELECT {locks}".encode())
         except psycopg.Error:
             self._roll_back()
             raise
 
     def _commit(self) -> None:
-        self._connected().execute("COMMIT")
+        self._link.connected().execute("COMMIT")
 
     def _roll_back(self) -> None:
         if self.connection is not None:
@@ -249,10 +289,10 @@ class PostgresDatabase(Database):
                 self.connection.execute("ROLLBACK")
 
     def _run(self, statement: str, values: Sequence[object]) -> Cursor:
-        return self._connected().execute(_placed(statement).encode(), values)
+        return self._link.connected().execute(_placed(statement).encode(), values)
 
     def _run_each(self, statement: str, rows: Iterable[Sequence[object]]) -> None:
-        with self._connected().cursor() as cursor:
+        with self._link.connected().cursor() as cursor:
             cursor.executemany(_placed(statement).encode(), rows)
 
 
@@ -320,11 +360,22 @@ class PostgresPlace:
     in_memory = False
     can_go_to_memory = False
 
-    def __init__(self, address: PostgresAddress, *, resilient: bool = False) -> None:
+    def __init__(
+        self,
+        address: PostgresAddress,
+        household: str | None = None,
+        *,
+        link: Link | None = None,
+        resilient: bool = False,
+    ) -> None:
         """Connect. Raise LedgerError if that cannot be, unless it is `resilient`: then at first
-        use."""
+        use.
+
+        household: as of `Database`. link: one that belongs to another place, which closes it.
+        """
         self.path = str(address)
-        self.database = PostgresDatabase(address)
+        self._link, self._is_own = link or Link(address), link is None
+        self.database = PostgresDatabase(self._link, household)
         try:
             self.database.connect()
         except NewerLedgerError:
@@ -333,13 +384,18 @@ class PostgresPlace:
             if not resilient:
                 raise
 
+    def of_household(self, household: str) -> "PostgresPlace":
+        """Return the place of one household in this database, over the same link."""
+        return PostgresPlace(self._link.address, household, link=self._link, resilient=True)
+
     def close(self) -> None:
-        """Close the connection."""
-        self.database.close()
+        """Close the connection, if it is this place's own."""
+        if self._is_own:
+            self._link.close()
 
     def rest(self) -> None:
         """Close the connection until it is needed again: a server has few of them."""
-        self.database.close()
+        self.close()
 
     def wake(self) -> None:
         """Do nothing: the next use connects."""

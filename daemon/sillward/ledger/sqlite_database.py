@@ -30,6 +30,9 @@ class SqliteDatabase(Database):
         """Whether the database is in memory at present."""
         return not self.connection.execute("PRAGMA database_list").fetchone()["file"]
 
+    def note_numbers(self, table: str) -> None:
+        """Do nothing: the next number is always higher than all that are there."""
+
     @property
     def worker(self) -> int:
         """The number of this process on this machine."""

@@ -3,13 +3,14 @@
 import threading
 from collections.abc import Iterator
 from contextlib import closing
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import psycopg
 import pytest
 
 from sillward.errors import LedgerError, NewerLedgerError, NotOursError
-from sillward.ledger import Ledger, schema
+from sillward.ledger import CallSchedule, Ledger, schema
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.postgres import PostgresDatabase
 from tests.support.ledger_files import fill
@@ -49,11 +50,11 @@ def of_household(ledger: Ledger, name: str | None) -> PostgresDatabase:
     return ledger.database
 
 
-def add_one(ledger: Ledger, name: str) -> None:
+def add_one(ledger: Ledger) -> None:
     """Read a number and write the next one, as code does that trusts in its transaction."""
     with ledger.transaction():
-        mark = ledger.marks.get(name)
-        ledger.marks.set(name, NOW, str(1 + int(mark.text) if mark else 1))
+        schedule = ledger.call_schedules.get("counted") or CallSchedule(NOW)
+        ledger.call_schedules.keep("counted", replace(schedule, calls=schedule.calls + 1))
 
 
 @pytest.mark.parametrize("households", [("court", "court"), (None, "court"), (None, None)])
@@ -65,15 +66,16 @@ def test_what_was_read_in_a_transaction_still_holds_when_it_writes(
 
     def add_many(to: Ledger) -> None:
         for _ in range(50):
-            add_one(to, "count")
+            add_one(to)
 
     thread = threading.Thread(target=add_many, args=(other,))
     thread.start()
     add_many(ledger)
     thread.join()
 
-    (mark,) = ledger.marks.all().values()
-    assert mark.text == "100"
+    schedule = ledger.call_schedules.get("counted")
+    assert schedule is not None
+    assert schedule.calls == 100
 
 
 def test_households_do_not_wait_for_each_other(ledger: Ledger, other: Ledger) -> None:
@@ -88,7 +90,8 @@ def test_households_do_not_wait_for_each_other(ledger: Ledger, other: Ledger) ->
             other.marks.set("all", NOW, "are told")
 
     other.marks.set("all", NOW, "are told")
-    assert set(ledger.marks.all()) == {"court", "hill", "all"}
+    assert set(ledger.marks.all()) == {"court"}
+    assert set(other.marks.all()) == {"court/court", "hill/hill", "all"}
 
 
 def test_a_connection_that_was_lost_costs_one_error_and_is_made_anew(

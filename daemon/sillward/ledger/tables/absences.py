@@ -109,7 +109,8 @@ class AbsenceTable:
 
     def prune(self, oldest: date) -> None:
         """Forget the absences that ended before a day."""
-        self._database.execute("DELETE FROM absence WHERE last_day < ?", str(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM absence WHERE last_day < ?{own}", str(oldest), *site)
 
     def _mark(self, column: str, absence: Absence, at: datetime) -> None:
         self._database.execute(

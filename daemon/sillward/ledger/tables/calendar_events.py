@@ -43,7 +43,8 @@ class CalendarEventTable:
 
     def prune(self, oldest: date) -> None:
         """Drop the events of chores before a day."""
-        self._database.execute("DELETE FROM calendar_event WHERE id < ?", str(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM calendar_event WHERE id < ?{own}", str(oldest), *site)
 
     def _events(self, site: str) -> dict[str, Row]:
         rows = self._database.rows("SELECT * FROM calendar_event WHERE site = ?", site)

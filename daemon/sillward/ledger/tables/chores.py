@@ -40,7 +40,10 @@ class ChoreTable:
     def due_before(self, oldest: datetime) -> dict[str, list[StoredChore]]:
         """Return, by site, the chores whose deadline was before a time."""
         found: dict[str, list[StoredChore]] = {}
-        rows = self._database.rows("SELECT * FROM chore WHERE before < ?", to_text(oldest))
+        own, site = self._database.own_rows()
+        rows = self._database.rows(
+            f"SELECT * FROM chore WHERE before < ?{own}", to_text(oldest), *site
+        )
         for row in rows:
             found.setdefault(row["site"], []).extend(self._reader.readable([row]))
         return found
@@ -305,7 +308,8 @@ class ChoreTable:
 
     def prune(self, oldest: datetime) -> None:
         """Drop the chores whose deadline was before a time."""
-        self._database.execute("DELETE FROM chore WHERE before < ?", to_text(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM chore WHERE before < ?{own}", to_text(oldest), *site)
 
 
 def _id_apart(chore_id: str, answer: Answer) -> str:

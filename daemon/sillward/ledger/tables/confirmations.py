@@ -116,7 +116,10 @@ class ConfirmationTable:
 
     def prune(self, oldest: datetime) -> None:
         """Drop the answers before a time."""
-        self._database.execute("DELETE FROM confirmation WHERE at < ?", to_text(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(
+            f"DELETE FROM confirmation WHERE at < ?{own}", to_text(oldest), *site
+        )
 
 
 def _confirmation(row: Row) -> Confirmation:

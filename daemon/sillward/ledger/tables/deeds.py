@@ -56,7 +56,8 @@ class DeedTable:
 
     def prune(self, oldest: datetime) -> None:
         """Drop the deeds before a time."""
-        self._database.execute("DELETE FROM deed WHERE at < ?", to_text(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM deed WHERE at < ?{own}", to_text(oldest), *site)
 
 
 def _deed_of(row: Row) -> Deed:

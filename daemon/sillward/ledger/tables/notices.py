@@ -253,7 +253,8 @@ class NoticeTable:
 
     def prune(self, oldest: date) -> None:
         """Drop the notices before a day."""
-        self._database.execute("DELETE FROM notice WHERE day < ?", str(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM notice WHERE day < ?{own}", str(oldest), *site)
 
     # -- rows that cannot be read
 

@@ -460,17 +460,23 @@ class ReadingTable:
     def prune(self, now: datetime) -> None:
         """Forget what is too old."""
         oldest = int((now - timedelta(days=READINGS_DAYS)).timestamp())
+        listed = int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp())
+        own, site = self._database.own_rows()
+        sensors = " AND sensor IN (SELECT id FROM sensor WHERE site = ?)" if site else ""
         with self._database.transaction():
-            self._database.execute("DELETE FROM reading_hour WHERE hour < ?", oldest // HOUR_S)
-            self._database.execute("DELETE FROM hand_reading WHERE at < ?", oldest)
             self._database.execute(
-                "DELETE FROM set_aside WHERE hour < ? OR (noted_at < ? AND first_at > noted_at)",
-                oldest // HOUR_S,
-                int((now - timedelta(days=SET_ASIDE_DAYS)).timestamp()),
+                f"DELETE FROM reading_hour WHERE hour < ?{sensors}", oldest // HOUR_S, *site
+            )
+            self._database.execute(f"DELETE FROM hand_reading WHERE at < ?{own}", oldest, *site)
+            self._database.execute(
+                "DELETE FROM set_aside WHERE (hour < ? OR (noted_at < ? AND first_at > noted_at))"
+                f"{sensors}",
+                *(oldest // HOUR_S, listed, *site),
             )
             self._database.execute(
-                "DELETE FROM sensor WHERE id NOT IN (SELECT sensor FROM reading_hour"
-                " UNION SELECT sensor FROM set_aside)"
+                "DELETE FROM sensor WHERE NOT EXISTS (SELECT 1 FROM reading_hour WHERE sensor = id)"
+                f" AND NOT EXISTS (SELECT 1 FROM set_aside WHERE sensor = id){own}",
+                *site,
             )
 
 

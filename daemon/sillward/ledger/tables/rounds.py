@@ -148,10 +148,12 @@ class RoundTable:
 
     def prune(self, oldest: date, oldest_undelivered: date) -> None:
         """Drop the rounds before a day, and the states to come of rounds before another day."""
-        self._database.execute("DELETE FROM round WHERE day < ?", str(oldest))
+        own, site = self._database.own_rows()
+        self._database.execute(f"DELETE FROM round WHERE day < ?{own}", str(oldest), *site)
         # The longest part of a row, and of use until its notices are sent or given up.
         self._database.execute(
             "UPDATE round SET states_once_delivered = '{}'"
-            " WHERE day < ? AND states_once_delivered != '{}'",
+            f" WHERE day < ? AND states_once_delivered != '{{}}'{own}",
             str(oldest_undelivered),
+            *site,
         )

@@ -1,0 +1,40 @@
+"""The ledgers of many households on a server: one database, one connection, each its own rows."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+from sillward.ledger.address import ON_SERVER, PostgresAddress
+from sillward.ledger.ledger import Ledger
+from sillward.ledger.postgres import PostgresPlace
+from sillward.ledger.tables.turns import TurnTable
+
+
+class ServerLedgers:
+    """Ledgers over one connection, all of them used from one thread."""
+
+    def __init__(self, address: PostgresAddress, clock: Callable[[], datetime]) -> None:
+        """Connect; if that cannot be, at the next use. Raise NewerLedgerError, NotOursError."""
+        self._place = PostgresPlace(address, ON_SERVER, resilient=True)
+        self._clock = clock
+        self._shared = Ledger(self._place, clock=clock)
+        self.turns = TurnTable(self._shared.database)
+
+    def of_household(self, name: str) -> Ledger:
+        """Return the ledger of a household; it is never in memory."""
+        ledger = Ledger(self._place.of_household(name), clock=self._clock)
+        ledger.share(self._shared)
+        return ledger
+
+    def shared(self) -> Ledger:
+        """Return the ledger of what all share."""
+        return self._shared
+
+    def wake(self, ledger: Ledger) -> None:
+        """Do nothing: the connection is open between turns, or made anew."""
+
+    def rest(self, ledger: Ledger) -> None:
+        """Do nothing."""
+
+    def close(self) -> None:
+        """Close the connection."""
+        self._place.close()

@@ -1,0 +1,165 @@
+"""Turns that workers share: each household is one worker's, until it gives it back or dies."""
+
+import random
+from collections.abc import Iterator
+from contextlib import closing
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from sillward.ledger import postgres as server
+from sillward.ledger.address import PostgresAddress
+from sillward.ledger.server_ledgers import ServerLedgers
+from sillward.service.shared_turns import LEASE, SharedTurns
+from tests.support.worker_trial import Trial
+
+pytestmark = pytest.mark.xdist_group("postgres")
+
+NET = timedelta(minutes=5)
+
+
+class Clock:
+    def __init__(self) -> None:
+        self.now = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        return self.now
+
+
+class Workers:
+    """Two workers, of which one acts at a time."""
+
+    def __init__(self, address: PostgresAddress, monkeypatch: pytest.MonkeyPatch) -> None:
+        self.clock = Clock()
+        self.ledgers = [ServerLedgers(address, self.clock) for _ in range(2)]
+        self.turns = [SharedTurns(each.turns, self.clock, batch=2) for each in self.ledgers]
+        self._acting = 0
+        monkeypatch.setattr(server, "this_worker", lambda: 1 + self._acting)
+
+    def __call__(self, number: int) -> SharedTurns:
+        self._acting = number
+        return self.turns[number]
+
+    def close(self) -> None:
+        for each in self.ledgers:
+            each.close()
+
+
+@pytest.fixture
+def workers(postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch) -> Iterator[Workers]:
+    with closing(Workers(postgres, monkeypatch)) as both:
+        both(0).add(["court", "hill", "mill"])
+        yield both
+
+
+def take_all(turns: SharedTurns) -> list[str]:
+    taken = []
+    while (name := turns.next_due()) is not None:
+        taken.append(name)
+    return taken
+
+
+def test_each_household_is_one_workers(workers: Workers) -> None:
+    first = workers(0).next_due()
+
+    others = take_all(workers(1))
+
+    assert len(others) == 1  # the first worker has taken two at once
+    assert {first, workers(0).next_due(), *others} == {"court", "hill", "mill"}
+    assert workers(0).next_due() is None
+
+
+def test_a_household_is_due_again_when_its_worker_says(workers: Workers) -> None:
+    for name in take_all(workers(0)):
+        workers(0).schedule(name, workers.clock() + NET)
+
+    assert take_all(workers(1)) == []
+    workers.clock.now += NET
+    assert sorted(take_all(workers(1))) == ["court", "hill", "mill"]
+
+
+def test_what_a_dead_worker_had_is_anothers_when_its_lease_is_over(workers: Workers) -> None:
+    taken = take_all(workers(0))
+    workers.clock.now += LEASE - timedelta(seconds=1)
+    assert take_all(workers(1)) == []
+
+    workers.clock.now += timedelta(seconds=1)
+
+    assert sorted(take_all(workers(1))) == sorted(taken)
+    for name in taken:  # it was not dead: what it says counts no more
+        workers(0).schedule(name, workers.clock() + NET)
+    workers.clock.now += LEASE
+    assert sorted(take_all(workers(0))) == sorted(taken)
+
+
+def test_a_worker_that_takes_long_asks_whether_the_rest_is_still_its_own(workers: Workers) -> None:
+    first = workers(0).next_due()
+    workers.clock.now += LEASE  # for the first of the two that it has taken
+
+    others = take_all(workers(1))
+
+    assert sorted(others) == ["court", "hill", "mill"]
+    assert workers(0).next_due() is None
+    assert first in others
+
+
+def test_a_lease_is_prolonged_while_there_is_work(workers: Workers) -> None:
+    workers(0).next_due()
+    workers.clock.now += LEASE * 0.6
+    assert workers(0).next_due() is not None  # the second of the two, now for the whole time again
+    workers.clock.now += LEASE * 0.6
+
+    assert len(take_all(workers(1))) == 2  # the first and the one that nobody had
+
+
+def test_a_call_during_a_turn_is_not_lost(workers: Workers) -> None:
+    (name, *_) = take_all(workers(0))
+    workers(1).wake(name)
+    workers(0).schedule(name, workers.clock() + NET)
+
+    assert take_all(workers(1)) == [name]
+
+
+def test_all_are_called_when_there_is_a_new_forecast(workers: Workers) -> None:
+    for name in take_all(workers(0)):
+        workers(0).schedule(name, workers.clock() + NET)
+
+    workers(0).wake_all()
+
+    assert sorted(take_all(workers(1))) == ["court", "hill", "mill"]
+
+
+def test_what_a_clock_that_was_ahead_put_off_comes_back(workers: Workers) -> None:
+    right = workers.clock.now
+    workers.clock.now += timedelta(days=300)
+    (name, *rest) = take_all(workers(0))
+    workers(0).schedule(name, workers.clock() + NET)
+    workers.clock.now = right
+
+    workers(1).table.set_right(right)
+
+    assert sorted(take_all(workers(1))) == sorted([name, *rest])
+
+
+def test_who_leaves_has_no_turn_and_who_stops_gives_back(workers: Workers) -> None:
+    workers(0).next_due()
+    workers(0).give_back()
+    workers(0).remove("mill")
+
+    left = {"court", "hill"}
+    assert set(take_all(workers(1))) <= left
+    workers.clock.now += LEASE
+    assert set(take_all(workers(1))) == left
+
+
+def test_workers_that_are_killed_tell_each_round_once(
+    postgres: PostgresAddress, tmp_path: Path
+) -> None:
+    trial = Trial(postgres, tmp_path, random.Random(19), workers=2, killed_after_s=1.5)
+
+    outcome = trial.run(households=100, kills=1, seconds=30)
+
+    assert (outcome.decided, outcome.told) == (100, 100)
+    assert outcome.mixed == outcome.unmarked == []
+    assert outcome.repeats <= outcome.kills
