@@ -24,8 +24,8 @@ from sillward_rules.weather.spot import Spot
 MAX_LINES = 60
 """Lines of all of it. Judgement: two screens of a terminal, with what may be wrong at the end."""
 
-MAX_KINDS, MAX_OF_SPOTS, MIN_OF_FACTS, MAX_OF_WARNINGS = 18, 10, 12, 12
-"""Lines of its parts; the facts get what the others leave."""
+MIN_OF_KINDS, MAX_OF_SPOTS, MIN_OF_FACTS, MAX_OF_WARNINGS = 18, 10, 12, 12
+"""Lines of its parts. The kinds of plants, then the facts, get what the others leave."""
 
 MAX_QUESTIONS = 3
 """Questions about culture groups that are asked at once. Judgement: they are rare."""
@@ -60,23 +60,20 @@ def text(
     collection, voice = household.collection, household.voice
     site = collection.site
     found = warnings(collection, now, voice)
-    facts = FactTeller(household, now, sources, links).short()
-    place = f"{site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
-    above = [
-        *screen.lines(f"{site.label}: {place}"),
-        "",
-        *_plants(collection.plants, voice, screen),
-        "",
-        *_within(_spots(collection, now, voice, screen), MAX_OF_SPOTS, "spots", screen),
-        "",
-    ]
+    facts = list(_facts(FactTeller(household, now, sources, links).short(), screen))
+    spots = _within(_spots(collection, now, voice, screen), MAX_OF_SPOTS, "spots", screen)
     warned = [screen.lines(f"! {warning}", Mark.TROUBLE) for warning in _together(found)]
     below = _within(warned, MAX_OF_WARNINGS, "warnings", screen)
     if not household.channels:
         below = [*screen.lines(check_facts.NOBODY_TOLD, Mark.TROUBLE), *below]
     below += verdict(household, len(found), screen)
-    room = max(MIN_OF_FACTS, MAX_LINES - len(above) - len(below))
-    return "\n".join([*above, *_within(_facts(facts, screen), room, "facts", screen), *below])
+    place = f"{site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
+    head = [*screen.lines(f"{site.label}: {place}"), ""]
+    room = MAX_LINES - len(head) - len(spots) - len(below) - 2
+    of_facts = min(MIN_OF_FACTS, sum(map(len, facts)))
+    plants = _plants(collection.plants, max(MIN_OF_KINDS, room - of_facts), voice, screen)
+    told = _within(facts, max(MIN_OF_FACTS, room - len(plants)), "facts", screen)
+    return "\n".join([*head, *plants, "", *spots, "", *told, *below])
 
 
 def _within(blocks: Iterable[list[str]], most: int, what: str, screen: Screen) -> list[str]:
@@ -109,13 +106,17 @@ def _facts(facts: Sequence[Fact], screen: Screen) -> Iterator[list[str]]:
 # -- plants
 
 
-def _plants(plants: Sequence[Plant], voice: Voice, screen: Screen) -> list[str]:
-    """Return a line for all plants that are the same and have the same limits."""
+def _plants(plants: Sequence[Plant], most: int, voice: Voice, screen: Screen) -> list[str]:
+    """Return a line for all plants that are the same and have the same limits.
+
+    most: lines of all of it, but for questions about groups.
+    """
     alike: dict[tuple[tuple[str, ...], Limits], list[Plant]] = {}
     for plant in plants:
         alike.setdefault((plant.named or plant.groups, plant.limits), []).append(plant)
     kinds = list(alike.values())
-    shown = kinds if len(kinds) <= MAX_KINDS else kinds[: MAX_KINDS - 1]
+    room = most - 2  # below the head of the table and above the word on limits
+    shown = kinds if len(kinds) <= room else kinds[: room - 1]
     rows = [("", "", "night_low", "brief_low")]
     kind_width = min(MAX_KIND_WIDTH, screen.columns - LIMITS_WIDTH)
     rows += [_kind(same, voice, kind_width) for same in shown]

@@ -159,6 +159,8 @@ def test_a_wrong_one_is_refused_as_a_whole_and_told_once(
 
     assert edited.plants == ["Left pot"]  # not even what is right in it
     assert edited.titles == ["Your edited collection has an error"]
+    line = wrong[: wrong.index('home = "bank"')].count("\n") + 1
+    assert f".toml:{line}: plants[1] " in edited.world.post.pushes[-1][1].body
     assert '"bank"' in edited.world.post.pushes[-1][1].body
     assert "`sillward check`" in edited.world.post.pushes[-1][1].body
     assert "the edited collection is refused since Thu 14 May 14:01" in edited.troubles

@@ -124,13 +124,16 @@ def test_a_group_that_became_several_is_asked_about(tmp_path: Path) -> None:
     assert sum(line.startswith('? "rosette succulent" is now') for line in lines) == 1
 
 
-def of_many(kinds: int, spots: int, feeds: int) -> str:
-    """A collection in which everything is there many times."""
+def of_many(kinds: int, spots: int, feeds: int, low: float = 3) -> str:
+    """A collection in which everything is there many times.
+
+    low: their night limits are from here on; from 3 on some are too close to that of injury.
+    """
     parts = [f'[spots."bench number {number}"]' for number in range(spots)]
     for number in range(kinds):
         parts.append(
             f'[[plants]]\nname = "A plant with a rather long name {number}"\ngroup = "aloe"\n'
-            f"limits.night_low = {3 + number / 100}\n"
+            f"limits.night_low = {low + number / 100}\n"
         )
     for number in range(feeds):
         parts.append(
@@ -154,6 +157,15 @@ def test_it_is_short_and_fits_for_any_collection(
     assert [line for line in lines if width(line) > columns] == []
     assert any(line.startswith("forecast:") for line in lines)
     assert f"{kinds} plants" in lines[-1]
+
+
+def test_what_facts_leave_is_for_plants(tmp_path: Path) -> None:
+    few, many = (lines_of(household_of(tmp_path, of_many(40, 1, feeds, 6))) for feeds in (0, 30))
+
+    kinds = [sum("  aloe  " in line for line in lines) for lines in (few, many)]
+    assert kinds[0] == 40
+    assert 14 < kinds[1] < 40
+    assert sum(line.startswith("feed ") for line in many) > 2
 
 
 def test_the_large_example_is_on_one_screen_and_in_full_it_is_not() -> None:
