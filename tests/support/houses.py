@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from sillward.assembly.household_desks import Equipment, HouseholdDesk
-from sillward.assembly.household_run import build_house
+from sillward.assembly.household_run import build_house, close_house
 from sillward.config.channel import Channel
 from sillward.config.households import Place, ledger_of
 from sillward.config.settings import ForecastSettings, Settings
@@ -161,7 +161,12 @@ class Street:
     def open(self) -> None:
         """Begin to serve, as after a start."""
         self.house, self.equipment = build_house(
-            self.settings, self.post, no_problems, RunControl(), [self.source], self.clock
+            self.settings,
+            no_problems,
+            RunControl(),
+            sender=self.post,
+            sources=[self.source],
+            clock=self.clock,
         )
         self.equipment.max_desks = self.max_desks
         updater = self.equipment.forecasts.updater
@@ -170,8 +175,7 @@ class Street:
 
     def close(self) -> None:
         """Stop serving."""
-        self.house.close()
-        self.equipment.ledgers.shared().close()
+        close_house(self.house, self.equipment)
 
     def run(self, minutes: float, step_s: float = 30.0) -> None:
         """Let time pass, with a tick at each step."""

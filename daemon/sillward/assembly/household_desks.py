@@ -16,6 +16,7 @@ from sillward.assembly import providers, read_only
 from sillward.assembly.app import App, of_place
 from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desk_setup import require_channels
+from sillward.channels.dispatcher import Dispatcher
 from sillward.channels.sender import Problems, Sender
 from sillward.config import households
 from sillward.config.households import MAX_NAME, Place
@@ -66,6 +67,8 @@ class Equipment:
     clock: Clock
     run: RunControl
     forecasts: SharedForecasts
+    dispatcher: Dispatcher | None = None
+    """Sends beside other work; without one the sender is waited for."""
     max_desks: int = MAX_DESKS
     built: "OrderedDict[str, HouseholdDesk]" = field(default_factory=OrderedDict)
     """Those whose desk is in memory, the one that had its turn last at the end."""
@@ -133,6 +136,14 @@ class HouseholdDesk:
             if self._ledger is not None:
                 self.equipment.ledgers.rest(self._ledger)
 
+    def settle(self) -> None:
+        """Mark what came of its last messages, and do nothing else. Raise LedgerError."""
+        try:
+            self._ready_desk().outbox.settle()
+        finally:
+            if self._ledger is not None:
+                self.equipment.ledgers.rest(self._ledger)
+
     def stamp(self) -> object:
         """Return what changes with its files: collection, secrets and ledger."""
         ledger = households.ledger_of(self.equipment.settings, self.place.name)
@@ -141,12 +152,15 @@ class HouseholdDesk:
             files += [ledger, Path(f"{ledger}-wal")]
         return tuple(map(_stamp, files)), self._stamp_of_secrets()
 
-    def leave(self) -> None:
-        """End what runs between its turns: it is not looked after any more."""
-        if self._desk is not None:
-            if self._awake():
-                self._desk.close()
+    def close(self) -> None:
+        """End what runs between its turns."""
+        if self._desk is not None and self._desk.context.household.sensors and self._awake():
+            self._desk.close()
             self.equipment.ledgers.rest(self._desk.context.ledger)
+
+    def leave(self) -> None:
+        """Forget it: it is not looked after any more."""
+        self.close()
         self.equipment.built.pop(self.place.name, None)
         self.equipment.forecasts.remove(self.place.name)
         self._keep_standing(None)
@@ -214,6 +228,7 @@ class HouseholdDesk:
             equipment = self.equipment
             app = of_place(self.place, equipment.settings, equipment.sources, equipment.clock)
             require_channels(app, equipment.problems)
+            self._secrets = self._stamp_of_secrets()
         self._app = app
         ledger = self._ledger
         if ledger is None or self._desk is not None or not self._awake():
@@ -246,7 +261,13 @@ class HouseholdDesk:
             shared=equipment.forecasts,
         )
         context = ServiceContext(
-            app.household, updater, ledger, equipment.sender, equipment.clock, equipment.run
+            app.household,
+            updater,
+            ledger,
+            equipment.sender,
+            equipment.clock,
+            equipment.run,
+            dispatcher=equipment.dispatcher,
         )
         own.append(context)
         equipment.forecasts.add(app.site)

@@ -1,6 +1,7 @@
 """What `sillward run` serves where the settings name a folder of households."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -8,8 +9,11 @@ from typing import TYPE_CHECKING
 
 from sillward.assembly import providers
 from sillward.assembly.household_desks import Equipment, HouseholdDesk, shared_forecasts
-from sillward.channels.sender import Problems, Sender
+from sillward.channels import sending
+from sillward.channels.dispatcher import Dispatcher
+from sillward.channels.sender import SEND_S, Problems, Sender
 from sillward.config import households
+from sillward.config.channel import Channel
 from sillward.config.households import Place
 from sillward.config.settings import Settings
 from sillward.errors import ConfigError
@@ -21,9 +25,13 @@ from sillward.service.heartbeat import Heartbeat
 from sillward.service.house import House
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.run_control import RunControl
+from sillward.wording.push import Message
 
 if TYPE_CHECKING:
     from sillward.page.server import PageServer
+
+Submit = Callable[[Channel, Message], "Future[None]"]
+"""Begins to send a message."""
 
 MANY_IN_TROUBLE = 0.1
 """The heartbeat tells of trouble if more of the households than this are in trouble. Judgement: one
@@ -51,17 +59,29 @@ def require_settings(settings: Settings) -> None:
 
 def build_house(
     settings: Settings,
-    sender: Sender,
     problems: Problems,
     run: RunControl,
+    *,
+    submit: Submit | None = None,
+    sender: Sender = sending.send,
     sources: Sequence[Source] = (),
     clock: Clock = utc_now,
 ) -> tuple[House[Place], Equipment]:
-    """Build the house of the settings' folder. sources: by default those of the settings."""
+    """Build the house of the settings' folder.
+
+    problems: finds what is wrong with the URLs of channels.
+    submit: begins to send a message beside other work; without it the sender is waited for.
+    sources: by default those of the settings.
+    """
     asked = tuple(sources) or providers.forecast_sources(settings)
     ledgers = ledgers_at(settings.ledger, clock)
     forecasts = shared_forecasts(settings, asked, ledgers.shared(), clock, run)
-    equipment = Equipment(settings, asked, ledgers, sender, problems, clock, run, forecasts)
+    dispatcher = None
+    if submit is not None:
+        dispatcher = Dispatcher(submit, clock, news=lambda name: house.note_news(name))
+    equipment = Equipment(
+        settings, asked, ledgers, sender, problems, clock, run, forecasts, dispatcher
+    )
     upkeep = LedgerUpkeep(ledgers.shared())
 
     def refresh() -> Collection[str]:
@@ -76,8 +96,23 @@ def build_house(
         refresh,
         clock,
         run,
+        is_sending=lambda: dispatcher is not None and dispatcher.under_way > 0,
     )
     return house, equipment
+
+
+def close_house(house: House[Place], equipment: Equipment) -> None:
+    """Mark what comes of the messages that are under way, and end all that runs between turns."""
+    dispatcher = equipment.dispatcher
+    if dispatcher is not None:
+        dispatcher.wait(SEND_S)
+        for name in dispatcher.sites():
+            member = house.members.get(name)
+            if isinstance(member, HouseholdDesk):
+                with contained("notice.failed_to_settle", f"name={name}"):
+                    member.settle()
+    house.close()
+    equipment.ledgers.shared().close()
 
 
 @dataclass(slots=True)

@@ -19,9 +19,15 @@ from sillward.assembly.desk_setup import (
     require_page_parts,
     require_places,
 )
-from sillward.assembly.household_run import AfterHouseTick, build_house, require_settings
+from sillward.assembly.household_run import (
+    AfterHouseTick,
+    build_house,
+    close_house,
+    require_settings,
+)
 from sillward.assembly.logs import start_logging
 from sillward.assembly.metrics_setup import metrics_server
+from sillward.channels.sender_pool import SenderPool
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
 from sillward.config.settings import Settings, load_settings
@@ -111,9 +117,9 @@ def _serve_house(settings: Settings) -> None:
     """Serve all households of a folder until SIGTERM."""
     require_settings(settings)
     start_logging(settings.log_level)
-    with closing(SenderProcess()) as sender:
+    with closing(SenderPool()) as pool:
         control = RunControl()
-        house, equipment = build_house(settings, sender, sender.problems, control)
+        house, equipment = build_house(settings, pool.problems, control, submit=pool.submit)
         metrics = metrics_server(settings, control.tally)
         servers = [] if metrics is None else [metrics]
         after_tick = AfterHouseTick(house, heartbeat.build(settings), servers)
@@ -131,8 +137,7 @@ def _serve_house(settings: Settings) -> None:
             os._exit(1)  # a job hangs; see above
         for server in servers:
             server.close()
-        house.close()
-        equipment.ledgers.shared().close()
+        close_house(house, equipment)
 
 
 def _page(apps: Sequence[App], desks: Sequence[Desk]) -> "PageServer | None":

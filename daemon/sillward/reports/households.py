@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Any
 
+from sillward.config.households import MAX_NAME
 from sillward.errors import one_line
 from sillward.ledger import Ledger
 from sillward.service import updates
@@ -22,7 +23,8 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
     shared: the ledger that they share; names: of those in the folder.
     """
     known, update = standings(shared), updates.latest_update(shared, now)
-    new = sorted(set(names) - {each.name for each in known})
+    there = {one_line(name, MAX_NAME) for name in names}
+    new = sorted(there - {each.name for each in known})
     households = [
         {
             "household": each.name,
@@ -31,11 +33,10 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
             "since": each.at.isoformat(),
         }
         for each in known
-        if each.name in names
+        if each.name in there
     ]
     households += [
-        {"household": one_line(name, 63), "troubles": 0, "state": NOT_LOOKED_AT, "since": None}
-        for name in new
+        {"household": name, "troubles": 0, "state": NOT_LOOKED_AT, "since": None} for name in new
     ]
     return {
         "schema": 1,

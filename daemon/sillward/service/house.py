@@ -61,8 +61,12 @@ class Member(Protocol):
         """Return what changes with its files."""
         ...
 
+    def close(self) -> None:
+        """End what runs between its turns."""
+        ...
+
     def leave(self) -> None:
-        """End what runs between its turns: it is not looked after any more."""
+        """Forget it: it is not looked after any more."""
         ...
 
     @property
@@ -120,6 +124,11 @@ class House(Generic[Place]):
             elif not self.is_sending() or not self._take_news(wait_s=min(left_s, NEWS_S)):
                 break
 
+    @property
+    def has_due(self) -> bool:
+        """Whether somebody's turn has come."""
+        return bool(self._heap) and self._heap[0][0] <= self.clock()
+
     def note_news(self, name: str) -> None:
         """Give a household a turn as soon as there is time. Any thread may call this."""
         self._news.put(name)
@@ -137,7 +146,7 @@ class House(Generic[Place]):
     def close(self) -> None:
         """End what runs between the turns."""
         for member in self.members.values():
-            member.leave()
+            member.close()
 
     # -- turns
 
@@ -180,7 +189,10 @@ class House(Generic[Place]):
             at = now + min(AGAIN * 2 ** min(self._failures[name] - 1, 8), NET)
         else:
             self._failures.pop(name, None)
-        self._fresh.discard(name)
+        if name in self._fresh:
+            self._fresh.discard(name)
+            if not self._fresh:
+                self._looked_at = None  # now the forecasts
         self._stamps[name] = member.stamp()  # not what it has written itself
         self._schedule(name, min(at, self.clock() + NET))
         self.run.step_done()
