@@ -26,7 +26,8 @@ if TYPE_CHECKING:
     from sillward_rules.plants.rules import Rule
     from sillward_rules.plants.state import PlantState
     from sillward_rules.remark import Plain, Remark
-    from sillward_rules.sheet import Round, Sheet, draw_up
+    from sillward_rules.round import Round
+    from sillward_rules.sheet import Sheet, draw_up
     from sillward_rules.transitions import next_state
     from sillward_rules.weather.climate import Climate, climate_of
     from sillward_rules.weather.hourly import Weather

@@ -9,7 +9,6 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
-from enum import Enum
 
 import numpy as np
 
@@ -39,17 +38,10 @@ from sillward_rules.remark import (
     WateringIncomplete,
     nothing_known,
 )
+from sillward_rules.round import Round as Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness, Weather
 from sillward_rules.weather.spot_columns import NO_SPOT
-
-
-class Round(Enum):
-    """An occasion on which the grower is told."""
-
-    DUSK = "dusk"
-    MORNING = "morning"
-    WEEK = "week"
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,19 +7,14 @@ The daemon and the replay both go by this; what either keeps its orders in is it
 from collections.abc import Callable, Mapping
 from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, replace
-from datetime import UTC, date, datetime, timedelta
+from datetime import UTC, date, datetime
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, only
 from sillward_rules.revision import Order, Revision, hour_of
-from sillward_rules.sheet import Round, Sheet
+from sillward_rules.round import Round
+from sillward_rules.sheet import Sheet
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
-
-MOVED_BY = timedelta(minutes=20)
-"""A change of an hour by no more than this is not told. Judgement."""
-
-MAX_MESSAGES = 6
-"""The most messages of a round to a channel, changes and reminders included. Judgement."""
 
 KEPT_FOR_MORE = 2
 """This many of a round's messages are kept for what is more to do. Judgement."""

@@ -19,16 +19,19 @@ from collections.abc import Callable, Collection, Sequence
 from dataclasses import replace
 from datetime import date, datetime, timedelta
 from functools import partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.plants import care_merging, salt_balance
 from sillward_rules.plants.care import Care, Wetting
 from sillward_rules.plants.state import LONG_STAY, Declined, OpenOrder, PlantState, State
-from sillward_rules.revision import Revision
-from sillward_rules.sheet import Round, Sheet
+from sillward_rules.round import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
+
+if TYPE_CHECKING:
+    from sillward_rules.revision import Revision
+    from sillward_rules.sheet import Sheet
 
 _MOVES = frozenset(
     {
@@ -61,7 +64,7 @@ _FEEDS, _RINSES = (
 # -- a round was told
 
 
-def next_state(known: State, sheet: Sheet) -> dict[str, PlantState]:
+def next_state(known: State, sheet: "Sheet") -> dict[str, PlantState]:
     """Return the states once a round has been told: its advice is assumed to be followed.
 
     What is known takes precedence over the sheet's own states, which leave out moves that lie
@@ -98,12 +101,12 @@ def changed(old: State, change: Callable[[PlantState], PlantState]) -> dict[str,
     return {name: after[id(state)] for name, state in old.items()}
 
 
-def first_states(known: State, sheet: Sheet) -> dict[str, PlantState]:
+def first_states(known: State, sheet: "Sheet") -> dict[str, PlantState]:
     """Return the sheet's states of the plants that have no known state yet."""
     return {name: state for name, state in _lasting_states(sheet).items() if name not in known}
 
 
-def _lasting_states(sheet: Sheet) -> dict[str, PlantState]:
+def _lasting_states(sheet: "Sheet") -> dict[str, PlantState]:
     """Return the states of a sheet without those assumed for its morning only."""
     return {name: state for name, state in sheet.states.items() if name not in sheet.presumed_in}
 
@@ -155,7 +158,7 @@ def _order_of(state: PlantState, chore: Chore) -> OpenOrder:
 # -- a newer forecast changed the orders
 
 
-def after_revision(known: State, sheet: Sheet, revision: Revision) -> dict[str, PlantState]:
+def after_revision(known: State, sheet: "Sheet", revision: "Revision") -> dict[str, PlantState]:
     """Return the states once a change of orders has been told."""
     after = {**sheet.states, **known}
     for order in revision.called_off:

@@ -54,7 +54,10 @@ TO_SERVE = ("waitress", "werkzeug", "sillward.page", "sillward.assembly.page_set
 NOT_TO_LOOK = (*TO_TELL, *TO_ASK, *TO_LISTEN, *TO_DRAW, *THE_WEEK, *TO_BEGIN, *TO_SERVE)
 """What a sheet does without, as long as it has its forecast from a file."""
 
-LOOKS_AHEAD = ("jinja2", "sillward.assembly.read_only", "sillward.readings.lessons")
+LOOKS_AHEAD = (
+    "jinja2", "sillward.assembly.read_only", "sillward.readings.lessons",
+    "sillward_rules.planners", "sillward_rules.sheet",
+)  # fmt: skip
 """What else an answer does without."""
 
 NOT_TO_READ = (

@@ -5,9 +5,9 @@ from datetime import date, datetime, timedelta
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Reason
 from sillward_rules.revision import Moved, Revision
+from sillward_rules.round import MAX_MESSAGES
 from sillward_rules.sheet import Round
 from sillward_rules.told_orders import (
-    MAX_MESSAGES,
     RoundInForce,
     allowed_messages,
     order_of,

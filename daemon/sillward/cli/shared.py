@@ -17,7 +17,7 @@ from sillward.config.validation import did_you_mean
 from sillward.errors import UsageError, listed, one_line
 from sillward.wording.voice import Voice
 from sillward_rules.plants.plant import Plant
-from sillward_rules.sheet import Round
+from sillward_rules.round import Round
 
 Command = Callable[..., None]
 

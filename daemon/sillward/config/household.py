@@ -18,7 +18,7 @@ from sillward.wording.macros import Wording, packaged
 from sillward.wording.voice import Voice
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import Quantity
-from sillward_rules.told_orders import MAX_MESSAGES, MOVED_BY
+from sillward_rules.round import MAX_MESSAGES, MOVED_BY
 from sillward_rules.weather import time_expressions
 
 

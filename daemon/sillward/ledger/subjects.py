@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Self
 
-from sillward_rules.sheet import Round
+from sillward_rules.round import Round
 
 
 class Alarm(StrEnum):

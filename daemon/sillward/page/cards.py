@@ -15,9 +15,8 @@ from sillward.wording import follow_up
 from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
-from sillward_rules.planners.leaching import waits_for_water
 from sillward_rules.plants.feeds import WEAK_FEED
-from sillward_rules.plants.salt_balance import FLUSH_PAUSE
+from sillward_rules.plants.salt_balance import FLUSH_PAUSE, waits_for_water
 from sillward_rules.remark import NotConfirmed
 
 LOOKED_BACK = timedelta(hours=24)

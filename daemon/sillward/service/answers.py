@@ -18,8 +18,7 @@ from sillward.ledger import Answer, Deed, Ledger, StoredChore
 from sillward.ledger.tables.confirmations import Confirmation
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.planners.leaching import waits_for_water
-from sillward_rules.plants.salt_balance import FLUSH_PAUSE
+from sillward_rules.plants.salt_balance import FLUSH_PAUSE, waits_for_water
 from sillward_rules.plants.state import Declined, Ground, PlantState
 from sillward_rules.transitions import (
     answered,

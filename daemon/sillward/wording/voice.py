@@ -5,7 +5,7 @@ from collections.abc import Set as AbstractSet
 from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timedelta
 from functools import cached_property
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sillward.text.conversion import converted
 from sillward.text.units import SI, Units, fixed
@@ -13,10 +13,12 @@ from sillward.wording.budget import Budget
 from sillward.wording.macros import VOICE_FILTERS, Wording, packaged
 from sillward.wording.rendering import Renderer
 from sillward_rules.remark import OnNights, Plain, Remark
-from sillward_rules.sheet import OpenQuestion
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import Hours, Moment
 from sillward_rules.weather.uncertainty import percent
+
+if TYPE_CHECKING:
+    from sillward_rules.sheet import OpenQuestion
 
 MAX_DIGITS = 3
 """Decimal places, at most, that show on which side of its limit a value is."""
@@ -71,7 +73,7 @@ class Voice:
             facts["about"] = self.remark(remark.about, most)
         return self.say(_snake(type(remark).__name__), **facts, most=most)
 
-    def question(self, question: OpenQuestion) -> str:
+    def question(self, question: "OpenQuestion") -> str:
         """Return what the grower has not said of a spot, and what is assumed instead."""
         return f"{question.spot}: {self.retold(question.question)}"
 

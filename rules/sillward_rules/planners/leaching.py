@@ -50,14 +50,6 @@ BLEND_LASTS_DAYS, BLEND_STEP = 28, 0.1
 Judgement: a flush a month is no burden."""
 
 
-def waits_for_water(chore: Chore) -> bool:
-    """Return whether it is a flush with water that has to be got first.
-
-    Its hours are those of one day, but it is as good on another; it is told once a week.
-    """
-    return chore.kind is ChoreKind.LEACH and chore.what == SOFT_WATER
-
-
 def flush_litres(pot: Pot | None) -> float | None:
     """Return the water for a flush of a pot [L]; None where its volume is not known."""
     return None if pot is None else round(FLUSH_POTS * pot.litres, 1 if pot.litres > 1 else 2)

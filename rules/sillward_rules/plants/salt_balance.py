@@ -23,7 +23,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.chore import ChoreKind
+from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import RUN_THROUGH
@@ -500,3 +500,11 @@ def _flushed(balance: SaltBalance, given: Sequence[Given], until: datetime) -> b
         one.kind is ChoreKind.LEACH and one.confirmed and balance.at < one.at <= until
         for one in given
     )
+
+
+def waits_for_water(chore: Chore) -> bool:
+    """Return whether it is a flush with water that has to be got first.
+
+    Its hours are those of one day, but it is as good on another; it is told once a week.
+    """
+    return chore.kind is ChoreKind.LEACH and chore.what == SOFT_WATER

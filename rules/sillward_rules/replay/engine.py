@@ -32,8 +32,7 @@ from sillward_rules.replay.records import NightRecord, ReplayResult, Warned
 from sillward_rules.replay.thermometers import Thermometers
 from sillward_rules.replay.truth import Truth
 from sillward_rules.revision import hour_of, watched_spots
-from sillward_rules.sheet import Round
-from sillward_rules.told_orders import MAX_MESSAGES, MOVED_BY
+from sillward_rules.round import MAX_MESSAGES, MOVED_BY, Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Weather, moment, same_forecast
 from sillward_rules.weather.season import Season
