@@ -197,7 +197,19 @@ def _scene_of(
 ) -> Scene:
     # The morning is planned on the assumption that last night's advice was followed; a night never
     # is.
-    return Scene(collection, weather, state, now, assume_obeyed=round_ is Round.MORNING)
+    obeyed = round_ is Round.MORNING
+    for scene in _last_scene:
+        if scene.is_of(collection, weather, state, now, assume_obeyed=obeyed):
+            return scene
+    scene = Scene(collection, weather, state, now, assume_obeyed=obeyed)
+    _last_scene[:] = [scene]
+    return scene
+
+
+_last_scene: list[Scene] = []
+"""The scene that was looked at last. A round that was just told is compared with its orders at
+once, which are planned on the same scene: its nights need not be worked out again. No more than one
+is kept, as a daemon holds it for as long as it runs."""
 
 
 def _plan(

@@ -70,9 +70,9 @@ def test_state_follows_the_advice_and_says_assumed() -> None:
 
 
 @pytest.mark.parametrize("round_", Round)
-def test_what_a_sheet_was_drawn_from_goes_with_it_at_once(round_: Round) -> None:
+def test_what_a_sheet_was_drawn_from_goes_with_the_next_one_at_once(round_: Round) -> None:
     """In a circle it would wait for the collector of garbage, with all its hours: a daemon that
-    draws up sheets day and night would take some MB more."""
+    draws up sheets day and night would take some MB more. Only the last is kept."""
     household = collection(plant("a"), plant("b", shelter=None))
     sky = fetched(weather(START, COLD), EVENING)
     gc.collect()
@@ -83,13 +83,30 @@ def test_what_a_sheet_was_drawn_from_goes_with_it_at_once(round_: Round) -> None
         sheet = draw_up(round_, household, sky, {}, EVENING)
         orders = len(sheet.chores)
         del sheet  # it works out some things when asked
-        left = [scene for scene in _scenes() if scene not in before]
+        newer = fetched(weather(START, COLD), EVENING)
+        draw_up(round_, household, newer, {}, EVENING)
+        left = [scene.weather for scene in _scenes() if scene not in before]
     finally:
         if enabled:
             gc.enable()
 
     assert orders or round_ is not Round.DUSK
-    assert left == []
+    assert left == [newer]
+
+
+def test_orders_on_the_same_scene_are_those_on_one_of_their_own() -> None:
+    household = collection(plant("a"), plant("b", night_low=10.0))
+    sky, known = fetched(weather(START, COLD), EVENING), {"a": PlantState("room", EVENING)}
+
+    def orders(state: dict[str, PlantState]) -> list[Chore]:
+        return list(draw_up_orders(Round.DUSK, household, sky, state, EVENING).chores)
+
+    alone = orders({}), orders(known)
+    draw_up(Round.DUSK, household, sky, {}, EVENING)
+    state = dict[str, PlantState]()
+    assert orders(state) == alone[0]
+    state |= known  # the caller's own, changed since
+    assert orders(state) == alone[1] != alone[0]
 
 
 def _scenes() -> list[Scene]:

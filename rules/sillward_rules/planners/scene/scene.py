@@ -57,7 +57,8 @@ class Scene(Surroundings):
         done.
         """
         super().__init__(collection, weather, now)
-        self._given = state
+        self._given = dict(state)  # whoever gave it may change theirs
+        self._assume_obeyed = assume_obeyed
         self._fired: dict[tuple[object, ...], list[Firing]] = {}
         self._carry_firings: dict[Night, list[Firing]] = {}
         self.night_results: dict[Night, NightResults] = {}
@@ -67,6 +68,23 @@ class Scene(Surroundings):
         self.cohorts, kinds = make_cohorts(self, state, assume_obeyed=assume_obeyed)
         self.traits: Traits = collection.traits.take(kinds)
         self.traits = self.traits.resting(self.surely_at_rest)
+
+    def is_of(
+        self,
+        collection: Collection,
+        weather: Weather,
+        state: State,
+        now: datetime,
+        *,
+        assume_obeyed: bool,
+    ) -> bool:
+        """Return whether it is the scene of these arguments."""
+        return (
+            (now, assume_obeyed) == (self.now, self._assume_obeyed)
+            and weather is self.weather
+            and collection == self.collection
+            and state == self._given
+        )
 
     # -- the plants of each cohort
 
