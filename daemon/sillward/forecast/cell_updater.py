@@ -28,6 +28,13 @@ from sillward_rules.weather.site import Site
 REQUESTS_A_LOOK = 10
 """Requests to one provider before other work has its turn. Judgement: some seconds."""
 
+CLAIM = timedelta(minutes=2)
+"""Where several processes share a ledger, one of them asks a provider, for this long at most if it
+dies over it. Judgement: three requests that hang, 40 s each."""
+
+KEPT = timedelta(days=7)
+"""How long the forecast of a cell is kept for which nobody asks any more. Judgement."""
+
 MINUTE_S = 60.0
 
 log = logging.getLogger(__name__)
@@ -102,6 +109,8 @@ class CellUpdater(ForecastUpdater):
         cells = cells_of(provider, sites)
         every = quota.stretched(provider.quota, interval, len(cells), spent, now)
         fetched_at = self.store.ledger.forecasts.fetched_at(provider.name)
+        for name in [name for name, at in fetched_at.items() if now - at > KEPT]:
+            self.store.ledger.forecasts.forget(name, provider.name)
 
         def is_due(cell: Site) -> bool:
             usual = interval if quota.is_near_dusk(cell, now) else every
@@ -109,7 +118,7 @@ class CellUpdater(ForecastUpdater):
 
         due = [cell for cell in cells.values() if is_due(cell)]
         chosen = quota.in_order(due, now)[: self._room(provider, spent)]
-        if chosen:
+        if chosen and self.store.ledger.call_schedules.claim(provider.name, now, now + CLAIM):
             self._asked.append((self.monotonic(), provider.name, len(chosen)))
             self._call_for(provider, chosen)
 

@@ -102,6 +102,8 @@ class ProviderCaller:
         plan = schedule.counted(plan, now, math.ceil(outcome.count))
         if outcome.error is None:
             plan = schedule.after_success(plan, now, provider.interval, outcome.good_for, self.rng)
+            if not provider.interval:  # when the next is due is known by others
+                plan = replace(plan, next_at=now)
         else:
             plan = self._after_failure(plan, before if by_hand else None, provider, outcome.error)
             # A person who asked by hand is told by the command.

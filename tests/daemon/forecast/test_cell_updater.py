@@ -195,6 +195,36 @@ def test_requests_are_counted_by_what_came_of_them() -> None:
     }
 
 
+def test_of_two_processes_with_one_ledger_one_asks() -> None:
+    town = Town(3)
+    asked = town.ask
+
+    def ask(query: Query, **given: Any) -> Answer:
+        other = CellUpdater(town.updater.store, town.sites, ask=asked)
+        other.refresh_due()
+        assert town.asked == []
+        return asked(query, **given)
+
+    town.look()
+    town.asked.clear()
+    town.updater.ask = ask
+
+    assert town.look(minutes=80) == 3
+    assert len(town.asked) == 1
+
+
+def test_the_forecast_of_a_cell_that_nobody_asks_for_is_forgotten() -> None:
+    town = Town(2)
+    town.look()
+    town.updater.sites = town.sites[:1]
+    for _ in range(8):
+        town.look(minutes=24 * 60)
+
+    assert list(town.ledger.forecasts.fetched_at("Invented weather")) == [
+        "cell -32.8750 -68.8250 700 m"
+    ]
+
+
 def test_members_are_shared_by_wider_cells_and_a_failed_call_is_one_of_the_day() -> None:
     town = Town(1)
     town.updater.sites = [replace(SITE, name=f"h{n}", latitude=-32.88 + 0.02 * n) for n in range(5)]

@@ -824,3 +824,24 @@ def test_two_processes_may_open_a_new_ledger_at_once(tmp_path: Path) -> None:
     second.join(10)
 
     assert outcome == []
+
+
+def test_a_call_is_taken_by_one_of_two_until_its_time_is_over(ledger: Ledger) -> None:
+    until = NOW + timedelta(minutes=2)
+    assert ledger.call_schedules.claim("Source", NOW, until)  # it was never called
+    ledger.call_schedules.keep("Source", CallSchedule(NOW))
+
+    assert ledger.call_schedules.claim("Source", NOW, until)
+    assert not ledger.call_schedules.claim("Source", NOW + timedelta(seconds=1), until)
+    assert ledger.call_schedules.claim("Source", until, until + timedelta(minutes=2))
+
+
+def test_a_forecast_of_each_site_says_when_it_was_fetched(ledger: Ledger) -> None:
+    for site, minutes in (("here", 0), ("there", 5)):
+        at = NOW + timedelta(minutes=minutes)
+        ledger.forecasts.keep(site, SavedForecast("Source", at, at, b"{}"))
+    ledger.forecasts.keep("here", SavedForecast("Other", NOW, NOW, b"{}"))
+
+    found = ledger.forecasts.fetched_at("Source")
+
+    assert found == {"here": NOW, "there": NOW + timedelta(minutes=5)}
