@@ -34,6 +34,12 @@ def forecast_ensemble(settings: Settings) -> Ensemble | None:
     return ensemble.build(setup_of(settings, ensemble.KEY))
 
 
+def all_asked(settings: Settings) -> list[Source | Ensemble]:
+    """Build all that is asked for forecasts. Raise ConfigError for a source that cannot be."""
+    members = forecast_ensemble(settings)
+    return [*forecast_sources(settings), *([] if members is None else [members])]
+
+
 def atlas(settings: Settings) -> geocoding.Atlas:
     """Build what a first run asks about places: their names, and their heights."""
     forecast = settings.forecast

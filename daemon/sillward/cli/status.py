@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from sillward.assembly import read_only
+from sillward.assembly import providers, read_only
 from sillward.assembly.app import Options
 from sillward.cli import shared
 from sillward.cli.printing import print_json
@@ -84,7 +84,8 @@ def _show_all(settings: Settings, *, as_json: bool) -> None:
         msg = f"SILLWARD_COLLECTIONS: {settings.collections}: {error.strerror or error}"
         raise ConfigError([msg]) from None
     with closing(open_shared(path)) as ledger:
-        document = households_report.document(ledger, names, datetime.now(UTC))
+        asked = providers.all_asked(settings)
+        document = households_report.document(ledger, names, datetime.now(UTC), asked)
     if as_json:
         print_json(document)
     else:

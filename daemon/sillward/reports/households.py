@@ -7,6 +7,8 @@ from typing import Any
 from sillward.config.households import MAX_NAME
 from sillward.errors import one_line
 from sillward.ledger import Ledger
+from sillward.reports import providers
+from sillward.reports.providers import Provider
 from sillward.service import updates
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
 from sillward.service.households_status import standings
@@ -17,10 +19,13 @@ MAX_LINE = 240
 NOT_LOOKED_AT = "has not been looked at yet"
 
 
-def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, Any]:
+def document(
+    shared: Ledger, names: Sequence[str], now: datetime, asked: Sequence[Provider] = ()
+) -> dict[str, Any]:
     """Return the state of all households as a JSON document.
 
     shared: the ledger that they share; names: of those in the folder.
+    asked: the providers of forecasts that are asked for them.
     """
     known, update = standings(shared), updates.latest_update(shared, now)
     there = {one_line(name, MAX_NAME) for name in names}
@@ -43,6 +48,7 @@ def document(shared: Ledger, names: Sequence[str], now: datetime) -> dict[str, A
         "at": now.isoformat(),
         "update": None if update is None else update.line(_utc(update.at)),
         "troubles": [*_troubles(shared, now), *updates.not_restarted(shared, now, _utc)],
+        "providers": providers.document(shared, asked, now),
         "in_trouble": sum(bool(each["troubles"]) for each in households),
         "households": households,
     }
@@ -67,6 +73,7 @@ def text(document: dict[str, Any]) -> str:
     lines = [f"{count} household{'' if count == 1 else 's'}, {wrong} in trouble"]
     lines += [f"! {trouble}" for trouble in document["troubles"]]
     lines += [] if document["update"] is None else [f"new: {document['update']}"]
+    lines += providers.lines(document["providers"])
     widest = max((len(each["household"]) for each in households), default=0)
     lines += [
         one_line(
