@@ -8,6 +8,7 @@ read is written elsewhere, in `reports.sheet_json`.
 import json
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
+from functools import lru_cache
 from typing import Any
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Spray, Weighing
@@ -39,6 +40,8 @@ def encode(chore: Chore) -> str:
     )
 
 
+# A tick reads the chores of a household several times: room for those of some days.
+@lru_cache(maxsize=2**8)
 def decode(text: str) -> Chore:
     """Return the chore of a text. Raise ValueError, KeyError or TypeError for any other text."""
     stored = json.loads(text)

@@ -2,7 +2,9 @@
 
 from collections.abc import Mapping
 from dataclasses import fields
+from functools import lru_cache
 from operator import itemgetter
+from typing import Any
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import column_value, state_of
@@ -18,15 +20,7 @@ class PlantStateTable:
     def of_site(self, site: str) -> dict[str, PlantState]:
         """Return what is known of each plant of a site."""
         rows = self._database.rows("SELECT * FROM plant_state WHERE site = ?", site)
-        # Plants that were told the same have equal rows, and share one state as they did before.
-        states: dict[tuple[object, ...], PlantState] = {}
-        known: dict[str, PlantState] = {}
-        for row in rows:
-            key = _values_in(row)
-            if key not in states:
-                states[key] = state_of(row)
-            known[row["plant"]] = states[key]
-        return known
+        return {row["plant"]: _state_of(_values_in(row)) for row in rows}
 
     def keep(self, site: str, states: Mapping[str, PlantState]) -> None:
         """Write the states of these plants; those of others stay."""
@@ -53,3 +47,10 @@ class PlantStateTable:
 
 _FIELDS = tuple(field.name for field in fields(PlantState))
 _values_in = itemgetter(*_FIELDS)
+
+
+# Plants that were told the same have equal rows, and share one state as they did before. A tick
+# reads the states of a household several times.
+@lru_cache(maxsize=2**9)
+def _state_of(values: tuple[Any, ...]) -> PlantState:
+    return state_of(dict(zip(_FIELDS, values, strict=True)))
