@@ -227,13 +227,19 @@ def _phone_steps(written: Written, settings: Settings, option: str) -> list[tupl
         variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
         return [(f"export {variable}='...'", f"the URL of {phone.name}, which is kept nowhere")]
     steps = []
-    if phone.file is not None and phone.file.parent != settings.credentials:
-        folder = shlex.quote(str(phone.file.parent))
+    file, folder = phone.file, settings.credentials
+    if file is not None and folder is not None and file.parent != folder:
+        command = f"sudo mv {shlex.quote(str(file))} {shlex.quote(str(folder))}/"
         purpose = (
-            f"for your shell and for the daemon: the URL of {phone.name} is in the file"
-            f" {phone.file.name} there. Units of systemd have a line for it (docs/service.md)."
+            f"the URL of {phone.name}: SILLWARD_CREDENTIALS names a folder you cannot write to"
         )
-        steps.append((f"export SILLWARD_CREDENTIALS={folder}", purpose))
+        steps.append((command, purpose))
+    elif file is not None and folder is None:
+        purpose = (
+            f"for your shell and for the daemon: the URL of {phone.name} is in the file {file.name}"
+            " there. Units of systemd have a line for it (docs/service.md)."
+        )
+        steps.append((f"export SILLWARD_CREDENTIALS={shlex.quote(str(file.parent))}", purpose))
     if not phone.has_arrived:
         steps.append((f"sillward try-channel {phone.name}{option}", "no trial has arrived yet"))
     return steps

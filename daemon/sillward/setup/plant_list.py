@@ -21,6 +21,10 @@ from sillward_rules.plants.plant import HOLDERS, Holder
 COLUMNS = ("name", "group", "holder", "home", "shelter")
 """The heads that are known."""
 
+MAX_PLAIN = 80
+"""Characters of a text that need no further look if all are plain: to look takes a while each time,
+and a list has thousands of cells."""
+
 _ZIP = b"PK\x03\x04"
 """How the files of spreadsheet programs begin."""
 
@@ -167,7 +171,8 @@ class _RowReader:
         text = " ".join(cells[index].split()) if index < len(cells) else ""
         if text in ("", NONE):
             return None
-        wrong = problem_with(Text, text)
+        is_plain = text.isascii() and text.isprintable() and len(text) <= MAX_PLAIN
+        wrong = None if is_plain else problem_with(Text, text)
         if wrong is not None:
             self._report(line, f"{key} {wrong}")
             return one_line(text, 80) or None

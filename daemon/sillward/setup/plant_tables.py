@@ -21,6 +21,9 @@ MIN_COUNTED = 12
 less room as names."""
 
 
+MAX_TRIED = 3
+"""Values of a key that are tried as its default. The most common is nearly always the best."""
+
 SHARED = ("holder", "home", "shelter")
 """Keys that [defaults] may say."""
 
@@ -107,7 +110,7 @@ def _defaults(kinds: Sequence[_Kind]) -> dict[str, str]:
     for key in SHARED:
         values = Counter(value for kind in kinds if (value := getattr(kind, key)) is not None)
         least = sum(values.values())
-        for value in values:
+        for value, _ in values.most_common(MAX_TRIED):
             lines = 1 + sum(_line(kind, key, {key: value}) is not None for kind in kinds)
             if lines < least:
                 least, chosen[key] = lines, value

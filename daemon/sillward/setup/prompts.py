@@ -191,6 +191,9 @@ def number(text: str, kind: object, unit: str, per_unit: dict[str, float] | None
 
     per_unit: other units that may be written after it, with how many of `unit` one of them is.
     """
+    if _THOUSANDS.search(text):
+        msg = f"write a number without a comma for thousands, in {unit}"
+        raise ValueError(msg)
     bare, factor = _plain(text).removesuffix(unit).strip(), 1.0
     for other, size in (per_unit or {}).items():
         if bare.endswith(other):
@@ -203,6 +206,8 @@ def number(text: str, kind: object, unit: str, per_unit: dict[str, float] | None
         raise ValueError(msg) from None
     return _valid_number(kind, value * factor, value * factor, unit)
 
+
+_THOUSANDS = re.compile(r"[0-9],[0-9]{3}(?![0-9])")
 
 _DEGREES = re.compile(r"(?P<number>.*?)\s*(?:°?\s*(?P<scale>[CF])|°)?", re.I | re.S)
 

@@ -363,8 +363,10 @@ def test_what_is_no_temperature_is_refused(text: str, unit: Any, told: str) -> N
 
 
 def test_heights_may_be_in_feet(path: Path) -> None:
-    document = answered(path, [PLACE[0], "no", "2559 ft", "", *WHOLE[2:]])
+    result = call("new", path, answers=[PLACE[0], "no", "2,559 ft", "2559 ft", "", *WHOLE[2:]])
 
+    assert "without a comma for thousands" in result.stdout
+    document = tomllib.loads(path.read_text(encoding="utf-8"))
     assert document["site"]["elevation"] == pytest.approx(780, abs=0.1)
 
 

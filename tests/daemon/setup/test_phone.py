@@ -16,7 +16,7 @@ from sillward.config.channel import Channel
 from sillward.config.credentials import read_credential
 from sillward.config.settings import load_settings
 from sillward.errors import DeliveryError
-from sillward.setup import own_phone, writing
+from sillward.setup import first_run, own_phone, writing
 from sillward.setup.answers import PhoneAnswer, SiteAnswer
 from sillward.setup.dialogue import Conversation
 from sillward.setup.phone_questions import TOPIC_LETTERS, ask_phone, new_topic
@@ -264,3 +264,30 @@ def test_a_secret_that_came_meanwhile_is_left(
     assert theirs.read_text(encoding="utf-8") == "theirs"
     assert f"{theirs}: cannot be written: File exists" in result.stdout
     assert "export SILLWARD_CHANNELS__PHONE='...'" in result.stdout
+
+
+@pytest.mark.usefixtures("run_with")
+def test_a_collection_that_cannot_be_written_leaves_no_secret_behind(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object, **__: object) -> None:
+        raise OSError(28, "No space left on device")
+
+    monkeypatch.setattr(writing, "write", full)
+
+    result = run(tmp_path / "yard.toml", [*OFFLINE, "url", URL, "yes", "write"])
+
+    assert result.exit_code == 1
+    assert "cannot be written: No space left on device" in result.stdout
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_credentials_folder_of_others_is_not_replaced(tmp_path: Path) -> None:
+    phone = PhoneAnswer("phone", SecretStr(URL), tmp_path / "channel-phone", has_arrived=True)
+    written = first_run.Written(tmp_path / "yard.toml", phone)
+    settings = load_settings().model_copy(update={"credentials": Path("/etc/credstore")})
+
+    commands = [command for command, _ in first_run.next_steps(written, settings)]
+
+    assert f"sudo mv {tmp_path}/channel-phone /etc/credstore/" in commands
+    assert not any("export" in command for command in commands)
