@@ -1,10 +1,8 @@
 """The questions about a list of plants: only what it leaves unclear, once for all it is about."""
 
-import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from sillward.config import group_lookup
 from sillward.errors import listed
 from sillward.setup.answers import PlantAnswer
 from sillward.setup.dialogue import Dialogue
@@ -14,15 +12,13 @@ from sillward.setup.plant_questions import (
     as_holder,
     ask_groups,
     ask_night_low,
+    groups_named,
     night_low_of,
     search_groups,
 )
 from sillward.setup.prompts import NONE, ask_name_of
 from sillward.text.units import Temperature
-from sillward_rules.plants.groups import Group, standard_groups
-
-_CROSS = re.compile(r"\s*[+/×]\s*|\s+[xX]\s+")
-"""What stands between the parents of a hybrid."""
+from sillward_rules.plants.groups import Group
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,18 +66,6 @@ def ask_about_list(
             )
         )
     return found
-
-
-def groups_named(text: str) -> list[Group] | None:
-    """Return the groups that a cell names, of which there are several in "cattleya x laelia".
-
-    Return None if that is not clear.
-    """
-    whole = group_lookup.resolve(text, suggest=False).group
-    parts = [text] if whole is not None else _CROSS.split(text)
-    names = [group_lookup.resolve(part, suggest=False).group for part in parts]
-    known = [standard_groups()[name] for name in dict.fromkeys(names) if name is not None]
-    return known if None not in names else None
 
 
 def _nature_text(plant: ListedPlant) -> str:

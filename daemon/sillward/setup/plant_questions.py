@@ -19,6 +19,10 @@ MAX_GROUPS = 12
 """Groups to choose from. Judgement: as many as fit on a terminal with the question."""
 
 
+_CROSS = re.compile(r"\s*[+/×]\s*|\s+[xX]\s+")
+"""What stands between the parents of a hybrid."""
+
+
 def ask_plants(spots: Sequence[SpotAnswer], unit: Temperature) -> Dialogue[list[PlantAnswer]]:
     """Ask for plants until there is at least one and no more are wanted."""
     plants: list[PlantAnswer] = []
@@ -130,28 +134,33 @@ def ask_groups(
 
     likely: words that are offered.
     above: lines before the first question.
-    is_sure: whether a group that is found alone is taken without a question. If not, what the
-        likely words find is shown at once.
+    is_sure: whether the likely words are only offered. If not, what they find is shown at once.
     """
-    text = f"What is it? A word or two, such as cattleya or citrus ({NONE}: not in any list)"
+    text = (
+        "What is it? A word or two, such as citrus, or cattleya x laelia for a hybrid"
+        f" ({NONE}: not in any list)"
+    )
     lines, words = tuple(above), "" if is_sure else likely
     while True:
         if not words:
             words = yield from ask(Question(text, _read_words, likely, above=lines, about=about))
-            lines = ()
+            lines, is_sure = (), True
         if words == NONE:
             return []
+        named = groups_named(words) if is_sure else None
+        if named is not None:
+            return named
         hits = search_groups(words)
-        if not hits:
-            hint = group_lookup.did_you_mean(words) or "; the family, or a relative?"
-            lines, likely, words = (f"  no group has these words{hint}",), "", ""
-            continue
         if is_sure and len(hits) == 1:
             return hits
-        chosen = yield from _choose_groups(hits, unit, lines, (words, about))
-        if chosen:
-            return chosen
-        lines, words = (), ""
+        if hits:
+            chosen = yield from _choose_groups(hits, unit, lines, (words, about))
+            if chosen:
+                return chosen
+            lines, words = (), ""
+        else:
+            hint = group_lookup.did_you_mean(words) or "; the family, or a relative?"
+            lines, likely, words = (f"  no group has these words{hint}",), "", ""
 
 
 def _read_words(typed: str) -> str:
@@ -181,6 +190,18 @@ def _choose_groups(
     if len(shown) > 1:
         text = "Which? (two for a hybrid, such as 1,2; 0 to search again)"
     return (yield from ask(Question(text, read, "1", above=tuple(lines), about=about)))
+
+
+def groups_named(text: str) -> list[Group] | None:
+    """Return the groups that words name, of which there are several in "cattleya x laelia".
+
+    Return None if that is not clear.
+    """
+    whole = group_lookup.resolve(text, suggest=False).group
+    parts = [text] if whole is not None else _CROSS.split(text)
+    names = [group_lookup.resolve(part, suggest=False).group for part in parts]
+    known = [standard_groups()[name] for name in dict.fromkeys(names) if name is not None]
+    return known if None not in names else None
 
 
 def search_groups(words: str) -> list[Group]:
