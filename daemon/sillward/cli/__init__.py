@@ -84,7 +84,7 @@ there, such as owners of files and signals, is missing with them."""
 
 NOT_HERE = (
     "it does not run on this system, but on Linux and macOS; on Windows in WSL or a container: "
-    "docs/install.md"
+    "see docs/install.md"
 )
 
 COMMANDS: Mapping[str, str] = {
