@@ -14,6 +14,7 @@ from sillward.config.households import Place, ledger_of
 from sillward.config.settings import ForecastSettings, Settings
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger
+from sillward.ledger.address import LedgerAddress
 from sillward.net.http import Answer, Query
 from sillward.service.house import House
 from sillward.service.run_control import RunControl
@@ -129,6 +130,8 @@ class Street:
     clock: FakeClock = field(default_factory=lambda: FakeClock(local("16:50")))
     source: Region = field(default_factory=Region)
     max_desks: int = 1500
+    address: LedgerAddress | None = None
+    """Of the ledgers; by default a folder."""
     post: Postroom = field(init=False)
     house: House[Place] = field(init=False)
     equipment: Equipment = field(init=False)
@@ -146,7 +149,7 @@ class Street:
     def settings(self) -> Settings:
         return Settings(
             collections=self.households,
-            ledger=self.folder / "ledgers",
+            ledger=self.address or self.folder / "ledgers",
             forecast=ForecastSettings(ensemble=False),
         )
 

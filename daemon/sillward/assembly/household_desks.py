@@ -166,6 +166,13 @@ class HouseholdDesk:
         self._keep_standing(None)
         self._desk = self._reloader = self._app = None
 
+    @property
+    def is_needed(self) -> bool:
+        """Whether this process holds what is nowhere else, or a message is under way."""
+        dispatcher = self.equipment.dispatcher
+        is_sending = dispatcher is not None and bool(dispatcher.keys_of(self.place.name))
+        return is_sending or (self._desk is not None and self._desk.is_needed)
+
     def put_away(self) -> bool:
         """Let the desk go from memory. Return False if it holds what is nowhere else."""
         desk, app = self._desk, self._app

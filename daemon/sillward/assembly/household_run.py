@@ -25,6 +25,7 @@ from sillward.service.heartbeat import Heartbeat
 from sillward.service.house import House
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.run_control import RunControl
+from sillward.service.shared_turns import SharedTurns
 from sillward.wording.push import Message
 
 if TYPE_CHECKING:
@@ -88,7 +89,8 @@ def build_house(
         with contained("ledger.failed_to_keep"):
             upkeep.go_back_to_file(clock())
             upkeep.mark_and_prune(clock())
-        return forecasts.refresh()
+        with ledgers.alone("forecasts") as mine:  # of several workers one asks at a time
+            return forecasts.refresh() if mine else ()
 
     house = House(
         partial(households.find, households.required_folder(settings)),
@@ -97,6 +99,7 @@ def build_house(
         clock,
         run,
         is_sending=lambda: dispatcher is not None and dispatcher.under_way > 0,
+        shared_turns=None if ledgers.turns is None else SharedTurns(ledgers.turns, clock),
     )
     return house, equipment
 

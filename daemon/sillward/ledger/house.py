@@ -9,12 +9,17 @@ locks) looks through the folder.
 """
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Protocol
+from typing import TYPE_CHECKING, Protocol
 
 from sillward.ledger.address import LedgerAddress, PostgresAddress
 from sillward.ledger.ledger import Ledger
+from sillward.ledger.tables.turns import TurnTable
+
+if TYPE_CHECKING:
+    from sillward.ledger.server_ledgers import ServerLedgers
 
 LEDGER = "ledger.sqlite3"
 SHARED = "shared.sqlite3"
@@ -22,6 +27,16 @@ SHARED = "shared.sqlite3"
 
 class LedgerHouse(Protocol):
     """Where the ledgers of many households come from."""
+
+    @property
+    def turns(self) -> TurnTable | None:
+        """The turns, where several workers share the work."""
+        ...
+
+    def alone(self, what: str) -> AbstractContextManager[bool]:
+        """Do something of which no two workers are to do the same at once: True, or False if
+        another one does it just now."""
+        ...
 
     def of_household(self, name: str) -> Ledger:
         """Open the ledger of a household. Raise ConfigError for what can never be one."""
@@ -53,7 +68,7 @@ def open_one(address: PostgresAddress, name: str) -> Ledger:
     Raise LedgerError, NotOursError.
     """
     ledgers = _on_server(address, utc_now)
-    ledger, shared = ledgers.of_household(name), ledgers.shared()
+    ledger, shared = ledgers.of_household(name, calls=True), ledgers.shared()
     shared.database.rows("SELECT 1")  # a command says at once that the server is away
     ledger.share(shared, owned=True)
     return ledger
@@ -71,7 +86,7 @@ def utc_now() -> datetime:
     return datetime.now(UTC)
 
 
-def _on_server(address: PostgresAddress, clock: Callable[[], datetime]) -> LedgerHouse:
+def _on_server(address: PostgresAddress, clock: Callable[[], datetime]) -> "ServerLedgers":
     Ledger.require_postgres()
     from sillward.ledger.server_ledgers import ServerLedgers  # only now: few need psycopg
 
@@ -80,6 +95,8 @@ def _on_server(address: PostgresAddress, clock: Callable[[], datetime]) -> Ledge
 
 class FileLedgers:
     """A SQLite file for each household. All are used from one thread."""
+
+    turns: TurnTable | None = None
 
     def __init__(self, folder: Path, clock: Callable[[], datetime]) -> None:
         """Open the shared one. Raise ConfigError for a place where no ledger can be."""
@@ -95,6 +112,10 @@ class FileLedgers:
         ledger = Ledger.open_or_in_memory(path, clock=self._clock)
         ledger.share(self._shared)
         return ledger
+
+    def alone(self, what: str) -> AbstractContextManager[bool]:
+        """Return True: there is one worker."""
+        return nullcontext(True)
 
     def shared(self) -> Ledger:
         """Return the ledger of what all share, which is open."""

@@ -37,6 +37,7 @@ from sillward.ledger import schema
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.database import Cursor, Database
 from sillward.ledger.migrations import MIGRATIONS
+from sillward.ledger.tables.turns import TurnTable
 
 FIRST_VERSION = 12
 """The version of the first ledger on a server. Later steps of `MIGRATIONS` run on both."""
@@ -52,7 +53,7 @@ LIMITS = {
 }
 """How long the server lets us wait and work. Judgement: far beyond anything that is usual."""
 
-_ALL, _HOUSEHOLD = schema.APPLICATION_ID, schema.APPLICATION_ID + 1
+_ALL, _HOUSEHOLD, _ALONE = (schema.APPLICATION_ID + number for number in range(3))
 """The first part of the keys of our advisory locks, so that they are nobody else's: of the lock on
 all, which every transaction has, and of those of the households, which are hashes of their names.
 Two with the same hash wait for each other, no more."""
@@ -207,9 +208,11 @@ class PostgresDatabase(Database):
 
     reuses_numbers = False
 
-    def __init__(self, link: Link, household: str | None = None) -> None:
+    def __init__(self, link: Link, household: str | None = None, *, calls: bool = False) -> None:
+        """Connect at first use. calls: what is written gives the household its turn at once."""
         self._link, self._address = link, link.address
         self.household = household
+        self._calls = calls
         super().__init__()
 
     @property
@@ -253,6 +256,19 @@ class PostgresDatabase(Database):
         return worker is not None
 
     @contextmanager
+    def alone(self, what: str) -> Iterator[bool]:
+        """Hold a lock of this name, which is the connection's and ends with it, or do not: False if
+        another has it. Raise LedgerError."""
+        lock = f"({_ALONE}, {zlib.crc32(what.encode()) - 2**31})"
+        ((held,),) = self.rows(f"SELECT pg_try_advisory_lock{lock}")
+        try:
+            yield bool(held)
+        finally:
+            if held:
+                with suppress(LedgerError):
+                    self.rows(f"SELECT pg_advisory_unlock{lock}")
+
+    @contextmanager
     def _translated(self) -> Iterator[None]:
         try:
             yield
@@ -281,6 +297,8 @@ class PostgresDatabase(Database):
             raise
 
     def _commit(self) -> None:
+        if self._calls and self.household is not None:
+            TurnTable(self).call(self.household)
         self._link.connected().execute("COMMIT")
 
     def _roll_back(self) -> None:
@@ -366,16 +384,18 @@ class PostgresPlace:
         household: str | None = None,
         *,
         link: Link | None = None,
+        calls: bool = False,
         resilient: bool = False,
     ) -> None:
         """Connect. Raise LedgerError if that cannot be, unless it is `resilient`: then at first
         use.
 
         household: as of `Database`. link: one that belongs to another place, which closes it.
+        calls: as of `PostgresDatabase`.
         """
         self.path = str(address)
         self._link, self._is_own = link or Link(address), link is None
-        self.database = PostgresDatabase(self._link, household)
+        self.database = PostgresDatabase(self._link, household, calls=calls)
         try:
             self.database.connect()
         except NewerLedgerError:
@@ -384,9 +404,10 @@ class PostgresPlace:
             if not resilient:
                 raise
 
-    def of_household(self, household: str) -> "PostgresPlace":
+    def of_household(self, household: str, *, calls: bool = False) -> "PostgresPlace":
         """Return the place of one household in this database, over the same link."""
-        return PostgresPlace(self._link.address, household, link=self._link, resilient=True)
+        address, link = self._link.address, self._link
+        return PostgresPlace(address, household, link=link, calls=calls, resilient=True)
 
     def close(self) -> None:
         """Close the connection, if it is this place's own."""

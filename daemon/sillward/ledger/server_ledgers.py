@@ -1,6 +1,7 @@
 """The ledgers of many households on a server: one database, one connection, each its own rows."""
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from datetime import datetime
 
 from sillward.ledger.address import ON_SERVER, PostgresAddress
@@ -19,11 +20,19 @@ class ServerLedgers:
         self._shared = Ledger(self._place, clock=clock)
         self.turns = TurnTable(self._shared.database)
 
-    def of_household(self, name: str) -> Ledger:
-        """Return the ledger of a household; it is never in memory."""
-        ledger = Ledger(self._place.of_household(name), clock=self._clock)
+    def of_household(self, name: str, *, calls: bool = False) -> Ledger:
+        """Return the ledger of a household; it is never in memory.
+
+        calls: what is written gives the household its turn at once, as an answer does.
+        """
+        ledger = Ledger(self._place.of_household(name, calls=calls), clock=self._clock)
         ledger.share(self._shared)
         return ledger
+
+    def alone(self, what: str) -> AbstractContextManager[bool]:
+        """Do something of which no two workers are to do the same at once: True, or False if
+        another one does it just now. Who dies at it does it no longer."""
+        return self._place.database.alone(what)
 
     def shared(self) -> Ledger:
         """Return the ledger of what all share."""

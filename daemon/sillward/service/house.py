@@ -1,13 +1,13 @@
 """Many households in one daemon: each gets its turn when something can be due for it.
 
-The moments of the turns are in memory, in a heap: all are due at the start, and the ledgers hold
-facts, never schedules. A tick gives the turns that are due, for some seconds at most, so that the
-watchdog sees that work goes on. What comes from outside gives a turn at once: an answer or an edit
-is seen by the stamp of a household's files, a new forecast gives one to those whom it is for, and a
-clock that was set to everybody.
+The moments of the turns are in memory, in a heap (`turn_heap`): all are due at the start, and the
+ledgers hold facts, never schedules. Between workers they are in a table of the server that holds
+the ledgers (`shared_turns`). A tick gives the turns that are due, for some seconds at most, so that
+the watchdog sees that work goes on. What comes from outside gives a turn at once: an answer or an
+edit is seen by the stamp of a household's files, a new forecast gives one to those whom it is for,
+and a clock that was set to everybody.
 """
 
-import heapq
 import logging
 import time
 from collections.abc import Callable, Collection, Mapping
@@ -17,8 +17,9 @@ from datetime import datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Generic, Protocol, TypeVar
 
-from sillward.errors import one_line
+from sillward.errors import LedgerError, one_line
 from sillward.service.run_control import RunControl
+from sillward.service.turn_heap import TurnHeap, Turns
 from sillward.service.turns import AGAIN, NET
 
 TICK_S = 5.0
@@ -65,6 +66,12 @@ class Member(Protocol):
         """End what runs between its turns."""
         ...
 
+    @property
+    def is_needed(self) -> bool:
+        """Whether it holds what is nowhere else, such as a message that is under way: then its
+        turns stay with this process."""
+        ...
+
     def leave(self) -> None:
         """Forget it: it is not looked after any more."""
         ...
@@ -95,9 +102,9 @@ class House(Generic[Place]):
     members: dict[str, Member] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
     """What is wrong with the folder."""
-    _turn_at: dict[str, datetime] = field(default_factory=dict)
-    _heap: list[tuple[datetime, str]] = field(default_factory=list)
-    """The turns by their time; one whose time is not that in `_turn_at` has been replaced."""
+    shared_turns: Turns | None = None
+    """The turns, if other workers have some of them; else they are in memory."""
+    turns: Turns = field(init=False)
     _stamps: dict[str, object] = field(default_factory=dict)
     _failures: dict[str, int] = field(default_factory=dict)
     _fresh: set[str] = field(default_factory=set)
@@ -106,8 +113,23 @@ class House(Generic[Place]):
     _looked_at: datetime | None = None
     _last: tuple[datetime, float] | None = None
 
+    def __post_init__(self) -> None:
+        """Begin without a household."""
+        self.turns = self.shared_turns or TurnHeap(self.clock)
+
     def tick(self) -> None:
-        """Give the turns that are due, as far as there is time."""
+        """Give the turns that are due, as far as there is time.
+
+        If turns cannot be had, as when the server of the ledger is away, that is the trouble of
+        the house; the next tick tries again.
+        """
+        try:
+            self._tick()
+        except LedgerError as error:
+            self._looked_at = None
+            self._go_on(str(error))
+
+    def _tick(self) -> None:
         began_s, now = self.monotonic(), self.clock()
         if self._clock_was_set(now, began_s):
             log.warning("house.clock_set now=%s", now)
@@ -118,7 +140,7 @@ class House(Generic[Place]):
             self._look_around()
         while (left_s := began_s + WORK_S - self.monotonic()) > 0 and not self.run.stop_requested:
             self._take_news(wait_s=0.0)
-            name = self._next_due()
+            name = self.turns.next_due()
             if name is not None:
                 self._give_turn(name)
             elif not self.is_sending() or not self._take_news(wait_s=min(left_s, NEWS_S)):
@@ -127,7 +149,7 @@ class House(Generic[Place]):
     @property
     def has_due(self) -> bool:
         """Whether somebody's turn has come."""
-        return bool(self._heap) and self._heap[0][0] <= self.clock()
+        return self.turns.has_due
 
     def note_news(self, name: str) -> None:
         """Give a household a turn as soon as there is time. Any thread may call this."""
@@ -135,18 +157,18 @@ class House(Generic[Place]):
 
     def wake_all(self) -> None:
         """Give everybody a turn as soon as there is time."""
-        for name in self.members:
-            self.wake(name)
+        self.turns.wake_all()
 
     def wake(self, name: str) -> None:
         """Give a household a turn as soon as there is time."""
-        now = self.clock()
-        self._schedule(name, min(now, self._turn_at.get(name, now)))
+        self.turns.wake(name)
 
     def close(self) -> None:
         """End what runs between the turns."""
         for member in self.members.values():
             member.close()
+        with suppress(LedgerError):  # without it others wait until the leases are over
+            self.turns.give_back()
 
     # -- turns
 
@@ -163,24 +185,12 @@ class House(Generic[Place]):
                     self.wake(name)
         return came
 
-    def _schedule(self, name: str, at: datetime) -> None:
-        if self._turn_at.get(name) != at:
-            self._turn_at[name] = at
-            heapq.heappush(self._heap, (at, name))
-
-    def _next_due(self) -> str | None:
-        """Return who is due, the longest first, and take the turn out of the heap."""
-        now = self.clock()
-        while self._heap and self._heap[0][0] <= now:
-            at, name = heapq.heappop(self._heap)
-            if self._turn_at.get(name) == at:
-                del self._turn_at[name]
-                return name
-        return None
-
     def _give_turn(self, name: str) -> None:
         """Let one household do what is due; whatever fails there harms nobody else."""
-        member, now = self.members[name], self.clock()
+        member, now = self.members.get(name), self.clock()
+        if member is None:  # another worker has seen its folder first
+            self.turns.schedule(name, now + LOOK_EVERY, keep=False)
+            return
         try:
             at = member.turn()
         except Exception:
@@ -194,7 +204,7 @@ class House(Generic[Place]):
             if not self._fresh:
                 self._looked_at = None  # now the forecasts
         self._stamps[name] = member.stamp()  # not what it has written itself
-        self._schedule(name, min(at, self.clock() + NET))
+        self.turns.schedule(name, min(at, self.clock() + NET), keep=member.is_needed)
         self.run.step_done()
 
     # -- what comes from outside
@@ -208,9 +218,12 @@ class House(Generic[Place]):
 
     def _look_around(self) -> None:
         """Look which households there are, whose files have changed, and for new forecasts."""
+        self.turns.look_around()
         self._look_at_folder()
         for name, member in self.members.items():
-            if member.stamp() != self._stamps.get(name):
+            stamp = member.stamp()
+            if stamp != self._stamps.get(name):
+                self._stamps[name] = stamp
                 self.wake(name)
         if self._fresh:
             return  # forecasts are asked for once for all, when all are known
@@ -236,14 +249,18 @@ class House(Generic[Place]):
         for name in gone:
             log.warning("household.gone name=%s", name)
             self.members.pop(name).leave()
-            for known in (self._turn_at, self._stamps, self._failures):
+            self.turns.remove(name)
+            for known in (self._stamps, self._failures):
                 known.pop(name, None)
             self._fresh.discard(name)
-        for name, place in found.items():
-            if name not in self.members:
-                self.members[name] = self.take_in(place)
-                self._fresh.add(name)
-                self.wake(name)
+        new = [name for name in found if name not in self.members]
+        for name in new:
+            self.members[name] = self.take_in(found[name])
+            self._stamps[name] = self.members[name].stamp()
+        if self.turns.all_come_here:
+            self._fresh.update(new)
+        if new:
+            self.turns.add(new)
 
     def _go_on(self, trouble: str) -> None:
         """Look after the households that are known, by what is known of them."""

@@ -1,11 +1,11 @@
 """Turns that several workers share, in the table of a server (`ledger.tables.turns`).
 
-In the place of the heap in memory that one machine has (`service.house`).
+In the place of the heap in memory that one machine has (`turn_heap`).
 """
 
 from collections import deque
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from sillward.ledger.tables.turns import Turn, TurnTable
@@ -23,6 +23,8 @@ worker that died wait, at most; far longer than a turn takes, with a slow foreca
 class SharedTurns:
     """The turns of this worker, out of those of all."""
 
+    all_come_here = False
+
     table: TurnTable
     clock: Callable[[], datetime]
     batch: int = BATCH
@@ -30,6 +32,18 @@ class SharedTurns:
     _waiting: deque[Turn] = field(default_factory=deque)
     """Taken and not begun."""
     _begun: dict[str, Turn] = field(default_factory=dict)
+    _kept: dict[str, tuple[datetime, Turn]] = field(default_factory=dict)
+    """Those that have their next turn in this process too, and when."""
+
+    def look_around(self) -> None:
+        """Keep what is kept for longer, and see to what a wrong clock has put off."""
+        now = self.clock()
+        self.table.set_right(now)
+        for name, (at, turn) in list(self._kept.items()):
+            if self.table.extend(turn, now + self.lease):
+                self._kept[name] = at, replace(turn, until=now + self.lease)
+            else:
+                del self._kept[name]
 
     def add(self, names: Sequence[str]) -> None:
         """Begin to look after households, whoever will."""
@@ -40,10 +54,21 @@ class SharedTurns:
         """Look after a household no longer."""
         self.table.remove(name)
 
+    @property
+    def has_due(self) -> bool:
+        """Whether somebody's turn has come, of those that this worker has."""
+        now = self.clock()
+        return bool(self._waiting) or any(at <= now for at, _ in self._kept.values())
+
     def next_due(self) -> str | None:
         """Return who is due and nobody else's; None if nobody is."""
         while True:
             now = self.clock()
+            for name, (at, turn) in self._kept.items():
+                if at <= now:
+                    del self._kept[name]
+                    self._begun[name] = turn
+                    return name
             if not self._waiting:
                 self._waiting.extend(self.table.claim(now, now + self.lease, self.batch))
             if not self._waiting:
@@ -54,21 +79,32 @@ class SharedTurns:
                 self._begun[turn.site] = turn
                 return turn.site
 
-    def schedule(self, name: str, at: datetime) -> None:
-        """End a turn that was begun: the next one is at this moment."""
+    def schedule(self, name: str, at: datetime, *, keep: bool = False) -> None:
+        """End a turn that was begun: the next one is at this moment. keep: in this process."""
         turn = self._begun.pop(name, None)
-        if turn is not None:
+        if turn is None:
+            return
+        if keep and self.table.extend(turn, self.clock() + self.lease):
+            self._kept[name] = at, turn
+        elif not keep:
             self.table.end(turn, at)
 
     def wake(self, name: str) -> None:
         """Give a household a turn as soon as anybody has time."""
-        self.table.call(name)
+        if name in self._kept:
+            self._kept[name] = self.clock(), self._kept[name][1]
+        else:
+            self.table.call(name)
 
     def wake_all(self) -> None:
         """Give everybody a turn as soon as anybody has time."""
+        now = self.clock()
+        self._kept = {name: (now, turn) for name, (_, turn) in self._kept.items()}
         self.table.call_all()
 
     def give_back(self) -> None:
-        """Let others have what is not begun: this worker ends."""
-        while self._waiting:
-            self.table.end(self._waiting.popleft(), self.clock())
+        """Let others have what this worker has not begun, or keeps: it ends."""
+        for turn in (*self._waiting, *(turn for _, turn in self._kept.values())):
+            self.table.end(turn, self.clock())
+        self._waiting.clear()
+        self._kept.clear()

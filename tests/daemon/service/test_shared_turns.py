@@ -153,6 +153,35 @@ def test_who_leaves_has_no_turn_and_who_stops_gives_back(workers: Workers) -> No
     assert set(take_all(workers(1))) == left
 
 
+def test_a_household_whose_message_is_under_way_stays_with_its_worker(workers: Workers) -> None:
+    first, *rest = take_all(workers(0))
+    workers(0).schedule(first, workers.clock() + NET, keep=True)
+    for name in rest:
+        workers(0).schedule(name, workers.clock() + NET)
+    for _ in range(5):
+        workers.clock.now += LEASE / 2
+        workers(0).look_around()
+        assert first not in take_all(workers(1))
+
+    assert workers(0).next_due() == first
+    workers(0).schedule(first, workers.clock() + NET, keep=True)
+    workers(0).wake(first)  # the outcome is there
+    assert workers(0).next_due() == first
+    workers(0).schedule(first, workers.clock())
+    assert workers(1).next_due() == first
+
+
+def test_what_a_dead_worker_kept_is_anothers(workers: Workers) -> None:
+    (first, *_) = take_all(workers(0))
+    workers(0).schedule(first, workers.clock() + NET, keep=True)
+    workers.clock.now += LEASE
+
+    assert first in take_all(workers(1))
+    workers(0).look_around()
+    workers.clock.now += NET
+    assert workers(0).next_due() != first
+
+
 def test_workers_that_are_killed_tell_each_round_once(
     postgres: PostgresAddress, tmp_path: Path
 ) -> None:

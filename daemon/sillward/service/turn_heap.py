@@ -1,0 +1,117 @@
+"""When each household is looked at next, on one machine: in memory, all of them due at the start.
+
+The ledgers hold facts, never schedules. Between workers `shared_turns` stands in its place.
+"""
+
+import heapq
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from typing import Protocol
+
+
+class Turns(Protocol):
+    """The turns that are handed out to this process."""
+
+    @property
+    def all_come_here(self) -> bool:
+        """Whether every household has its turns in this process."""
+        ...
+
+    def look_around(self) -> None:
+        """See to what others have left."""
+        ...
+
+    def add(self, names: Sequence[str]) -> None:
+        """Begin to look after households: they are due."""
+        ...
+
+    def remove(self, name: str) -> None:
+        """Look after a household no longer."""
+        ...
+
+    @property
+    def has_due(self) -> bool:
+        """Whether somebody's turn has come, as far as this process knows."""
+        ...
+
+    def next_due(self) -> str | None:
+        """Return who is due, the longest first, and begin its turn; None if nobody is."""
+        ...
+
+    def schedule(self, name: str, at: datetime, *, keep: bool) -> None:
+        """End a turn: the next one is at this moment. keep: in this process."""
+        ...
+
+    def wake(self, name: str) -> None:
+        """Give a household a turn as soon as there is time."""
+        ...
+
+    def wake_all(self) -> None:
+        """Give everybody a turn as soon as there is time."""
+        ...
+
+    def give_back(self) -> None:
+        """Begin none of the turns that are left."""
+        ...
+
+
+@dataclass(slots=True)
+class TurnHeap:
+    """The turns by their time."""
+
+    all_come_here = True
+
+    clock: Callable[[], datetime]
+    _turn_at: dict[str, datetime] = field(default_factory=dict)
+    _heap: list[tuple[datetime, str]] = field(default_factory=list)
+    """One whose time is not that in `_turn_at` has been replaced."""
+    _known: set[str] = field(default_factory=set)
+
+    def look_around(self) -> None:
+        """Do nothing: nobody else has any."""
+
+    def add(self, names: Sequence[str]) -> None:
+        """Begin to look after households: they are due."""
+        self._known.update(names)
+        for name in names:
+            self.wake(name)
+
+    def remove(self, name: str) -> None:
+        """Look after a household no longer."""
+        self._known.discard(name)
+        self._turn_at.pop(name, None)
+
+    @property
+    def has_due(self) -> bool:
+        """Whether somebody's turn has come."""
+        return bool(self._heap) and self._heap[0][0] <= self.clock()
+
+    def next_due(self) -> str | None:
+        """Return who is due, the longest first, and take the turn out of the heap."""
+        now = self.clock()
+        while self._heap and self._heap[0][0] <= now:
+            at, name = heapq.heappop(self._heap)
+            if self._turn_at.get(name) == at:
+                del self._turn_at[name]
+                return name
+        return None
+
+    def schedule(self, name: str, at: datetime, *, keep: bool = True) -> None:
+        """Have the next turn at this moment."""
+        if self._turn_at.get(name) != at:
+            self._turn_at[name] = at
+            heapq.heappush(self._heap, (at, name))
+
+    def wake(self, name: str) -> None:
+        """Give a household a turn as soon as there is time."""
+        now = self.clock()
+        self.schedule(name, min(now, self._turn_at.get(name, now)))
+
+    def wake_all(self) -> None:
+        """Give everybody a turn as soon as there is time."""
+        for name in self._known:
+            self.wake(name)
+
+    def give_back(self) -> None:
+        """Do nothing: the next start looks at all."""

@@ -1,0 +1,117 @@
+"""Several workers that serve one folder of households, their ledgers on a server."""
+
+from collections import Counter
+from collections.abc import Callable, Iterator
+from contextlib import ExitStack, closing
+from datetime import timedelta
+from pathlib import Path
+from typing import NoReturn
+
+import psycopg
+import pytest
+
+from sillward.ledger import postgres as server
+from sillward.ledger.address import PostgresAddress
+from sillward.ledger.house import open_one
+from sillward.service.shared_turns import LEASE
+from tests.support.desks import local
+from tests.support.fakes import FakeClock
+from tests.support.houses import Street
+from tests.support.postgres_server import PostgresServer
+
+pytestmark = pytest.mark.xdist_group("postgres")
+
+NAMES = [f"court-{number}" for number in range(7)]
+
+
+class Town:
+    """Two workers with a clock and a folder in common; one acts at a time."""
+
+    def __init__(self, folder: Path, address: PostgresAddress, act: Callable[[int], None]) -> None:
+        self.address, self._act = address, act
+        self.streets = [
+            Street(folder, FakeClock(local("16:50")), address=address) for _ in range(2)
+        ]
+        first, second = self.streets
+        second.clock = first.clock
+        second.source.clock = second.post.clock = first.clock
+        for name in NAMES:
+            first.add(name)
+        self.alive = {0, 1}
+        for number, street in enumerate(self.streets):
+            act(number)
+            street.open()
+
+    def run(self, minutes: float) -> None:
+        """Let time pass, with a tick of each worker at each step."""
+        for _ in range(round(minutes * 2)):
+            for number in sorted(self.alive):
+                self._act(number)
+                self.streets[number].house.tick()
+            self.streets[0].clock.move(seconds=30)
+
+    def die(self, number: int) -> None:
+        """Let a worker do nothing any more."""
+        self.alive.remove(number)
+
+    def told(self) -> Counter[str]:
+        return Counter(each.household for street in self.streets for each in street.post.sent)
+
+
+@pytest.fixture
+def town(
+    tmp_path: Path, postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch
+) -> Iterator[Town]:
+    acting = [0]
+    monkeypatch.setattr(server, "this_worker", lambda: 1 + acting[0])
+    with ExitStack() as stack:
+        town = Town(tmp_path, postgres, lambda number: acting.__setitem__(0, number))
+        for street in town.streets:
+            stack.callback(street.close)
+        yield town
+
+
+def test_each_household_is_told_once_by_one_of_them(town: Town) -> None:
+    town.run(20)
+
+    assert town.told() == Counter(NAMES)
+    assert sum(len(street.source.asked) for street in town.streets) <= len(town.streets)
+
+
+def test_what_a_dead_worker_had_is_told_by_the_other(town: Town) -> None:
+    town.run(5)
+    town.die(0)
+    town.run(20)
+
+    assert town.told() == Counter(NAMES)
+
+
+def test_an_answer_from_outside_gives_a_turn_at_once(town: Town) -> None:
+    town.run(20)
+    with closing(open_one(town.address, NAMES[0])) as ledger:
+        ledger.keep_moved(NAMES[0], town.streets[0].clock(), {})
+        (row,) = ledger.database.rows("SELECT due_at FROM turn WHERE site = ?", NAMES[0])
+
+    assert row["due_at"] == ""
+
+
+def test_a_server_that_is_away_is_the_trouble_of_the_house_until_it_is_back(
+    town: Town, postgres_server: PostgresServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    town.run(2)
+    with monkeypatch.context() as patch:
+        patch.setattr(server, "connect", _refuse)
+        postgres_server.cut_connections()
+        town.run(2)
+        for street in town.streets:
+            assert "away" in street.house.troubles[0]
+
+    town.run(LEASE / timedelta(minutes=1) + 15)
+
+    assert [street.house.troubles for street in town.streets] == [[], []]
+    assert town.told() == Counter(NAMES)
+
+
+def _refuse(address: PostgresAddress) -> NoReturn:
+    msg = "the server is away"
+    raise psycopg.OperationalError(msg)
