@@ -133,10 +133,11 @@ def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeed
     """
     crosses = np.full(columns.shape, np.inf)
     again, needed = crosses.copy(), np.zeros(columns.shape, dtype=bool)
-    lowest, dries, watered = lowest_share(levels), levels.now.copy(), levels.now.copy()
+    lowest, both = lowest_share(levels), levels.now.twice()
 
     def look_for_low(at: float) -> None:
         nonlocal needed
+        dries, watered = both.way(0), both.way(1)
         empties = watered.share <= HARM_SHARE * lowest
         again[empties & np.isfinite(crosses) & np.isinf(again)] = at
         first = may_be_low(levels, dries) & np.isinf(crosses)
@@ -146,10 +147,7 @@ def find_needs(levels: PotLevels, columns: Standing, until: datetime) -> PotNeed
 
     now = levels.scene.now.timestamp()
     look_for_low(now)
-    hours = levels.between(columns, now, until.timestamp(), dries)
-    for (at, _), _ in zip(
-        hours, levels.between(columns, now, until.timestamp(), watered), strict=True
-    ):
+    for at, _ in levels.between(columns, now, until.timestamp(), both):
         look_for_low(at)
     return PotNeeds(np.where(needed, crosses, np.inf), np.where(needed, again, np.inf))
 

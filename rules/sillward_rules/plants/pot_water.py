@@ -11,7 +11,7 @@ What is told of a plant between two mornings is kept as it was said (`PotLook`, 
 `plants.care`), because only the weather says what it means.
 """
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal, TypeAlias, get_args
@@ -168,12 +168,23 @@ class Buckets:
 
     def copy(self) -> "Buckets":
         """Return buckets that change by themselves."""
+        return self._each(np.copy)
+
+    def twice(self) -> "Buckets":
+        """Return them twice, to go on in two ways at once: arrays (2, pot)."""
+        return self._each(lambda column: np.stack([column, column]))
+
+    def way(self, number: int) -> "Buckets":
+        """Return one of two ways, (pot,). It changes with them until the next hour passes."""
+        return self._each(lambda column: np.asarray(column[number]))
+
+    def _each(self, of: Callable[[Array], Array]) -> "Buckets":
         return Buckets(
-            self.share.copy(),
-            self.variance.copy(),
-            self.factor.copy(),
-            self.factor_variance.copy(),
-            self.covariance.copy(),
+            of(self.share),
+            of(self.variance),
+            of(self.factor),
+            of(self.factor_variance),
+            of(self.covariance),
         )
 
     @property
@@ -260,7 +271,8 @@ class Buckets:
     def _bound(self) -> None:
         np.minimum(self.variance, MOST_SD**2, out=self.variance)
         most = np.sqrt(self.variance * self.factor_variance)
-        self.covariance = np.minimum(np.maximum(self.covariance, -most), 0.0)
+        np.maximum(self.covariance, -most, out=self.covariance)
+        np.minimum(self.covariance, 0.0, out=self.covariance)
 
     def at(self, now: datetime) -> list[PotWater | None]:
         """Return each of them as it is kept; None where nothing is known."""

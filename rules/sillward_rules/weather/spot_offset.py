@@ -54,13 +54,19 @@ def night_shares(site: Site, times: np.ndarray) -> tuple[Array, Array]:
     nights = takewhile(
         lambda night: night.start.timestamp() <= ends[1], sun.nights_from(site, moment(ends[0]))
     )
-    edges = np.array([(night.start.timestamp(), night.end.timestamp()) for night in nights])
-    starts, dawns = edges.reshape(-1, 2, 1).transpose(1, 0, 2)
-    evening = (times - starts) / (EVENING_FADE_H * HOUR_S)  # (night, time)
+    edges = [(night.start.timestamp(), night.end.timestamp()) for night in nights]
+    if not edges:
+        return np.zeros(times.shape), np.zeros(times.shape)
+    starts, dawns = np.array(edges).T
+    # Only the night that begins next or began last, and the one before it, have any share.
+    last = np.searchsorted(starts - EVENING_FADE_H * HOUR_S, times, side="right") - 1
+    near = np.maximum([last, last - 1], 0)  # (2, time)
+    starts, dawns = starts[near], dawns[near]
+    evening = (times - starts) / (EVENING_FADE_H * HOUR_S)
     morning = _within_1((times - dawns) / (MORNING_FADE_H * HOUR_S))
     most = np.minimum(_within_1(1.0 + evening), 1.0 - morning**2)
     least = _within_1(evening) * (1.0 - morning) ** 2
-    return most.max(axis=0, initial=0.0), least.max(axis=0, initial=0.0)
+    return np.maximum(*most), np.maximum(*least)
 
 
 def _within_1(share: Array) -> Array:
