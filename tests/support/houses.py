@@ -8,7 +8,7 @@ from datetime import datetime
 from pathlib import Path
 
 from sillward.assembly.household_desks import Equipment, HouseholdDesk
-from sillward.assembly.household_run import build_house, close_house
+from sillward.assembly.household_run import Submit, build_house, close_house
 from sillward.config.channel import Channel
 from sillward.config.households import Place, ledger_of
 from sillward.config.settings import ForecastSettings, Settings
@@ -161,12 +161,16 @@ class Street:
         (folder / "credentials" / "channel-phone").write_text(f"json://localhost/{name}")
         return folder
 
-    def open(self) -> None:
-        """Begin to serve, as after a start."""
+    def open(self, submit: Submit | None = None) -> None:
+        """Begin to serve, as after a start.
+
+        submit: sends in the place of the post, beside other work.
+        """
         self.house, self.equipment = build_house(
             self.settings,
             no_problems,
             RunControl(),
+            submit=submit,
             sender=self.post,
             sources=[self.source],
             clock=self.clock,

@@ -166,7 +166,9 @@ class ForecastUpdater:
     ) -> SourceError | None:
         """Call a source for all sites, and schedule the next call. Return what went wrong."""
         request = partial(self._request_forecasts, source)
-        provider = Provider(source.name, interval, source.max_sites, request)
+        counts = source.quota if self.store.shares_cells else None
+        of_site = None if counts is None else counts.of_site
+        provider = Provider(source.name, interval, source.max_sites, request, of_site=of_site)
         return self._caller().call(provider, self._places(source), by_hand=by_hand)
 
     def _call_ensemble(self, ensemble: Ensemble) -> None:
