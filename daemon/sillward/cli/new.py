@@ -1,6 +1,7 @@
 """`sillward new`: ask a few questions and write a first collection."""
 
 import functools
+import os
 from contextlib import closing
 from pathlib import Path
 
@@ -47,7 +48,7 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     path = file or settings.collection
     plants = None if list_file is None else _read_list(list_file)
     try:
-        if plants is not None and path.is_file() and not force:
+        if plants is not None and os.path.isfile(path) and not force:
             click.echo(adding.tables_to_add(path, plants))
             return
         with closing(SenderProcess()) as sender:

@@ -16,10 +16,10 @@ from sillward.config.settings import Settings
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
 from sillward.setup import prompts, writing
-from sillward.setup.answers import IndoorAnswer, PhoneAnswer, SiteAnswer, SpotAnswer
+from sillward.setup.answers import IndoorAnswer, OutdoorAnswer, PhoneAnswer, SiteAnswer
 from sillward.setup.collection_text import collection_text
 from sillward.setup.dialogue import Conversation, Dialogue, Question, ask
-from sillward.setup.list_questions import ask_about_list
+from sillward.setup.list_questions import ask_about_list, ask_spots_of_list
 from sillward.setup.phone_questions import Phone, ask_phone
 from sillward.setup.plant_list import PlantList
 from sillward.setup.plant_questions import ask_plants
@@ -27,9 +27,9 @@ from sillward.setup.site_questions import ask_site
 from sillward.setup.spot_questions import ask_spots
 
 _INTRODUCTION = (
-    "This writes a collection: your place, your spots, your plants. Enter takes what stands in"
-    f' [brackets]; "{prompts.BACK}" goes back to the question before. You see the file before it is'
-    " written. Ctrl-C stops, and then nothing is written.",
+    "This writes a collection: your place, your spots, your plants, your phone. Enter takes what"
+    f' stands in [brackets]; "{prompts.BACK}" goes back to the question before. You see the file'
+    " before it is written. Ctrl-C stops, and then nothing is written.",
     "",
 )
 
@@ -105,35 +105,13 @@ def dialogue(
         spots = yield from ask_spots(site.unit)
         answers = yield from ask_plants(spots, site.unit)
     else:
-        spots = yield from _ask_spots_of_list(plants, site)
-        outdoors, rooms = _by_kind(spots)
+        spots = yield from ask_spots_of_list(plants, site.unit)
+        rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
+        outdoors = [spot.name for spot in spots if isinstance(spot, OutdoorAnswer)]
         answers = yield from ask_about_list(plants, outdoors, rooms, site.unit)
     phone = yield from ask_phone(phone_for(site))
     text = collection_text(site, spots, answers, phone, together=plants is not None)
     return Draft(text, phone, (yield from _ask_what_then(text)))
-
-
-def _ask_spots_of_list(plants: PlantList, site: SiteAnswer) -> Dialogue[list[SpotAnswer]]:
-    """Ask about the spots of a list, of which those that plants are carried to are rooms."""
-    shelters = {plant.shelter.casefold() for plant in plants.plants if plant.shelter}
-    spots = plants.spots
-    rooms = [name for folded, name in spots.items() if folded in shelters]
-    outdoors = [name for name in spots.values() if name not in rooms]
-    usual_rooms = rooms if rooms or "shelter" in plants.columns else ["house"]
-    return (
-        yield from ask_spots(
-            site.unit,
-            outdoors if spots else ["bench"],
-            usual_rooms if spots else ["house"],
-            [*spots.values()],
-        )
-    )
-
-
-def _by_kind(spots: list[SpotAnswer]) -> tuple[list[str], list[str]]:
-    """Return the names of the spots outdoors and indoors."""
-    rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
-    return [spot.name for spot in spots if spot.name not in rooms], rooms
 
 
 def _ask_what_then(text: str) -> Dialogue[str]:

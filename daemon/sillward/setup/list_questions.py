@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from sillward.errors import listed
-from sillward.setup.answers import PlantAnswer
+from sillward.setup.answers import PlantAnswer, SpotAnswer
 from sillward.setup.dialogue import Dialogue
 from sillward.setup.plant_list import ListedPlant, PlantList
 from sillward.setup.plant_questions import (
@@ -17,6 +17,7 @@ from sillward.setup.plant_questions import (
     search_groups,
 )
 from sillward.setup.prompts import NONE, ask_name_of
+from sillward.setup.spot_questions import USUAL_ROOM, ask_spots
 from sillward.text.units import Temperature
 from sillward_rules.plants.groups import Group
 
@@ -27,6 +28,18 @@ class _Nature:
 
     groups: Sequence[Group]
     night_low_c: float | None = None
+
+
+def ask_spots_of_list(plants: PlantList, unit: Temperature) -> Dialogue[list[SpotAnswer]]:
+    """Ask about the spots of a list; those that plants are carried to are taken as rooms."""
+    shelters = {plant.shelter.casefold() for plant in plants.plants if plant.shelter}
+    rooms = [name for folded, name in plants.spots.items() if folded in shelters]
+    outdoors = [name for name in plants.spots.values() if name not in rooms]
+    if not outdoors and not rooms:
+        return (yield from ask_spots(unit))
+    if not rooms and "shelter" not in plants.columns:
+        rooms = [USUAL_ROOM]
+    return (yield from ask_spots(unit, outdoors, rooms, [*plants.spots.values()]))
 
 
 def ask_about_list(

@@ -3,7 +3,7 @@
 import functools
 import re
 import secrets
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -80,7 +80,7 @@ def ask_phone(phone: Phone) -> Dialogue[PhoneAnswer | None]:
         above = (f"  {problem}",)
         if problem is None:
             above = ()
-            said = yield from _try(phone, url)
+            said = yield from _try(phone, url, (AGAIN, OTHER, KEEP))
             if said != OTHER:
                 return PhoneAnswer(phone.name, url, phone.file, has_arrived=said == YES)
 
@@ -91,7 +91,7 @@ def _ask_about_kept(phone: Phone, url: SecretStr) -> Dialogue[PhoneAnswer]:
     above = ("", f"Your phone: its URL is in {where}.")
     said = yield from ask_name_of("Send a trial to it?", (YES, NO), YES, above=above)
     if said == YES:
-        said = yield from _try(phone, url)
+        said = yield from _try(phone, url, (AGAIN, KEEP))
     return PhoneAnswer(phone.name, None, phone.file, has_arrived=said == YES)
 
 
@@ -114,8 +114,8 @@ def _ask_url() -> Dialogue[SecretStr]:
     return (yield from ask(Question("Paste its URL (it is not shown)", read, is_secret=True)))
 
 
-def _try(phone: Phone, url: SecretStr) -> Dialogue[str]:
-    """Send a trial until it has arrived (YES), another URL is wanted, or it is kept as it is."""
+def _try(phone: Phone, url: SecretStr, ways_on: Sequence[str]) -> Dialogue[str]:
+    """Send a trial until it has arrived (YES), or another way on than AGAIN is chosen."""
     send = functools.partial(phone.send, phone.channel(url))
     tries, said = 0, AGAIN
     while said == AGAIN:
@@ -124,9 +124,9 @@ def _try(phone: Phone, url: SecretStr) -> Dialogue[str]:
         outcome = yield from do(Deed(send, about, "sending a trial"))
         if outcome.state is State.FAILED:
             above = f"  The trial was not sent: {outcome.why}"
-            question, choices = "And now?", [AGAIN, OTHER, KEEP]
+            question, choices = "And now?", ways_on
         else:
             above = "  A trial is on its way. It may take a minute."
-            question, choices = "Has it arrived?", [YES, AGAIN, OTHER, KEEP]
+            question, choices = "Has it arrived?", (YES, *ways_on)
         said = yield from ask_name_of(question, choices, "", above=(above,), about=about)
     return said

@@ -2,7 +2,7 @@
 
 import csv
 import io
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 from sillward.config.models import Text
 from sillward.setup.answers import BREEZES, COVERS, IndoorAnswer, OutdoorAnswer, SpotAnswer
@@ -10,11 +10,14 @@ from sillward.setup.dialogue import Dialogue, Question, ask
 from sillward.setup.prompts import NONE, choose, temperature, valid
 from sillward.text.units import Temperature
 
+USUAL_SPOT, USUAL_ROOM = "bench", "house"
+"""Names that are offered."""
+
 
 def ask_spots(
     unit: Temperature,
-    outdoors: Sequence[str] = ("bench",),
-    indoors: Sequence[str] = ("house",),
+    outdoors: Sequence[str] = (USUAL_SPOT,),
+    indoors: Sequence[str] = (USUAL_ROOM,),
     needed: Sequence[str] = (),
 ) -> Dialogue[list[SpotAnswer]]:
     """Ask for spots outdoors and indoors until there is at least one.
@@ -28,8 +31,8 @@ def ask_spots(
         spots: list[SpotAnswer] = []
         for name in names:
             spots.append((yield from _ask_outdoors(name)))
-        missing = [name for name in needed if name not in names]
-        rooms = [name for name in dict.fromkeys([*indoors, *missing]) if name not in names]
+        missing = _not_among(needed, names)
+        rooms = _not_among(dict.fromkeys([*indoors, *missing]), names)
         inside = yield from _ask_names(
             "Rooms that plants are carried to on cold nights", rooms, [""], names, missing
         )
@@ -60,7 +63,7 @@ def _ask_names(
             if name in taken or names.count(name) > 1:
                 msg = f'there is a spot "{name}" already'
                 raise ValueError(msg)
-        missing = [name for name in needed if name not in names]
+        missing = _not_among(needed, names)
         if missing:
             msg = f"your list has plants at {', '.join(missing)}: outdoors (write back) or here?"
             raise ValueError(msg)
@@ -69,6 +72,12 @@ def _ask_names(
     text = f"{what} (with commas between; {NONE} for none)"
     question = Question(text, read, joined_names(usual), above=tuple(above))
     return (yield from ask(question))
+
+
+def _not_among(names: Iterable[str], others: Sequence[str]) -> list[str]:
+    """Return those of some names that are not among others, however these are capitalised."""
+    folded = {other.casefold() for other in others}
+    return [name for name in names if name.casefold() not in folded]
 
 
 def split_names(typed: str) -> list[str]:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass, field
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from sillward.setup.dialogue import Conversation, Deed, Dialogue, Question, ask, do
 
@@ -148,3 +150,23 @@ def test_what_cannot_be_read_leaves_the_question_open(typed: str) -> None:
     with pytest.raises(ValueError, match="invalid literal"):
         question.read(typed)
     assert conversation.question is question
+
+
+@given(st.lists(st.sampled_from(["back", "enter", "60", "7"]), max_size=25))
+def test_however_one_goes_back_the_answers_in_force_count(actions: list[str]) -> None:
+    conversation = Conversation(Trip().begin)
+    for action in actions:
+        if conversation.question is None:
+            conversation.change(0)
+        elif action == "back":
+            conversation.back()
+        else:
+            take(conversation, conversation.offered or "3" if action == "enter" else action)
+    while conversation.question is not None:
+        take(conversation, conversation.offered or "3")
+
+    again = Conversation(Trip().begin)
+    take(again, *(taken.typed for taken in conversation.answered))
+
+    assert again.question is None
+    assert again.result == conversation.result

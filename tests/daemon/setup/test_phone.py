@@ -138,6 +138,8 @@ def test_a_url_that_is_kept_is_used_and_not_asked_for(
     monkeypatch.setenv("SILLWARD_CHANNELS__PHONE", f"{URL}3")
     seen, phone = asked(tmp_path, couriers, ["no"])
     assert phone == PhoneAnswer("phone", None, None, has_arrived=False)
+    seen, phone = asked(tmp_path, couriers, ["yes", "again", "keep"])
+    assert seen[1].endswith("Has it arrived? (yes, again, keep)")
     assert "hunter7" not in "".join(seen)
 
 
