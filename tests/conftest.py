@@ -33,6 +33,7 @@ def pytest_configure(config: pytest.Config) -> None:
 
 TOGETHER = (
     "tests/browser/",
+    "tests/daemon/charts/",
     "tests/daemon/cli/test_replay_command.py",
     "tests/daemon/wording/",
     "tests/docs/",
