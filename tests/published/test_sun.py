@@ -11,6 +11,7 @@ from itertools import islice, pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
 
+import astral.sun
 import numpy as np
 import pandas as pd
 import pvlib
@@ -153,6 +154,28 @@ def test_positions_agree_with_the_reference_wherever_the_sun_is_up(site: Site) -
     assert up.sum() > 10 * len(EVERY_TEN_DAYS)
     assert np.abs(elevation - elevation_there)[up].max() < 0.05
     assert on_the_sky[up].max() < 0.05
+
+
+@pytest.mark.parametrize("latitude", [-90.0, -66.6, -23.44, 0.0, 15.0, 47.0, 89.9])
+def test_positions_of_many_moments_are_those_that_the_library_gives_one_by_one(
+    latitude: float,
+) -> None:
+    site = Site("Anywhere", latitude, 100.0, 0.0, ZoneInfo("UTC"))
+    moments = np.arange(1_767_225_600.0, 1_798_761_600.0, 200_000.0)
+    observer = astral.Observer(latitude, site.longitude, 0.0)
+    zenith, azimuth_there = np.array(
+        [
+            astral.sun.zenith_and_azimuth(
+                observer, datetime.fromtimestamp(second, UTC), with_refraction=False
+            )
+            for second in moments.tolist()
+        ]
+    ).T
+
+    azimuth, elevation = sun.positions(site, moments)
+
+    assert elevation == pytest.approx(90.0 - zenith, abs=1e-9)
+    assert (azimuth - azimuth_there + 180) % 360 == pytest.approx(180.0, abs=1e-6)
 
 
 def test_sunrise_and_sunset_agree_with_the_reference_within_a_minute(site: Site) -> None:

@@ -5,6 +5,7 @@ where the sun stays up or down, sometimes also where it does not, and it mixes u
 Greenwich. Here every date has an answer and nothing raises.
 """
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
@@ -14,6 +15,7 @@ from functools import lru_cache
 import astral
 import astral.sun
 import numpy as np
+from astral.julian import julianday, julianday_to_juliancentury
 
 from sillward_rules.arrays import Array
 from sillward_rules.weather.site import Site
@@ -76,19 +78,40 @@ def elevation(site: Site, at: datetime) -> float:
 
 
 def positions(site: Site, unix_seconds: np.ndarray) -> tuple[Array, Array]:
-    """Return azimuth (clockwise from north) and elevation [deg] at each moment, shape (time,)."""
-    pairs = [_position(site, second) for second in unix_seconds.tolist()]
-    both = np.asarray(pairs, dtype=np.float64).reshape(-1, 2)
-    return both[:, 1], 90.0 - both[:, 0]
+    """Return azimuth (clockwise from north) and elevation [deg] at each moment, shape (time,).
+
+    As `astral.sun.zenith_and_azimuth`, for all moments at once.
+    """
+    of_sun = np.array([_of_sun(second) for second in unix_seconds.tolist()])
+    declination, clock_min = np.radians(of_sun.reshape(-1, 2)[:, 0]), of_sun.reshape(-1, 2)[:, 1]
+    latitude = math.radians(min(max(site.latitude, -_POLE_DEG), _POLE_DEG))
+    solar_min = unix_seconds % _DAY_S / 60.0 + clock_min + 4.0 * site.longitude
+    hour_angle = solar_min / 4.0 % 360.0 - 180.0
+    sin_declination = np.sin(declination)
+    height = math.sin(latitude) * sin_declination
+    height += math.cos(latitude) * np.cos(declination) * np.cos(np.radians(hour_angle))
+    height = np.minimum(np.maximum(height, -1.0), 1.0)
+    aside = math.cos(latitude) * np.sqrt(1.0 - height**2)
+    overhead = aside <= _OVERHEAD  # there an azimuth says nothing
+    from_pole = (sin_declination - math.sin(latitude) * height) / np.where(overhead, 1.0, aside)
+    azimuth = np.degrees(np.arccos(np.minimum(np.maximum(from_pole, -1.0), 1.0)))
+    azimuth = np.where(hour_angle > 0, 360.0 - azimuth, azimuth)
+    azimuth[overhead] = 180.0 if site.latitude > 0 else 0.0
+    return azimuth, 90.0 - np.degrees(np.arccos(height))
 
 
-# The hours of one forecast are mostly those of the one before it: room for the days of twenty
-# sites.
-@lru_cache(maxsize=2**11)
-def _position(site: Site, second: float) -> tuple[float, float]:
-    """Return the zenith angle and the azimuth of the sun [deg]."""
-    moment = datetime.fromtimestamp(second, UTC)
-    return astral.sun.zenith_and_azimuth(_observer(site), moment, with_refraction=False)
+_DAY_S = 86400
+
+_POLE_DEG, _OVERHEAD = 89.8, 0.001
+"""Nearer to a pole, or to the zenith, astral does not tell directions apart."""
+
+
+# The hours of forecasts are the same at all sites: room for some weeks of them.
+@lru_cache(maxsize=2**12)
+def _of_sun(second: float) -> tuple[float, float]:
+    """Return the sun's declination [deg] and the equation of time [min] at a moment."""
+    century = julianday_to_juliancentury(julianday(datetime.fromtimestamp(second, UTC)))
+    return astral.sun.sun_declination(century), astral.sun.eq_of_time(century)
 
 
 # A forecast spans some twenty days: room for a thousand sites, at half a kilobyte an entry. With
