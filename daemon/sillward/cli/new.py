@@ -58,7 +58,7 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nsillward: stopped; nothing was written", err=True)
         click.get_current_context().exit(1)
-    click.echo(f"\nWritten: {written.path}\n")
+    click.echo(f"\nWritten: {' and '.join(map(str, written.files))}\n")
     _show_sheet(written.path)
     first_run.tell_next_steps(written, settings_for(settings, written.path))
 

@@ -49,12 +49,17 @@ class Draft:
 class Written:
     """What was written.
 
-    is_told: whether the URL of the phone is where the phone's answer says.
+    credential: the file with the URL of the phone; None if none was written.
     """
 
     path: Path
     phone: PhoneAnswer | None = None
-    is_told: bool = True
+    credential: Path | None = None
+
+    @property
+    def files(self) -> list[Path]:
+        """The files, the collection first."""
+        return [self.path, *([] if self.credential is None else [self.credential])]
 
 
 def ask_and_write(
@@ -89,8 +94,7 @@ def ask_and_write(
         if credential is not None:
             credential.unlink(missing_ok=True)
         raise
-    is_told = draft.phone is None or draft.phone.url is None or credential is not None
-    return Written(path, draft.phone, is_told)
+    return Written(path, draft.phone, credential)
 
 
 # -- the questions
@@ -201,7 +205,7 @@ def _phone_steps(written: Written, settings: Settings, option: str) -> list[tupl
     if phone is None:
         purpose = "the URL of your phone; take the # away at the end of the file too"
         return [("export SILLWARD_CHANNELS__PHONE='...'", purpose)]
-    if not written.is_told:
+    if phone.url is not None and written.credential is None:
         variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
         return [(f"export {variable}='...'", f"the URL of {phone.name}, which is kept nowhere")]
     steps = []

@@ -173,6 +173,7 @@ def test_the_url_is_kept_in_a_file_of_its_own_and_shown_nowhere(
 
     assert result.exit_code == 0, result.output
     credential = path.with_name("channel-phone")
+    assert f"Written: {path} and {credential}\n" in result.stdout
     assert stat.S_IMODE(credential.stat().st_mode) == 0o600
     kept = read_credential(path.parent, "channel-phone")
     assert kept is not None
@@ -286,7 +287,7 @@ def test_a_collection_that_cannot_be_written_leaves_no_secret_behind(
 
 def test_a_credentials_folder_of_others_is_not_replaced(tmp_path: Path) -> None:
     phone = PhoneAnswer("phone", SecretStr(URL), tmp_path / "channel-phone", has_arrived=True)
-    written = first_run.Written(tmp_path / "yard.toml", phone)
+    written = first_run.Written(tmp_path / "yard.toml", phone, phone.file)
     settings = load_settings().model_copy(update={"credentials": Path("/etc/credstore")})
 
     commands = [command for command, _ in first_run.next_steps(written, settings)]
