@@ -259,7 +259,8 @@ class HouseholdDesk:
         equipment = self.equipment
         own: list[ServiceContext] = []
         store = read_only.store_of(app, ledger, lambda: [each.household.collection for each in own])
-        store.read = equipment.forecasts.updater.store.read
+        shared = equipment.forecasts.updater.store
+        store.read, store.spreads = shared.read, shared.spreads
         updater = ForecastsOfOne(
             store,
             (app.site,),

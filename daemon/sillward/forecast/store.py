@@ -36,6 +36,7 @@ from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.plausibility import doubts_about
 from sillward_rules.weather.second_opinion import second_opinion, unjudged_where_colder
 from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import Spread
 
 Clock = Callable[[], datetime]
 
@@ -126,6 +127,10 @@ class ForecastStore:
     )
     """Forecasts as they were read, by source and place; may forget some. Stores that share cells
     may share it."""
+    spreads: MutableMapping[str, tuple[ForecastStamp, object, datetime, Spread]] = field(
+        default_factory=dict
+    )
+    """What members were read as last, by place: when they were fetched, and at which hours."""
     _at_site: dict[tuple[str, str], tuple[HeldForecast, HeldForecast]] = field(default_factory=dict)
     """The forecasts of cells, each beside what it is at the height of a site."""
     _doubted: dict[tuple[str, str], tuple[ForecastStamp, DoubtedForecast]] = field(
@@ -351,13 +356,21 @@ class ForecastStore:
         if self.ensemble is None:
             return weather
         place = self.place_of(self.ensemble, site)
-        saved = self.ledger.forecasts.get(place.name, self.ensemble.name)
-        if saved is None or not abs(self.clock() - saved.fetched_at) <= SPREAD_GOOD_FOR:
-            return weather
-        try:
-            spread = self.ensemble.read(saved.body, place, weather.times)
-        except SourceError as error:
-            log.warning("forecast.unreadable source=%s reason=%s", self.ensemble.name, error)
+        stamp = self.ledger.forecasts.stamp(place.name, self.ensemble.name)
+        hours = weather.times[:1].tobytes(), weather.times.size
+        known = self.spreads.get(place.name)
+        if known is None or known[:2] != (stamp, hours):
+            saved = self.ledger.forecasts.get(place.name, self.ensemble.name)
+            if saved is None or stamp is None:
+                return weather
+            try:
+                spread = self.ensemble.read(saved.body, place, weather.times)
+            except SourceError as error:
+                log.warning("forecast.unreadable source=%s reason=%s", self.ensemble.name, error)
+                return weather
+            known = self.spreads[place.name] = stamp, hours, saved.fetched_at, spread
+        *_, fetched_at, spread = known
+        if not abs(self.clock() - fetched_at) <= SPREAD_GOOD_FOR:
             return weather
         return replace(weather, spread=spread)
 
@@ -422,6 +435,7 @@ class ForecastStore:
 
     def forget(self, site: Site) -> None:
         """Drop what was read and learned for a site, because its coordinates may have changed."""
+        self.spreads.pop(site.name, None)
         for source in self.sources:
             self.read.pop((source.name, site.name), None)
             self._at_site.pop((source.name, site.name), None)

@@ -1,15 +1,19 @@
 """The members of an ensemble: what is asked for, what is read, what is refused."""
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pytest
 
 from sillward.errors import SourceError
-from sillward.forecast.ensemble import MODEL, Ensemble, parse
-from sillward_rules.weather.uncertainty import MEMBER_ERROR_K
+from sillward.forecast.ensemble import MODEL, NAME, Ensemble, parse
+from sillward.forecast.store import ForecastStore
+from sillward.ledger import Ledger, SavedForecast
+from sillward_rules.weather.site import Site
+from sillward_rules.weather.uncertainty import MEMBER_ERROR_K, Spread
 from tests.support.bodies import SITE, START, body, dumped
+from tests.support.fakes import FakeClock, FakeSource
 
 MEMBERS = 11
 HOURS = 72
@@ -107,3 +111,33 @@ def test_fahrenheit_is_refused() -> None:
     made["hourly_units"]["temperature_2m_member01"] = "°F"
 
     assert 'in "°F"' in refused(made)
+
+
+def test_the_members_are_read_once_for_the_same_hours_and_not_when_they_are_too_old(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    reads: list[int] = []
+    real = Ensemble.read
+
+    def counted(self: Ensemble, body: bytes, site: Site, times: np.ndarray) -> Spread:
+        reads.append(times.size)
+        return real(self, body, site, times)
+
+    monkeypatch.setattr(Ensemble, "read", counted)
+    clock, ledger, source = FakeClock(START), Ledger(":memory:"), FakeSource()
+    store = ForecastStore([source], ledger, clock, Ensemble())
+    weather = source.read(b"3.0", SITE, START)
+
+    def keep(at: datetime) -> None:
+        saved = SavedForecast(NAME, at, at, dumped(members()))
+        ledger.forecasts.keep(SITE.name, saved)
+
+    assert store.spread_over(SITE, weather).spread is None
+    keep(START)
+    assert store.spread_over(SITE, weather).spread is store.spread_over(SITE, weather).spread
+    assert len(reads) == 1
+    keep(START + timedelta(hours=12))
+    assert store.spread_over(SITE, weather).spread is not None
+    assert len(reads) == 2
+    clock.move(hours=49)
+    assert store.spread_over(SITE, weather).spread is None
