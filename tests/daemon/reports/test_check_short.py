@@ -143,8 +143,10 @@ def of_many(kinds: int, spots: int, feeds: int, low: float = 3) -> str:
     return "[spots.bench]\n[spots.room]\nindoors = true\n" + "\n".join(parts)
 
 
-@pytest.mark.parametrize("columns", [48, 78, 118])
-@pytest.mark.parametrize(("kinds", "spots", "feeds"), [(300, 2, 0), (46, 6, 4), (300, 30, 40)])
+@pytest.mark.parametrize(
+    ("kinds", "spots", "feeds", "columns"),
+    [(300, 2, 0, 78), (46, 6, 4, 118), (100, 30, 20, 48), (100, 30, 20, 78)],
+)
 def test_it_is_short_and_fits_for_any_collection(
     tmp_path: Path, kinds: int, spots: int, feeds: int, columns: int
 ) -> None:
