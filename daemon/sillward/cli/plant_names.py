@@ -6,6 +6,7 @@ from sillward.assembly.app import App
 from sillward.config.validation import did_you_mean
 from sillward.errors import UsageError, listed, one_line
 from sillward.ledger import Ledger
+from sillward.text.numbered_names import unfolded
 
 MAX_WORDS = 20
 """A name of a plant has no more words. Judgement: names get ten at most."""
@@ -52,7 +53,7 @@ def one_name(names: Sequence[str], text: str, others: Sequence[str] = ()) -> str
 
 
 def several(names: Sequence[str], text: str) -> list[str]:
-    """Return the names in "lime, blue basket and kumquat", each once. Raise UsageError.
+    """Return the names in "lime, blue basket and moth 3-7", each once. Raise UsageError.
 
     Commas may be left out. Each goes as far as it can, and may be shortened as long as it is clear.
     """
@@ -65,10 +66,11 @@ def several(names: Sequence[str], text: str) -> list[str]:
             pieces = pieces[1:]
             continue
         for cut in range(min(len(pieces), MAX_WORDS), 0, -1):
-            near = names_like(names, " ".join(pieces[:cut]))
-            near = near or names_like(names, " ".join(pieces[:cut]).rstrip(","))
-            if len(near) == 1:
-                found[near[0]] = None
+            piece = " ".join(pieces[:cut])
+            near = names_like(names, piece) or names_like(names, piece.rstrip(","))
+            row = near if len(near) == 1 else in_a_row(names, piece.rstrip(","))
+            if row:
+                found |= dict.fromkeys(row)
                 pieces = pieces[cut:]
                 break
         else:  # the error says why the next one is none
@@ -77,6 +79,12 @@ def several(names: Sequence[str], text: str) -> list[str]:
             found[one_name(names, " ".join(wrong).rstrip(","))] = None
             pieces = pieces[len(wrong) :]
     return list(found)
+
+
+def in_a_row(names: Sequence[str], text: str) -> list[str]:
+    """Return the names in "Moth 3-7", as messages say it; none if one of them is not there."""
+    found = [names_like(names, name) for name in unfolded(text)]
+    return [near[0] for near in found] if all(len(near) == 1 for near in found) else []
 
 
 def with_blanks(text: str) -> str:

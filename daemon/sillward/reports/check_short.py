@@ -1,6 +1,5 @@
 """What `sillward check` prints: whether all is right, on a screen or two for any collection."""
 
-import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import fields
@@ -14,6 +13,7 @@ from sillward.reports.check import verdict
 from sillward.reports.check_facts import Fact, FactTeller, MessageLinks
 from sillward.reports.check_warnings import first_of, warnings
 from sillward.text.columns import GAP, PIPE, Column, Mark, Screen, cut, padded, table, width
+from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.limits import Limit, Limits
@@ -41,9 +41,6 @@ MIN_NAMES_WIDTH = 12
 
 _KINDS = (Column(right=True, fixed=True), *[Column(fixed=True)] * 4)
 """How many plants, what they are, their two limits of cold, and their names."""
-
-MAX_NUMBERED_APART = 2
-"""So many plants with numbers in a row are named one by one."""
 
 OWN = "*"
 """Marks a limit that the grower has given or accepted."""
@@ -176,31 +173,6 @@ def _names(names: Sequence[str], room: int) -> str:
         if width(told) <= room:
             return told
     return cut(parts[0][0], room)
-
-
-def folded(names: Sequence[str]) -> list[tuple[str, int]]:
-    """Return names and how many plants each is, those that are numbered in a row as one: "Moth 1
-    to 12"."""
-    parts: list[tuple[str, int]] = []
-    at = 0
-    while at < len(names):
-        stem, number = _numbered(names[at])
-        end = at + 1
-        while stem and end < len(names) and _numbered(names[end]) == (stem, number + end - at):
-            end += 1
-        if end - at > MAX_NUMBERED_APART:
-            parts.append((f"{names[at]} to {number + end - at - 1}", end - at))
-            at = end
-        else:
-            parts.append((names[at], 1))
-            at += 1
-    return parts
-
-
-def _numbered(name: str) -> tuple[str, int]:
-    """Return the name of one of several and its number; "" and 0 if it has none."""
-    match = re.fullmatch(r"(.+) ([1-9]\d{0,5})", name)
-    return (match[1], int(match[2])) if match else ("", 0)
 
 
 # -- spots

@@ -5,6 +5,7 @@ from datetime import datetime
 
 from sillward.errors import UsageError, listed
 from sillward.ledger import StoredChore
+from sillward.text.numbered_names import unfolded
 from sillward_rules.chore import URGENT, ChoreKind
 
 ALL, BUT = "all", " but "
@@ -177,8 +178,8 @@ def _named(text: str, plants: Sequence[str]) -> list[str]:
 def _plants_or_none(text: str, plants: Sequence[str]) -> list[str]:
     """Return the plants of a list with commas, or nothing if one of its names is no plant.
 
-    A name may hold commas itself, and may be shortened as long as it is clear. Raise UsageError
-    if it is not.
+    A name may hold commas itself, and may be shortened as long as it is clear; "Moth 3-7" is a row
+    of numbered ones. Raise UsageError if it is not clear.
     """
     pieces = [piece.strip() for piece in text.split(",")]
     found: list[str] = []
@@ -191,6 +192,10 @@ def _plants_or_none(text: str, plants: Sequence[str]) -> list[str]:
                 break
         else:
             piece = pieces.pop(0)
+            row = [_named(name, plants) for name in unfolded(piece)]
+            if row and all(row):
+                found += [name for (name,) in row]
+                continue
             near = [name for name in plants if piece.lower() in name.lower()] if piece else []
             if len(near) > 1:
                 msg = f'"{piece}" is more than one plant here ({listed(near)})'

@@ -2,8 +2,10 @@
 
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from itertools import groupby
 
 from sillward.text.columns import padded, width, wrapped
+from sillward.text.numbered_names import folded
 from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.mist_advice import GIVEN, mist_advice
 from sillward.wording.origin import origin_of
@@ -96,22 +98,31 @@ def _listed(heading: str, lines: Sequence[str], voice: Voice) -> Iterator[str]:
 
 
 def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
-    """Yield a chore: its head, the reason of each plant, and its id."""
+    """Yield a chore: its head, the reason of each plant, and its id.
+
+    Plants that are numbered in a row and have the same reason share a line.
+    """
     yield f"  {_head(chore, sheet, voice)}"
     if chore.kind is ChoreKind.COURSE or chore.what in sheet.salts:
         yield f"    {voice.say('salt_caution')}"
-    widest = max(width(name) for name in chore.plants)
     shared = _shared(chore, voice)
     if shared:
         certain = [reason for reason in chore.because if not reason_phrases.is_precaution(reason)]
         yield f"    {shared}{reason_phrases.chance(certain, voice) if certain else ''}"
-        for reason in chore.because:
-            yield f"    - {padded(reason.plant, widest)}  {_limit_of_plant(reason, voice)}"
+        limits = groupby(chore.because, key=lambda reason: _limit_of_plant(reason, voice))
+        rows = [
+            (plants, limit)
+            for limit, same in limits
+            for plants, _ in folded([reason.plant for reason in same])
+        ]
+        widest = max(width(plants) for plants, _ in rows)
+        yield from (f"    - {padded(plants, widest)}  {limit}" for plants, limit in rows)
     else:
         alike: dict[str, list[str]] = {}
         for reason in chore.because:
             alike.setdefault(because(reason, chore, voice), []).append(reason.plant)
-        yield from (f"    - {', '.join(plants)}: {text}" for text, plants in alike.items())
+        for text, names in alike.items():
+            yield f"    - {', '.join(plants for plants, _ in folded(names))}: {text}"
     if spray := load_words.spray(chore, voice):
         yield f"    {spray}"
     if heavy := load_words.heavy(chore.load, voice):

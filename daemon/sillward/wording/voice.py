@@ -8,6 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from sillward.text.conversion import converted
+from sillward.text.numbered_names import folded
 from sillward.text.units import SI, Units, fixed
 from sillward.wording.budget import Budget
 from sillward.wording.macros import VOICE_FILTERS, Wording, packaged
@@ -233,18 +234,21 @@ class Voice:
         """Return at most `most` names, then how many more; only the count for 0, all for None.
 
         others: the plants at the same spot that are not listed, if they are known. Where they are
-        few, the listed ones become "all 6" or "all but Grey curls (6)".
+        few, the listed ones become "all 6" or "all but Grey curls (6)". Names that are numbered in
+        a row count as one: "Moth 1–12".
         """
-        count = len(listed)
+        count, parts = len(listed), folded(listed)
+        names = [name for name, _ in parts]
         if most is None:
-            return ", ".join(listed)
+            return ", ".join(names)
         if others is not None and count > max(2, most) and shorter_to_exclude(others, listed):
             return self.all_but("all", count, others)
         if most == 0 and count > 1:
             return self.plants(count)
-        if count <= max(1, most + 1):
-            return ", ".join(listed)
-        return self.say("and_more", names=", ".join(listed[:most]), count=count - most)
+        if len(parts) <= max(1, most + 1):
+            return ", ".join(names)
+        more = sum(number for _, number in parts[most:])
+        return self.say("and_more", names=", ".join(names[:most]), count=more)
 
     def all_but(self, everything: str, count: int, others: AbstractSet[str]) -> str:
         """Return "all 6" or "all but Grey curls (6)".

@@ -413,7 +413,7 @@ def _shown_safely(name: str) -> None:
 
 
 def test_long_texts_are_cut_with_an_ellipsis() -> None:
-    many = [f"A plant with a rather long name, number {number}" for number in range(500)]
+    many = [f"A plant with a rather long name, number {number}, left" for number in range(500)]
     values = [number / 100 for number in range(len(many))]
     chore = told_as(plants=many, way=("f" * 80, "t" * 80), values=values)
     trip = a_trip(ChoreKind.CARRY_IN, *(f"Other {name}" for name in many), at=NOW)

@@ -9,7 +9,7 @@ import pytest
 from sillward.config.household import Household
 from sillward.config.loader import load_household
 from sillward.reports import check, check_short
-from sillward.reports.check_short import MAX_LINES, folded
+from sillward.reports.check_short import MAX_LINES
 from sillward.text.columns import Screen, width
 from tests.support.paths import EXAMPLES
 
@@ -57,7 +57,7 @@ def test_plants_that_are_alike_have_a_line(tmp_path: Path) -> None:
         "                                  night_low  brief_low",
         " 1  vanda strap-leaf              13 °C*     10 °C      Blue",
         " 1  vanda strap-leaf; * salt_hi…  13 °C*     10 °C      Red",
-        "12  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1 to 12",
+        "12  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1–12",
         "* your own. Every limit and where it comes from: `sillward check --full`",
     ]
     assert lines[-1] == "all is well: 14 plants"
@@ -112,7 +112,7 @@ def test_a_warning_is_told_once_for_all_that_it_is_about(tmp_path: Path) -> None
 
     said = " ".join(lines_of(household_of(tmp_path, text)))
 
-    assert said.count("! Moth 1 to 12: night_low 10.5 °C is less than 1.5 °C above brief_low") == 1
+    assert said.count("! Moth 1–12: night_low 10.5 °C is less than 1.5 °C above brief_low") == 1
     assert said.endswith("understood: 14 plants; 12 warnings")
 
 
@@ -188,22 +188,5 @@ def test_own_and_accepted_limits_are_marked(tmp_path: Path) -> None:
 
     lines = lines_of(replace(household, collection=changed))
 
-    assert "11  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1 to 11" in lines
+    assert "11  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1–11" in lines
     assert " 1  moth orchid: phalaenopsis     16 °C*     10 °C      Moth 12" in lines
-
-
-@pytest.mark.parametrize(
-    ("names", "told"),
-    [
-        ([], []),
-        (["Moth 1", "Moth 2"], [("Moth 1", 1), ("Moth 2", 1)]),
-        (["A", "Moth 9", "Moth 10", "Moth 11", "B"], [("A", 1), ("Moth 9 to 11", 3), ("B", 1)]),
-        (["M 1", "M 2", "M 3", "N 4"], [("M 1 to 3", 3), ("N 4", 1)]),
-        (
-            ["M 1", "M 3", "M 2", "M 07", "8"],
-            [("M 1", 1), ("M 3", 1), ("M 2", 1), ("M 07", 1), ("8", 1)],
-        ),
-    ],
-)
-def test_numbers_in_a_row_are_one(names: list[str], told: list[tuple[str, int]]) -> None:
-    assert folded(names) == told

@@ -86,6 +86,17 @@ def test_several_plants_with_commas_even_in_a_name() -> None:
     }
 
 
+def test_plants_that_are_numbered_in_a_row_as_messages_call_them() -> None:
+    many = [f"Moth {number}" for number in range(1, 13)]
+    told = (chore("carry-in", "pergola", many),)
+
+    (found,) = select_chores("carry-in moth 2-4, Moth 11–12", told, many, NOW).values()
+
+    assert sorted(found) == ["Moth 11", "Moth 12", "Moth 2", "Moth 3", "Moth 4"]
+    with pytest.raises(UsageError):
+        select_chores("carry-in moth 2-14", told, many, NOW)
+
+
 def test_all_but_a_plant() -> None:
     assert named("carry-in but Desert rose, Blue basket") == {
         "carry-in-pergola-to-sunroom": list(PLANTS[:3])

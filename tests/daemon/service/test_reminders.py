@@ -249,7 +249,7 @@ def test_a_reminder_fits_a_push_for_forty_plants() -> None:
     _, message = world.post.pushes[-1]
     assert message.title == "30 min left: Carry in 40 plants by 18:40"
     assert len(message.title) + 1 + len(message.body) <= MAX_CHARACTERS
-    assert "more" in message.body
+    assert "Pot 0, Pot 1–39" in message.body
 
 
 def test_an_order_that_falls_into_quiet_hours_is_told_before_they_start() -> None:
