@@ -761,13 +761,12 @@ def test_whatever_is_typed_arrives_as_it_was(path: Path, name: str) -> None:
     assert document["site"]["name"] == name
     assert list(document["spots"]) == [name, "house"]
     assert (document["plants"][0]["name"], document["plants"][0]["home"]) == (name, name)
-    assert call("sheet", "--round", "dusk", "--collection", path).exit_code == 0
 
 
 names = st.text(min_size=1, max_size=80).filter(lambda name: problem_with(Text, name) is None)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(
     st.lists(names, min_size=4, max_size=4, unique=True),
     names,

@@ -237,7 +237,7 @@ def plants_of_a_list(draw: Any) -> list[PlantAnswer]:
     return found
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=30)
 @given(plants_of_a_list())
 def test_what_is_written_loads_as_the_same_plants(answers: list[PlantAnswer]) -> None:
     plants = loaded(answers)
