@@ -31,6 +31,7 @@ from sillward.service.reading_review import ReadingReview
 from sillward.service.reminders import Reminders
 from sillward.service.round_teller import RoundTeller
 from sillward.service.sensor_readings import SensorReadings
+from sillward.service.server_alarm import ServerAlarm
 from sillward.service.weekly_mail import WeeklyMail
 from sillward_rules.sheet import Sheet
 
@@ -67,6 +68,8 @@ class Desk:
     started_at: datetime | None = None
     """When it ticked first: forecasts are waited for from then on."""
     _ledger_failures: int = 0
+    _server_alarm: ServerAlarm | None = None
+    """Once the server of the ledger was away; a file never is."""
 
     @classmethod
     def of(cls, context: ServiceContext) -> Self:
@@ -95,7 +98,8 @@ class Desk:
     def tick(self) -> None:
         """Do what is due. What fails is logged and tried again at the next tick.
 
-        If the ledger cannot be written the desk goes on in memory: notices are still sent.
+        If the ledger cannot be written the desk goes on in memory: notices are still sent. One on
+        a server cannot: then the grower is told that nothing is sent.
         """
         began_s = perf_counter()
         self._do_even_without_file()
@@ -103,6 +107,13 @@ class Desk:
 
     def _do_even_without_file(self) -> None:
         if self._do_with_ledger() or self.context.ledger.in_memory:
+            if self._server_alarm is not None:
+                self._server_alarm.note_success()
+            return
+        if not self.context.ledger.file.can_go_to_memory:
+            if self._server_alarm is None:
+                self._server_alarm = ServerAlarm(self.context)
+            self._server_alarm.note_failure(self.context.clock())
             return
         if self._ledger_failures >= MAX_LEDGER_FAILURES:
             self.upkeep.go_to_memory(self.context.clock())
@@ -257,5 +268,10 @@ class Desk:
         context, now = self.context, self.context.clock()
         unset = [] if now >= EARLIEST else [f"this machine's clock says {now:%d %b %Y}"]
         defects = [f"{event}: see the log" for event in self.defects.events]
-        others = troubles(context.household, context.ledger, context.forecasts, now, context.voice)
+        try:
+            others = troubles(
+                context.household, context.ledger, context.forecasts, now, context.voice
+            )
+        except LedgerError as error:
+            others = [str(error)]
         return [*unset, *defects, *others]

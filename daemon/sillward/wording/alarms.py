@@ -64,6 +64,20 @@ def ledger_back(voice: Voice) -> Message:
     return Message(voice.say("ledger_back"), voice.say("nothing_to_do"))
 
 
+def server_away(since: datetime, voice: Voice) -> Message:
+    """Return the alarm that the server of the ledger is away, so that nothing is told.
+
+    since: when that began.
+    """
+    lines = [voice.say("nothing_is_told"), voice.say("own_thermometer")]
+    return shortened(voice.say("server_away", since=since), lines)
+
+
+def server_back(voice: Voice) -> Message:
+    """Return the notice that the server is back."""
+    return Message(voice.say("server_back"), voice.say("clock_safe"))
+
+
 def collection_refused(errors: Sequence[str], voice: Voice) -> Message:
     """Return the alarm that the edited collection is wrong, and the old one stays in force."""
     lines = [*errors[:MAX_ERRORS], voice.say("old_collection_stays", errors=len(errors))]

@@ -233,6 +233,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "acknowledge.linked": (False, True),
     "answer_done.count": (3, 0, 1),
     "blind.since": (_AT, None),
+    "server_away.since": (_AT, _LATER),
     "chore.kind": _ALL_KINDS,
     "carry_out.if_in": ("", "all", "Wax vine"),
     "chore.when": ("by 17:10, pergola > sunroom", "07:10 to 08:05, pergola"),
