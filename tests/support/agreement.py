@@ -10,7 +10,7 @@ from datetime import datetime
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
 from sillward_rules.remark import DamageAsked, LimitProposed, LookAtLeaf, PotsUnknown, Remark
-from tests.support.text_checks import CLOCK, meant, minutes
+from tests.support.text_checks import CLOCK, meant, minutes, spelled_out
 
 _VERBS = {
     "carry in": ChoreKind.CARRY_IN,
@@ -58,6 +58,7 @@ def contradictions(
     remarks: of the sheet, if they are known; some of them are questions.
     """
     reader = _Reader(chores, now, standing or {}, remarks)
+    body = spelled_out(body, {name for chore in chores for name in chore.plants})
     return [
         *reader.of_title(title),
         *(fault for line in body.splitlines() for fault in reader.of_line(line)),

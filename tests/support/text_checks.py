@@ -290,6 +290,20 @@ def _way(start: str | None, end: str) -> str:
 SHELTERS = frozenset({"sunroom", "back hall", "kitchen", "greenhouse"})
 
 
+def spelled_out(text: str, plants: Collection[str]) -> str:
+    """Return a text with every plant of "Moth 1–12" by its own name."""
+    stems = {name.rpartition(" ")[0] for name in plants if name[-1].isdigit()}
+    for stem in sorted(stems, key=len, reverse=True):
+        text = re.sub(
+            rf"\b{re.escape(stem)} (\d+)–(\d+)",
+            lambda row, stem=stem: ", ".join(  # type: ignore[misc]
+                f"{stem} {number}" for number in range(int(row[1]), int(row[2]) + 1)
+            ),
+            text,
+        )
+    return text
+
+
 def meant(who: str, plants: Collection[str]) -> int:
     """Return how many plants "A, B and 3 more", "3 plants", "all 6" or "all but A (4)" mean."""
     number = r"all (\d+)|all but .*\((\d+)\)|(\d+) plants?"

@@ -11,8 +11,9 @@ import pytest
 from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, demo
 from sillward.config.household import Household
+from sillward.config.loader import load_household
 from sillward.text.units import SI, Units
-from sillward.wording import chore_phrases, short_sheet
+from sillward.wording import chore_phrases, full_sheet, short_sheet
 from sillward_rules.chore import Chore, ChoreKind, Grounds
 from sillward_rules.plants.state import PlantState
 from sillward_rules.remark import NotConfirmed
@@ -22,6 +23,7 @@ from tests.support.agreement import contradictions
 from tests.support.collection_files import FEED, FEEDS_AND_COURSE, FORTY, INDOORS, OUTDOORS, garden
 from tests.support.core import fetched, utc
 from tests.support.invented_weather import Sky
+from tests.support.paths import EXAMPLES
 from tests.support.situations.golden import PLAYED
 from tests.support.situations.situation import ALL, US, Situation
 from tests.support.staged_day import staged_day
@@ -99,6 +101,27 @@ def test_no_push_of_the_packaged_weathers_contradicts_its_sheet(weather: str) ->
             sheet = draw_up(round_, app.household.collection, fetched(forecast, at), states, at)
             states = next_state(states, sheet)
             assert disagreements(sheet, app.household) == []
+
+
+def test_no_push_for_three_hundred_plants_contradicts_its_sheet() -> None:
+    app = demo("cold-snap")
+    household = load_household(EXAMPLES / "three-hundred-plants.toml")
+    now, states = app.clock(), dict[str, PlantState]()
+    forecast, site = read_only.fetched_weather(app, now), household.collection.site
+    day = site.local_date(now) + timedelta(days=1)
+    told = []
+    for round_, moment in (
+        (Round.MORNING, household.rounds.morning),
+        (Round.DUSK, household.rounds.dusk),
+    ):
+        at = moment.on(site, day)
+        sheet = draw_up(round_, household.collection, fetched(forecast, at), states, at)
+        states = next_state(states, sheet)
+        assert disagreements(sheet, household) == []
+        told.append(short_sheet.message(sheet, household.voice).body)
+        told.append(full_sheet.text(sheet, household.voice, ""))
+
+    assert any(re.search(r"\d–\d", text) for text in told)
 
 
 SEASONS = (date(2026, 1, 20), date(2026, 4, 9), date(2026, 5, 14), date(2026, 10, 6))
