@@ -1,7 +1,8 @@
 """Culture groups: limits that plants of one kind share, read from groups.toml."""
 
+import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
@@ -31,10 +32,47 @@ def standard_groups() -> Mapping[str, Group]:
 
     The package's own data is the only thing that the core reads.
     """
-    text = (
+    return _GroupsOf(standard_text())
+
+
+def standard_text() -> str:
+    """Return the shipped file."""
+    return (
         resources.files("sillward_rules.plants").joinpath("groups.toml").read_text(encoding="utf-8")
     )
-    return parse_groups(text)
+
+
+_HEAD = re.compile(r'^\[groups\."([^"\\\n]+)"\]$', re.MULTILINE)
+"""How the shipped file begins each table."""
+
+
+class _GroupsOf(Mapping[str, Group]):
+    """Groups by name, each read from its table when it is first asked for.
+
+    A household has a few of more than a hundred; to read them all would be a tenth of a command.
+    """
+
+    def __init__(self, text: str) -> None:
+        heads = [*_HEAD.finditer(text)]
+        ends = [*(head.start() for head in heads[1:]), len(text)]
+        self._texts = {
+            head[1]: text[head.start() : end] for head, end in zip(heads, ends, strict=True)
+        }
+        self._known: dict[str, Group] = {}
+
+    def __getitem__(self, name: str) -> Group:
+        if name not in self._known:
+            self._known |= parse_groups(self._texts[name])
+        return self._known[name]
+
+    def __contains__(self, name: object) -> bool:
+        return name in self._texts
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._texts)
+
+    def __len__(self) -> int:
+        return len(self._texts)
 
 
 def parse_groups(text: str) -> Mapping[str, Group]:
