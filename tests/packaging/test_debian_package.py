@@ -134,6 +134,7 @@ def test_installed_removed_and_purged_it_takes_away_what_is_its_own_and_nothing_
 
     ours = ["ledger.sqlite3", "ledger.sqlite3-wal", "ledger.sqlite3.lock"]
     ours += ["ledger.sqlite3.copy-2026-05-01.gz", "ledger.sqlite3.photos/1.jpg", "page-key"]
+    (etc / "sillward.schema.json").write_text("{}", encoding="utf-8")
     ours += ["households/ana.sqlite3", "households/ana.sqlite3.lock", "households/shared.sqlite3"]
     for path in (*(state / name for name in ours), etc / "credentials" / "channel-phone"):
         path.parent.mkdir(parents=True, exist_ok=True)
@@ -282,6 +283,7 @@ def test_every_setting_in_the_file_of_settings_is_one_and_none_is_in_force(
         (["--version"], False, False),
         (["status", "--help"], False, False),
         (["check", "--collection", "yard.toml"], False, False),
+        (["--verbose", "status"], False, False),
         ([], False, False),
     ],
 )
@@ -304,6 +306,24 @@ def test_somebody_without_plants_of_their_own_is_told_how_to_ask_for_those_of_th
 
     assert (advice is not None) == is_told
     assert advice is None or f"sudo sillward {words[0]}" in advice
+
+
+def test_the_daemon_is_started_as_the_service_alone(
+    launcher: ModuleType,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    (tmp_path / "collection.toml").touch()
+    monkeypatch.setattr(launcher, "FOLDER", tmp_path)
+    monkeypatch.setattr(pwd, "getpwnam", lambda name: pwd.getpwuid(os.getuid()))
+    monkeypatch.setattr(os, "geteuid", lambda: 0)
+    monkeypatch.setattr(sys, "argv", ["sillward", "run"])
+
+    assert launcher.advice(["run"], {"HOME": "/nowhere"}) == launcher.START
+    with pytest.raises(SystemExit, match="1"):
+        launcher.main(lambda: pytest.fail("it ran"))
+    assert capsys.readouterr().err == f"sillward: {launcher.START}\n"
 
 
 def test_the_program_of_the_package_runs_as_whoever_calls_it_where_there_is_no_such_user(
