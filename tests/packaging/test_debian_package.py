@@ -135,6 +135,7 @@ def test_installed_removed_and_purged_it_takes_away_what_is_its_own_and_nothing_
     ours = ["ledger.sqlite3", "ledger.sqlite3-wal", "ledger.sqlite3.lock"]
     ours += ["ledger.sqlite3.copy-2026-05-01.gz", "ledger.sqlite3.photos/1.jpg", "page-key"]
     (etc / "sillward.schema.json").write_text("{}", encoding="utf-8")
+    ours += [".cache/matplotlib/fonts.json", ".config/matplotlib/matplotlibrc"]
     ours += ["households/ana.sqlite3", "households/ana.sqlite3.lock", "households/shared.sqlite3"]
     for path in (*(state / name for name in ours), etc / "credentials" / "channel-phone"):
         path.parent.mkdir(parents=True, exist_ok=True)
