@@ -305,13 +305,12 @@ class Scene(Surroundings):
 
         That holds for this morning only and must not be stored.
         """
-        return frozenset(
-            name
+        carried = [
+            cohort.names
             for cohort in self.cohorts
             if cohort.state.since is None and cohort.state.spot != cohort.plant.home
-            for name in cohort.names
-            if name not in self._given
-        )
+        ]
+        return frozenset(chain.from_iterable(carried)).difference(self._given)
 
     @cached_property
     def misted_s(self) -> Array:
