@@ -4,7 +4,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import psycopg
 import pytest
@@ -13,6 +13,8 @@ from sillward.errors import LedgerError, NewerLedgerError, NotOursError
 from sillward.ledger import CallSchedule, Ledger, schema
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.postgres import PostgresDatabase
+from sillward.ledger.tables.deeds import Deed
+from sillward_rules.weather.night_summary import NightForecast
 from tests.support.ledger_files import fill
 from tests.support.postgres_server import PostgresServer
 
@@ -92,6 +94,23 @@ def test_households_do_not_wait_for_each_other(ledger: Ledger, other: Ledger) ->
     other.marks.set("all", NOW, "are told")
     assert set(ledger.marks.all()) == {"court"}
     assert set(other.marks.all()) == {"court/court", "hill/hill", "all"}
+
+
+def test_a_household_forgets_no_rows_of_another(ledger: Ledger, other: Ledger) -> None:
+    of_household(ledger, "court")
+    of_household(other, "hill")
+    for one, name in ((ledger, "court"), (other, "hill")):
+        one.deeds.insert(name, Deed(NOW, None, "done", {}))
+        night = NightForecast(NOW.date(), 9.0, 3.21, NOW, None, None, None, None, None, None)
+        one.nights.keep(name, "Invented source", NOW, [night])
+
+    ledger.prune(NOW + timedelta(days=500))
+    ledger.nights.prune(NOW + timedelta(days=500))
+
+    assert ledger.deeds.latest("court", 9) == []
+    assert ledger.nights.since("court", NOW.date()) == []
+    assert len(other.deeds.latest("hill", 9)) == 1
+    assert len(other.nights.since("hill", NOW.date())) == 1
 
 
 def test_a_connection_that_was_lost_costs_one_error_and_is_made_anew(

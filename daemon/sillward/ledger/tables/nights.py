@@ -151,10 +151,15 @@ class NightArchive:
         oldest = now.astimezone(UTC).date().toordinal() - ARCHIVE_DAYS
         database = self._database
         with database.transaction():
-            database.execute("DELETE FROM night WHERE night < ?", oldest)
-            ((count,),) = database.rows("SELECT COUNT(*) FROM night")
+            _, site = database.own_rows()
+            own = "archive IN (SELECT id FROM archive WHERE site = ?)" if site else "1 = 1"
+            database.execute(f"DELETE FROM night WHERE night < ? AND {own}", oldest, *site)
+            ((count,),) = database.rows(f"SELECT COUNT(*) FROM night WHERE {own}", *site)
+            if count <= ARCHIVE_ROWS:
+                return
             database.execute(
                 "DELETE FROM night WHERE (archive, night, fetched_at) IN ("
-                "SELECT archive, night, fetched_at FROM night ORDER BY night, fetched_at LIMIT ?)",
-                max(0, count - ARCHIVE_ROWS),
+                f"SELECT archive, night, fetched_at FROM night WHERE {own}"
+                " ORDER BY night, fetched_at LIMIT ?)",
+                *(*site, count - ARCHIVE_ROWS),
             )
