@@ -69,11 +69,18 @@ class Machine(RuleBasedStateMachine):
         self.new_desk = at_once(self.world, self.dispatcher)
 
     def teardown(self) -> None:
-        """Once all is well everything is sent, or over."""
+        """Once all is well everything is sent, or over; what comes then is sent at once."""
         for _ in range(60):
             self.look(minutes=5)
             for _ in range(len(self.post.under_way)):
                 self.end(0, "taken")
+        for name in NAMES:
+            self.enqueue(name, 600)
+        for _ in NAMES:
+            self.look(minutes=0)
+            self.end(0, "taken")
+            self.end(0, "taken")
+        assert all(f"Notice {self.count - number}" in self.arrived for number in range(len(NAMES)))
         self.clock.move(days=2)
         self.look(minutes=0)
         states = {notice.title: notice for notice in self.ledger.notices.latest(SITE.name, 999)}
@@ -122,6 +129,18 @@ class Machine(RuleBasedStateMachine):
             future.set_result(None)
         else:
             future.set_exception(DeliveryError(how, perhaps_sent=how != "refused"))
+
+    @rule(
+        name=st.sampled_from(NAMES),
+        how=st.sampled_from(ENDS),
+        fails_in=st.sampled_from([None, 0, 1, 2]),
+    )
+    def send_one(self, name: str, how: str, fails_in: int | None) -> None:
+        """Begin something, let it end, and look while the ledger may fail."""
+        self.enqueue(name, 600)
+        self.look(minutes=0)
+        self.end(0, how)
+        self.look(minutes=0.5, fails_in=fails_in)
 
     @rule(how=st.sampled_from(["silent", "late"]))
     def crash(self, how: str) -> None:
