@@ -21,7 +21,7 @@ from tests.support.postgres_server import PostgresServer
 
 pytestmark = pytest.mark.xdist_group("postgres")
 
-NAMES = [f"court-{number}" for number in range(7)]
+NAMES = [f"court-{number}" for number in range(4)]
 
 
 class Town:
@@ -30,7 +30,7 @@ class Town:
     def __init__(self, folder: Path, address: PostgresAddress, act: Callable[[int], None]) -> None:
         self.address, self._act = address, act
         self.streets = [
-            Street(folder, FakeClock(local("16:50")), address=address) for _ in range(2)
+            Street(folder, FakeClock(local("16:57")), address=address) for _ in range(2)
         ]
         first, second = self.streets
         second.clock = first.clock
@@ -72,22 +72,22 @@ def town(
 
 
 def test_each_household_is_told_once_by_one_of_them(town: Town) -> None:
-    town.run(20)
+    town.run(8)
 
     assert town.told() == Counter(NAMES)
     assert sum(len(street.source.asked) for street in town.streets) <= len(town.streets)
 
 
 def test_what_a_dead_worker_had_is_told_by_the_other(town: Town) -> None:
-    town.run(5)
+    town.run(1)
     town.die(0)
-    town.run(20)
+    town.run(8)
 
     assert town.told() == Counter(NAMES)
 
 
 def test_an_answer_from_outside_gives_a_turn_at_once(town: Town) -> None:
-    town.run(20)
+    town.run(8)
     with closing(open_one(town.address, NAMES[0])) as ledger:
         ledger.keep_moved(NAMES[0], town.streets[0].clock(), {})
         (row,) = ledger.database.rows("SELECT due_at FROM turn WHERE site = ?", NAMES[0])
@@ -106,7 +106,7 @@ def test_a_server_that_is_away_is_the_trouble_of_the_house_until_it_is_back(
         for street in town.streets:
             assert "away" in street.house.troubles[0]
 
-    town.run(LEASE / timedelta(minutes=1) + 15)
+    town.run(LEASE / timedelta(minutes=1) + 5)
 
     assert [street.house.troubles for street in town.streets] == [[], []]
     assert town.told() == Counter(NAMES)
