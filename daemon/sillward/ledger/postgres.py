@@ -39,9 +39,6 @@ from sillward.ledger.database import Cursor, Database
 from sillward.ledger.migrations import MIGRATIONS
 from sillward.ledger.tables.turns import TurnTable
 
-FIRST_VERSION = 12
-"""The version of the first ledger on a server. Later steps of `MIGRATIONS` run on both."""
-
 CONNECT_S = 10
 """How long to wait for a server [s]. Judgement: it is near, and a failover takes longer anyhow."""
 
@@ -316,6 +313,9 @@ class PostgresDatabase(Database):
 
 def prepare(connection: psycopg.Connection[Any], address: PostgresAddress) -> None:
     """Make the tables in an empty database, or bring them to this version.
+
+    The first ledger on a server was of version 12: the steps of `MIGRATIONS` from there on run on
+    both kinds of databases.
 
     Raise LedgerError if that cannot be, NewerLedgerError for a later version, NotOursError for the
     database of another program.

@@ -1,4 +1,4 @@
-"""The tables of the ledger, in a file or on a server (`postgres_schema` says what differs)."""
+"""The tables of the ledger, in a file or on a server (`postgres.as_postgres` has what differs)."""
 
 import sqlite3
 from collections.abc import Sequence
