@@ -41,8 +41,8 @@ from sillward.service.households_status import keep_standing
 from sillward.service.run_control import RunControl
 from sillward.service.turns import NET, next_turn
 
-MAX_DESKS = 1500
-"""So many desks are in memory. Measured: 100 kB each with 40 plants."""
+MAX_DESKS = 1000
+"""So many desks are in memory. Measured: 120 kB each with 40 plants."""
 
 MAX_REASONS = 2
 """Of what is wrong with a collection that cannot be used, `status` says so many."""
