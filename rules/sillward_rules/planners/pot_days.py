@@ -117,11 +117,11 @@ def water_days(
     for number, ((_, standing), end) in enumerate(zip(standing_by_day, ends, strict=True)):
         columns = np.where(standing[here] == NO_SPOT, scene.home[here], standing[here])
         begin = max(at_mornings[number], scene.now.timestamp())
-        dry = _runs_low(levels, buckets, columns, begin, end)
-        levels.water(buckets, np.flatnonzero(dry))
+        both = buckets.twice()
+        levels.water(both.way(1), np.arange(here.size))
+        dry = _runs_low(levels, both, columns, begin, end)
+        buckets = both.either(dry)
         watered[number] = dry
-        for _ in levels.between(columns, begin, end, buckets):
-            pass
     days = [day for day, _ in standing_by_day]
     found: dict[tuple[date, ...], list[int]] = {}
     for pot in range(levels.cohorts.size):
@@ -135,10 +135,14 @@ def water_days(
 
 
 def _runs_low(
-    levels: PotLevels, buckets: Buckets, columns: Standing, begin: float, end: float
+    levels: PotLevels, both: Buckets, columns: Standing, begin: float, end: float
 ) -> np.ndarray:
-    """(pot,) whether pots get so low between two moments [unix s] that they cannot wait longer."""
-    low = may_be_low(levels, buckets, WAITS_SHARE)
-    for _, after in levels.between(columns, begin, end, buckets.copy()):
-        low |= may_be_low(levels, after, WAITS_SHARE)
+    """(pot,) whether pots get so low between two moments [unix s] that they cannot wait longer.
+
+    both (2, pot) : their water as it is, which is looked at, and as it is if they are watered at
+    the first moment; carried to the second one.
+    """
+    low = may_be_low(levels, both.way(0), WAITS_SHARE)
+    for _, after in levels.between(columns, begin, end, both):
+        low |= may_be_low(levels, after.way(0), WAITS_SHARE)
     return low

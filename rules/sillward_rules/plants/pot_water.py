@@ -178,6 +178,10 @@ class Buckets:
         """Return one of two ways, (pot,). It changes with them until the next hour passes."""
         return self._each(lambda column: np.asarray(column[number]))
 
+    def either(self, second: np.ndarray) -> "Buckets":
+        """Return for each pot one of two ways: the second where (pot,) says so."""
+        return self._each(lambda column: np.where(second, column[1], column[0]))
+
     def _each(self, of: Callable[[Array], Array]) -> "Buckets":
         return Buckets(
             of(self.share),
