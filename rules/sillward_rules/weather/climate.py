@@ -1,9 +1,9 @@
 """The climate of each spot: what the forecast becomes where the plants stand."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,6 +31,7 @@ from sillward_rules.weather.at_spots import (
     sunlit_spots,
 )
 from sillward_rules.weather.hourly import (
+    SERIES,
     Weather,
     at_moments,
     between,
@@ -146,20 +147,29 @@ def climate_of(
 
     axil_factor : how much slower than an open film a crown dries.
     """
-    given = (site, tuple(spots), weather)
+    spots = tuple(spots)
 
     def work_out() -> tuple[object, Climate]:
-        return given, _work_out(*given, axil_factor, None)
+        return (site, spots, weather), _work_out(site, spots, weather, axil_factor, None)
 
     # Kept with what it was worked out from, so that no other object can have the same identity.
-    key = (*(id(part) for part in given), axil_factor)
+    key = (id(site), id(spots), *_identity(weather), axil_factor)
     return _recent.of(key, work_out)[1]
+
+
+def _identity(weather: Weather) -> tuple[Hashable, ...]:
+    """Return what stays equal for weathers with the very same hours, as long as one of them lives.
+
+    The same forecast is handed out anew with other remarks, or another spread: these change nothing
+    of the climate.
+    """
+    return (*(id(getattr(weather, name)) for name in ("times", *SERIES)), weather.fetched_at)
 
 
 _recent = Memo(2)
 """A forecast is used several times a day, and two at a time when a newer one is compared with the
-last. An equal one is worked out again: to compare its hours would take longer. No more are kept
-because a daemon holds them for as long as it runs."""
+last. Equal hours are worked out again: to compare them would take longer. No more are kept because
+a daemon holds them for as long as it runs."""
 
 
 def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
@@ -172,13 +182,18 @@ def climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
 
     hourly : the climate of this weather at its full hours.
     """
-    return _climate_by_night(site, hourly, weather)
+
+    def work_out() -> tuple[object, Climate]:
+        at = sun.moments_of_nights(site, weather.times, NIGHT_STEP_S)
+        of_moments = at_moments(weather, at)
+        found = _work_out(site, hourly.spots, of_moments, AXIL_FACTOR, hourly)
+        return (site, hourly, weather), found
+
+    key = (id(site), id(hourly), *_identity(weather))
+    return _recent_by_night.of(key, work_out)[1]
 
 
-@lru_cache(maxsize=2)
-def _climate_by_night(site: Site, hourly: Climate, weather: Weather) -> Climate:
-    at = sun.moments_of_nights(site, weather.times, NIGHT_STEP_S)
-    return _work_out(site, hourly.spots, at_moments(weather, at), AXIL_FACTOR, hourly)
+_recent_by_night = Memo(2)
 
 
 # Long because each series follows from those before it, and the result lists two dozen of them.

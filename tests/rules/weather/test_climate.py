@@ -15,7 +15,8 @@ from sillward_rules.physics import air
 from sillward_rules.physics.surface import CALM_WIND_M_S
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Habits
-from sillward_rules.weather.climate import Climate, climate_of, film_air
+from sillward_rules.remark import NoForecast
+from sillward_rules.weather.climate import Climate, climate_by_night, climate_of, film_air
 from sillward_rules.weather.cloud import HIGH
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.light import daily_light_integral
@@ -488,6 +489,23 @@ def test_no_hours_make_no_season_and_no_climate() -> None:
     assert all(getattr(here, name).shape == (0, 2) for name in ARRAYS)
     nothing = film_air(here, np.array([MAY.timestamp()]))
     assert np.isnan(nothing.temp_c).all()
+
+
+# -- kept
+
+
+def test_a_forecast_with_other_remarks_has_the_climate_that_it_had() -> None:
+    forecast, spots = sky(), (SAID, WARM_ROOM)
+    hourly = climate_of(MENDOZA, spots, forecast)
+    by_night = climate_by_night(MENDOZA, hourly, forecast)
+
+    said = replace(forecast, remarks=(NoForecast(),))
+    assert climate_of(MENDOZA, spots, said) is hourly
+    assert climate_by_night(MENDOZA, hourly, said) is by_night
+    warmer = replace(forecast, temp_c=forecast.temp_c + 1.0)
+    assert climate_of(MENDOZA, spots, warmer).temp_c[0, 0] > hourly.temp_c[0, 0]
+    later = replace(forecast, fetched_at=forecast.fetched_at + timedelta(hours=1))
+    assert climate_of(MENDOZA, spots, later) is not hourly
 
 
 # -- the unknown
