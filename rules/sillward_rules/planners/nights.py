@@ -24,7 +24,7 @@ from sillward_rules.plants.collection import DEFAULT_CAUTION
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.plants.rules import QUANTITIES
 from sillward_rules.weather import sun
-from sillward_rules.weather.hourly import hours_within, moment
+from sillward_rules.weather.hourly import covers_hours, hours_within, moment
 from sillward_rules.weather.spot_columns import NO_SPOT, at_columns
 from sillward_rules.weather.sun import DayEvents, Night
 
@@ -429,15 +429,16 @@ def _has_unknown_hours(scene: Scene, firing: Firing, start: datetime, night: Nig
     if scene.forecast_expired:
         return np.asarray(follows_weather)
     span = firing.rule.hours.of_night(scene.site, night)
-    hours = hours_within(start, night.cold_until)
-    counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
     if span is not None:
         start = max(start, span[0])
-        counts &= hours >= span[0].timestamp()
-    counted, times = hours[counts], firing.times
-    # All full hours from the first to the last of a firing's moments are among them.
-    if counted.size and not (times.size and times[0] <= counted[0] and counted[-1] <= times[-1]):
-        return np.asarray(follows_weather)
+    # A firing has all full hours from its first moment to its last. Only where these do not reach
+    # over all that is left it matters which of the hours are the rule's.
+    if not covers_hours(firing.times, start, night.cold_until):
+        hours, times = hours_within(start, night.cold_until), firing.times
+        counts = firing.rule.hours.mask(scene.site, hours, sun.is_night(scene.site, hours))
+        for hour in hours[counts][[0, -1]] if counts.any() else ():
+            if not (times.size and times[0] <= hour <= times[-1]):
+                return np.asarray(follows_weather)
     rows = firing.rows(start, night.cold_until)
     missing = firing.counts[rows][:, None] & ~firing.known[rows]
     return np.asarray(follows_weather & missing.any(axis=0))
