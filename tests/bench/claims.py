@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 
 from sillward.ledger.server_ledgers import ServerLedgers
 from sillward.service.shared_turns import SharedTurns
+from sillward.service.worker_clock import WorkerClock
 from tests.bench.table import Row, report
 from tests.support import postgres_server
 
@@ -28,8 +29,10 @@ def main() -> None:
     with postgres_server.running(**postgres_server.DURABLE) as server:
         for batch in BATCHES:
             with closing(ServerLedgers(server.emptied(), lambda: NOW)) as ledgers:
-                turns = SharedTurns(ledgers.turns, lambda: NOW, batch=batch)
-                turns.add([f"court-{number:05}" for number in range(households)])
+                turns = SharedTurns(
+                    ledgers.turns, WorkerClock(ledgers.shared(), lambda: NOW), batch=batch
+                )
+                turns.keep([f"court-{number:05}" for number in range(households)])
                 began_s = time.perf_counter()
                 names = []
                 while (name := turns.next_due()) is not None:

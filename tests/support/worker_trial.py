@@ -21,6 +21,7 @@ from sillward.ledger import Ledger, Notice, NoticeState
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.server_ledgers import ServerLedgers
 from sillward.service.shared_turns import SharedTurns
+from sillward.service.worker_clock import WorkerClock
 from sillward_rules.plants.state import PlantState
 from tests.support.chores import a_chore
 from tests.support.installation import wait_for
@@ -42,7 +43,9 @@ def utc_now() -> datetime:
 def work(url: str, arrived: Path, batch: int) -> None:
     """Work until nobody is due any more."""
     ledgers = ServerLedgers(PostgresAddress(url), utc_now)
-    turns = SharedTurns(ledgers.turns, utc_now, batch=batch, lease=LEASE)
+    turns = SharedTurns(
+        ledgers.turns, WorkerClock(ledgers.shared(), utc_now), batch=batch, lease=LEASE
+    )
     with closing(ledgers), arrived.open("ab", buffering=0) as post:
         while True:
             name = turns.next_due()
@@ -123,7 +126,7 @@ class Trial:
         """Let the workers tell the rounds of so many households."""
         names = [f"court-{number:05}" for number in range(households)]
         with closing(ServerLedgers(self.address, utc_now)) as ledgers:
-            SharedTurns(ledgers.turns, utc_now).add(names)
+            SharedTurns(ledgers.turns, WorkerClock(ledgers.shared(), utc_now)).keep(names)
             self.arrived.touch()
             self.running = [self._start() for _ in range(self.workers)]
             try:

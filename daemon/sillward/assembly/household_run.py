@@ -26,6 +26,7 @@ from sillward.service.house import House
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.run_control import RunControl
 from sillward.service.shared_turns import SharedTurns
+from sillward.service.worker_clock import WorkerClock
 from sillward.wording.push import Message
 
 if TYPE_CHECKING:
@@ -76,6 +77,10 @@ def build_house(
     """
     asked = tuple(sources) or providers.forecast_sources(settings)
     ledgers = ledgers_at(settings.ledger, clock)
+    turns = None
+    if ledgers.turns is not None:
+        clock = worker_clock = WorkerClock(ledgers.shared(), clock)
+        turns = SharedTurns(ledgers.turns, worker_clock)
     forecasts = shared_forecasts(settings, asked, ledgers.shared(), clock, run)
     dispatcher = None
     if submit is not None:
@@ -99,7 +104,7 @@ def build_house(
         clock,
         run,
         is_sending=lambda: dispatcher is not None and dispatcher.under_way > 0,
-        shared_turns=None if ledgers.turns is None else SharedTurns(ledgers.turns, clock),
+        shared_turns=turns,
     )
     return house, equipment
 

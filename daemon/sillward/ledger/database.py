@@ -9,6 +9,7 @@ CASE; parameters are question marks; what one of the two counts differently is c
 from abc import ABC, abstractmethod
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import AbstractContextManager, contextmanager
+from datetime import datetime
 from typing import Any, ClassVar, Protocol
 
 from sillward.ledger import schema
@@ -139,6 +140,13 @@ class Database(ABC):
     @abstractmethod
     def is_at_work(self, worker: int | None) -> bool:
         """Whether a process may still be at work, as far as that is known."""
+
+    def server_now(self) -> datetime | None:
+        """Return the time by the clock of the server; None where there is none but this machine's.
+
+        Raise LedgerError.
+        """
+        return None
 
     # -- what differs
 

@@ -376,12 +376,18 @@ class Ledger:
     def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:
         """Forget the rounds that were enqueued while the clock was far ahead. Return how many.
 
+        Where the ledger is on a server its clock has to agree: it may be the clock of this machine
+        that is far behind, and those of others that are right.
+
         Such a round is told again when its day comes. Those of its notices that were sent are kept
         under another key; those that still wait are not sent. Its chores that are not
         confirmed are removed.
         """
         with self.database.transaction():
-            rounds = self.rounds.remove_enqueued_after(site, now + MAX_CLOCK_AHEAD)
+            if not self.rounds.has_enqueued_after(site, now + MAX_CLOCK_AHEAD):
+                return 0
+            latest = max(now, self.database.server_now() or now) + MAX_CLOCK_AHEAD
+            rounds = self.rounds.remove_enqueued_after(site, latest)
             for row in rounds:
                 round_, day, change_number = row["round"], row["day"], row["change_number"]
                 self.notices.set_apart(site, round_, day, change_number, row["enqueued_at"])

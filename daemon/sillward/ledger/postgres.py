@@ -22,7 +22,7 @@ import secrets
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager, suppress
-from datetime import datetime
+from datetime import UTC, datetime
 from functools import cache
 from typing import Any, ClassVar
 
@@ -71,7 +71,7 @@ _TYPES = (
 TURNS = """
 CREATE TABLE turn (
     site TEXT PRIMARY KEY, due_at TEXT NOT NULL, owner INTEGER, leased_until TEXT,
-    calls INTEGER NOT NULL DEFAULT 0
+    calls INTEGER NOT NULL DEFAULT 0, seen_on TEXT NOT NULL
 ) STRICT;
 CREATE INDEX turn_due ON turn (due_at);
 ALTER TABLE turn SET (fillfactor = 70, autovacuum_vacuum_scale_factor = 0.02)
@@ -251,6 +251,11 @@ class PostgresDatabase(Database):
     def is_at_work(self, worker: int | None) -> bool:
         """Whether there is a worker of this number: what another machine does is not known."""
         return worker is not None
+
+    def server_now(self) -> datetime:
+        """Return the time by the clock of the server. Raise LedgerError."""
+        ((seconds,),) = self.rows("SELECT EXTRACT(EPOCH FROM clock_timestamp())")
+        return datetime.fromtimestamp(seconds, UTC)
 
     @contextmanager
     def alone(self, what: str) -> Iterator[bool]:

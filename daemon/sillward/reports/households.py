@@ -12,6 +12,7 @@ from sillward.reports.providers import Provider
 from sillward.service import updates
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
 from sillward.service.households_status import standings
+from sillward.service.worker_clock import wrong_clocks
 
 MAX_LINE = 240
 """Characters of a household's line. Judgement: three lines of a terminal."""
@@ -47,7 +48,11 @@ def document(
         "schema": 1,
         "at": now.isoformat(),
         "update": None if update is None else update.line(_utc(update.at)),
-        "troubles": [*_troubles(shared, now), *updates.not_restarted(shared, now, _utc)],
+        "troubles": [
+            *_troubles(shared, now),
+            *wrong_clocks(shared, now, DAEMON_GONE_AFTER),
+            *updates.not_restarted(shared, now, _utc),
+        ],
         "providers": providers.document(shared, asked, now),
         "in_trouble": sum(bool(each["troubles"]) for each in households),
         "households": households,

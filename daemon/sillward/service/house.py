@@ -111,6 +111,8 @@ class House(Generic[Place]):
     """Those that have had no turn yet."""
     _news: "SimpleQueue[str]" = field(default_factory=SimpleQueue)
     _looked_at: datetime | None = None
+    _is_idle: bool = False
+    """Whether it gives no turns until the next look."""
     _last: tuple[datetime, float] | None = None
 
     def __post_init__(self) -> None:
@@ -131,13 +133,17 @@ class House(Generic[Place]):
 
     def _tick(self) -> None:
         began_s, now = self.monotonic(), self.clock()
-        if self._clock_was_set(now, began_s):
+        was_set = self._clock_was_set(now, began_s)
+        if was_set:
             log.warning("house.clock_set now=%s", now)
             self._looked_at = None
-            self.wake_all()
         if self._looked_at is None or not timedelta(0) <= now - self._looked_at < LOOK_EVERY:
             self._looked_at = now
-            self._look_around()
+            self._is_idle = not self._look_around()
+        if self._is_idle:
+            return
+        if was_set:
+            self.wake_all()
         while (left_s := began_s + WORK_S - self.monotonic()) > 0 and not self.run.stop_requested:
             self._take_news(wait_s=0.0)
             name = self.turns.next_due()
@@ -216,9 +222,15 @@ class House(Generic[Place]):
         passed = timedelta(seconds=at_s - before[1])
         return not -CLOCK_JUMP <= now - before[0] - passed <= CLOCK_JUMP
 
-    def _look_around(self) -> None:
-        """Look which households there are, whose files have changed, and for new forecasts."""
-        self.turns.look_around()
+    def _look_around(self) -> bool:
+        """Look which households there are, whose files have changed, and for new forecasts.
+
+        Return whether turns may be given.
+        """
+        trouble = self.turns.look_around()
+        if trouble is not None:
+            self._go_on(trouble)
+            return False
         self._look_at_folder()
         for name, member in self.members.items():
             stamp = member.stamp()
@@ -226,7 +238,7 @@ class House(Generic[Place]):
                 self._stamps[name] = stamp
                 self.wake(name)
         if self._fresh:
-            return  # forecasts are asked for once for all, when all are known
+            return True  # forecasts are asked for once for all, when all are known
         try:
             for name in self.refresh():
                 if name in self.members:
@@ -234,6 +246,7 @@ class House(Generic[Place]):
         except Exception:
             log.exception("forecast.failed_to_refresh")
         self.run.step_done()
+        return True
 
     def _look_at_folder(self) -> None:
         try:
@@ -259,8 +272,7 @@ class House(Generic[Place]):
             self._stamps[name] = self.members[name].stamp()
         if self.turns.all_come_here:
             self._fresh.update(new)
-        if new:
-            self.turns.add(new)
+        self.turns.keep(list(self.members))
 
     def _go_on(self, trouble: str) -> None:
         """Look after the households that are known, by what is known of them."""

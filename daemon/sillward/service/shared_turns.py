@@ -4,11 +4,12 @@ In the place of the heap in memory that one machine has (`turn_heap`).
 """
 
 from collections import deque
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from sillward.ledger.tables.turns import Turn, TurnTable
+from sillward.service.worker_clock import WorkerClock
 
 BATCH = 50
 """So many turns a worker takes at once. Measured: the gain of more is small beside the work itself,
@@ -26,7 +27,7 @@ class SharedTurns:
     all_come_here = False
 
     table: TurnTable
-    clock: Callable[[], datetime]
+    clock: WorkerClock
     batch: int = BATCH
     lease: timedelta = LEASE
     _waiting: deque[Turn] = field(default_factory=deque)
@@ -35,8 +36,15 @@ class SharedTurns:
     _kept: dict[str, tuple[datetime, Turn]] = field(default_factory=dict)
     """Those that have their next turn in this process too, and when."""
 
-    def look_around(self) -> None:
-        """Keep what is kept for longer, and see to what a wrong clock has put off."""
+    def look_around(self) -> str | None:
+        """Keep what is kept for longer, and see to what a wrong clock has put off.
+
+        If the clock of this worker is wrong, give back what it has and return that in words.
+        """
+        trouble = self.clock.compare()
+        if trouble is not None:
+            self.give_back()
+            return trouble
         now = self.clock()
         self.table.set_right(now)
         for name, (at, turn) in list(self._kept.items()):
@@ -44,15 +52,20 @@ class SharedTurns:
                 self._kept[name] = at, replace(turn, until=now + self.lease)
             else:
                 del self._kept[name]
+        return None
 
-    def add(self, names: Sequence[str]) -> None:
-        """Begin to look after households, whoever will."""
-        known = self.table.sites()
-        self.table.add([name for name in names if name not in known])
+    def keep(self, names: Sequence[str]) -> None:
+        """Look after these households, whoever will.
+
+        That is said at each look, so that none is lost whatever others have done to the table.
+        """
+        self.table.keep(names, self.clock().date())
 
     def remove(self, name: str) -> None:
-        """Look after a household no longer."""
-        self.table.remove(name)
+        """Leave a household to those workers that see its folder."""
+        _, turn = self._kept.pop(name, (None, None))
+        if turn is not None:
+            self.table.end(turn, None)
 
     @property
     def has_due(self) -> bool:
@@ -105,6 +118,6 @@ class SharedTurns:
     def give_back(self) -> None:
         """Let others have what this worker has not begun, or keeps: it ends."""
         for turn in (*self._waiting, *(turn for _, turn in self._kept.values())):
-            self.table.end(turn, self.clock())
+            self.table.end(turn, None)
         self._waiting.clear()
         self._kept.clear()

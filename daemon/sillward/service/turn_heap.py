@@ -18,16 +18,17 @@ class Turns(Protocol):
         """Whether every household has its turns in this process."""
         ...
 
-    def look_around(self) -> None:
-        """See to what others have left."""
+    def look_around(self) -> str | None:
+        """See to what others have left. Return why this process must give no turn, in words; None
+        if it may."""
         ...
 
-    def add(self, names: Sequence[str]) -> None:
-        """Begin to look after households: they are due."""
+    def keep(self, names: Sequence[str]) -> None:
+        """Look after these households: those that are new are due."""
         ...
 
     def remove(self, name: str) -> None:
-        """Look after a household no longer."""
+        """Look after a household no longer in this process."""
         ...
 
     @property
@@ -68,14 +69,16 @@ class TurnHeap:
     """One whose time is not that in `_turn_at` has been replaced."""
     _known: set[str] = field(default_factory=set)
 
-    def look_around(self) -> None:
+    def look_around(self) -> str | None:
         """Do nothing: nobody else has any."""
+        return None
 
-    def add(self, names: Sequence[str]) -> None:
-        """Begin to look after households: they are due."""
-        self._known.update(names)
+    def keep(self, names: Sequence[str]) -> None:
+        """Look after these households: those that are new are due."""
         for name in names:
-            self.wake(name)
+            if name not in self._known:
+                self._known.add(name)
+                self.wake(name)
 
     def remove(self, name: str) -> None:
         """Look after a household no longer."""

@@ -80,6 +80,29 @@ def test_what_was_read_in_a_transaction_still_holds_when_it_writes(
     assert schedule.calls == 100
 
 
+def test_no_round_is_forgotten_on_the_word_of_one_clock(
+    ledger: Ledger, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    ledger.keep_round(
+        "court", "dusk", NOW.date(), NOW, notices=[], chores=[], states_now={},
+        states_once_delivered={},
+    )  # fmt: skip
+    behind = NOW - timedelta(hours=13)
+
+    monkeypatch.setattr(PostgresDatabase, "server_now", lambda _: NOW)
+    assert ledger.forget_rounds_of_wrong_clock("court", behind) == 0
+    monkeypatch.setattr(PostgresDatabase, "server_now", lambda _: behind)
+    assert ledger.forget_rounds_of_wrong_clock("court", behind) == 1
+
+
+def test_the_time_of_the_server_is_had(ledger: Ledger) -> None:
+    there = ledger.database.server_now()
+
+    assert there is not None
+    assert there.tzinfo is UTC
+    assert there > datetime(2026, 1, 1, tzinfo=UTC)
+
+
 def test_households_do_not_wait_for_each_other(ledger: Ledger, other: Ledger) -> None:
     of_household(ledger, "court")
     of_household(other, "hill").execute("SET lock_timeout = '1ms'")

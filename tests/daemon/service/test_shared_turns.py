@@ -4,14 +4,17 @@ import random
 from collections.abc import Iterator
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
 
 from sillward.ledger import postgres as server
 from sillward.ledger.address import PostgresAddress
+from sillward.ledger.postgres import PostgresDatabase
 from sillward.ledger.server_ledgers import ServerLedgers
 from sillward.service.shared_turns import LEASE, SharedTurns
+from sillward.service.worker_clock import WorkerClock, wrong_clocks
 from tests.support.worker_trial import Trial
 
 pytestmark = pytest.mark.xdist_group("postgres")
@@ -33,9 +36,22 @@ class Workers:
     def __init__(self, address: PostgresAddress, monkeypatch: pytest.MonkeyPatch) -> None:
         self.clock = Clock()
         self.ledgers = [ServerLedgers(address, self.clock) for _ in range(2)]
-        self.turns = [SharedTurns(each.turns, self.clock, batch=2) for each in self.ledgers]
+        self.off = [timedelta(0), timedelta(0)]
+        """By how much the clock of each worker is ahead."""
+        self.turns = [
+            SharedTurns(
+                each.turns,
+                WorkerClock(each.shared(), partial(self._own, number), f"machine-{number}"),
+                batch=2,
+            )
+            for number, each in enumerate(self.ledgers)
+        ]
         self._acting = 0
         monkeypatch.setattr(server, "this_worker", lambda: 1 + self._acting)
+        monkeypatch.setattr(PostgresDatabase, "server_now", lambda _: self.clock())
+
+    def _own(self, number: int) -> datetime:
+        return self.clock() + self.off[number]
 
     def __call__(self, number: int) -> SharedTurns:
         self._acting = number
@@ -49,7 +65,7 @@ class Workers:
 @pytest.fixture
 def workers(postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch) -> Iterator[Workers]:
     with closing(Workers(postgres, monkeypatch)) as both:
-        both(0).add(["court", "hill", "mill"])
+        both(0).keep(["court", "hill", "mill"])
         yield both
 
 
@@ -142,15 +158,11 @@ def test_what_a_clock_that_was_ahead_put_off_comes_back(workers: Workers) -> Non
     assert sorted(take_all(workers(1))) == sorted([name, *rest])
 
 
-def test_who_leaves_has_no_turn_and_who_stops_gives_back(workers: Workers) -> None:
-    workers(0).next_due()
+def test_who_stops_gives_back_what_is_not_begun(workers: Workers) -> None:
+    begun = workers(0).next_due()
     workers(0).give_back()
-    workers(0).remove("mill")
 
-    left = {"court", "hill"}
-    assert set(take_all(workers(1))) <= left
-    workers.clock.now += LEASE
-    assert set(take_all(workers(1))) == left
+    assert set(take_all(workers(1))) == {"court", "hill", "mill"} - {begun}
 
 
 def test_a_household_whose_message_is_under_way_stays_with_its_worker(workers: Workers) -> None:
@@ -169,6 +181,68 @@ def test_a_household_whose_message_is_under_way_stays_with_its_worker(workers: W
     assert workers(0).next_due() == first
     workers(0).schedule(first, workers.clock())
     assert workers(1).next_due() == first
+
+
+def test_nobody_loses_a_turn_because_one_worker_does_not_see_a_folder(workers: Workers) -> None:
+    kept, *rest = take_all(workers(1))
+    workers(1).schedule(kept, workers.clock() + NET, keep=True)
+    for name in (kept, *rest):
+        workers(1).remove(name)  # as far as the second one knows they are gone
+
+    workers(1).keep([])
+
+    assert workers(0).next_due() == kept  # the others are in a turn
+    workers.clock.now += LEASE
+    assert sorted(take_all(workers(0))) == sorted([kept, *rest])
+
+
+def test_a_turn_that_somebody_took_away_is_there_again_at_the_next_look(workers: Workers) -> None:
+    workers.ledgers[0].shared().database.execute("DELETE FROM turn")
+
+    workers(0).keep(["court", "hill"])
+
+    assert sorted(take_all(workers(1))) == ["court", "hill"]
+
+
+def test_whose_folder_nobody_sees_for_days_has_no_turn_any_more(workers: Workers) -> None:
+    for _ in range(5):
+        workers(0).keep(["court"])
+        workers.clock.now += timedelta(days=1)
+
+    assert take_all(workers(1)) == ["court"]
+
+
+@pytest.mark.parametrize("hours", [-13.0, -0.02, 0.02, 9000.0])
+def test_a_worker_with_a_wrong_clock_has_no_turns_until_it_is_right(
+    workers: Workers, hours: float
+) -> None:
+    workers(1).next_due()  # and one more is taken
+    workers.off[1] = timedelta(hours=hours)
+
+    trouble = workers(1).look_around()
+
+    assert trouble is not None
+    assert trouble.startswith("the clock of machine-1 is ")
+    shared, now = workers.ledgers[0].shared(), workers.clock()
+    assert wrong_clocks(shared, now, timedelta(minutes=30)) == [trouble]
+    assert workers(0).look_around() is None
+    assert len(take_all(workers(0))) == 2  # but for the one that is in its turn
+    workers.off[1] = timedelta(0)
+    assert workers(1).look_around() is None
+    assert wrong_clocks(shared, now, timedelta(minutes=30)) == []
+
+
+def test_a_clock_that_is_some_seconds_off_is_corrected(workers: Workers) -> None:
+    workers.off[1] = timedelta(seconds=-20)
+    assert workers(1).look_around() is None
+
+    for name in take_all(workers(1)):
+        workers(1).schedule(name, workers(1).clock() + NET)
+
+    workers.clock.now += NET - timedelta(seconds=1)
+    assert take_all(workers(0)) == []
+    workers.clock.now += timedelta(seconds=1)
+    assert len(take_all(workers(1))) == 3
 
 
 def test_what_a_dead_worker_kept_is_anothers(workers: Workers) -> None:

@@ -13,7 +13,10 @@ import pytest
 from sillward.ledger import postgres as server
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.house import open_one
+from sillward.ledger.postgres import PostgresDatabase
+from sillward.reports import households
 from sillward.service.shared_turns import LEASE
+from sillward.service.worker_clock import WorkerClock
 from tests.support.desks import local
 from tests.support.fakes import FakeClock
 from tests.support.houses import Street
@@ -65,10 +68,11 @@ def town(
     acting = [0]
     monkeypatch.setattr(server, "this_worker", lambda: 1 + acting[0])
     with ExitStack() as stack:
-        town = Town(tmp_path, postgres, lambda number: acting.__setitem__(0, number))
-        for street in town.streets:
+        made = Town(tmp_path, postgres, lambda number: acting.__setitem__(0, number))
+        monkeypatch.setattr(PostgresDatabase, "server_now", lambda _: made.streets[0].clock())
+        for street in made.streets:
             stack.callback(street.close)
-        yield town
+        yield made
 
 
 def test_each_household_is_told_once_by_one_of_them(town: Town) -> None:
@@ -93,6 +97,31 @@ def test_an_answer_from_outside_gives_a_turn_at_once(town: Town) -> None:
         (row,) = ledger.database.rows("SELECT due_at FROM turn WHERE site = ?", NAMES[0])
 
     assert row["due_at"] == ""
+
+
+def test_a_worker_whose_clock_is_wrong_leaves_all_to_the_others(town: Town) -> None:
+    right, wrong = town.streets
+    clock = wrong.equipment.clock
+    assert isinstance(clock, WorkerClock)
+    clock.own = lambda: right.clock() - timedelta(hours=13)
+
+    town.run(18)
+
+    assert Counter(each.household for each in right.post.sent) == Counter(NAMES)
+    assert wrong.post.sent == []
+    assert "13 hours behind" in wrong.house.troubles[0]
+    shown = households.document(right.equipment.ledgers.shared(), NAMES, right.clock())
+    assert shown["troubles"] == wrong.house.troubles
+
+
+def test_a_folder_that_one_worker_does_not_see_is_looked_after_by_the_others(town: Town) -> None:
+    town.run(0.5)
+    seen = town.streets[1].house.find()
+    town.streets[1].house.find = lambda: {name: seen[name] for name in NAMES[1:]}
+
+    town.run(8)
+
+    assert town.told() == Counter(NAMES)
 
 
 def test_a_server_that_is_away_is_the_trouble_of_the_house_until_it_is_back(

@@ -126,6 +126,15 @@ class RoundTable:
         )
         return rows[0] if rows else None
 
+    def has_enqueued_after(self, site: str, latest: datetime) -> bool:
+        """Whether a round was enqueued after a time."""
+        return bool(
+            self._database.rows(
+                "SELECT 1 FROM round WHERE site = ? AND enqueued_at > ? LIMIT 1",
+                *(site, to_text(latest)),
+            )
+        )
+
     def remove_enqueued_after(self, site: str, latest: datetime) -> list[Row]:
         """Remove the rounds that were enqueued after a time; return what each of them was."""
         return self._database.rows(

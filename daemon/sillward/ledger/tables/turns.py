@@ -12,7 +12,7 @@ Only on a server: SKIP LOCKED, by which workers do not wait for each other, is P
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import to_text
@@ -21,8 +21,19 @@ HORIZON = timedelta(hours=1)
 """What is due, or leased, for longer than this was written while a clock was ahead. Judgement: far
 beyond the minutes for which a turn is put off, or a lease holds."""
 
+KEPT_UNSEEN = timedelta(days=3)
+"""The row of a household whose folder no worker sees is kept for so long. Judgement: it costs next
+to nothing, and days are beyond what any copy, or share that lags behind, takes."""
+
 AT_ONCE = ""
 """A moment before all others, for what is to have its turn at once."""
+
+UNSYNCED = "WITH unsynced AS MATERIALIZED (SELECT set_config('synchronous_commit', 'off', true))"
+"""Before an UPDATE that reads from it: its commit does not wait until it is on the disk, as one for
+each turn would cost more than a turn in which nothing is due. All others see it at once. If the
+server loses power, a part of the last second of these is lost: a household whose turn had ended is
+looked at once more, and one that was taken may be taken by another worker, which is no harm, as the
+module says. What is told and answered is committed by others, which wait."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,22 +54,26 @@ class TurnTable:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def add(self, sites: Sequence[str]) -> None:
-        """Begin to look after households; those that are known keep their turn."""
-        for site in sites:
-            self._database.rows(
-                "INSERT INTO turn (site, due_at) VALUES (?, ?) ON CONFLICT (site) DO NOTHING"
-                " RETURNING site",
-                *(site, AT_ONCE),
-            )
+    def keep(self, sites: Sequence[str], today: date) -> None:
+        """Look after households, whose folders a worker sees; those that are known keep their turn.
 
-    def remove(self, site: str) -> None:
-        """Look after a household no longer."""
-        self._database.rows("DELETE FROM turn WHERE site = ? RETURNING site", site)
-
-    def sites(self) -> set[str]:
-        """Return the households that are looked after."""
-        return {row["site"] for row in self._database.rows("SELECT site FROM turn")}
+        Those that no worker has seen for days are forgotten. One worker alone can take away
+        nobody's turn: its folder may lag behind, or be another one.
+        """
+        names = list(sites)
+        self._database.rows(
+            "INSERT INTO turn (site, due_at, seen_on) SELECT site, ?, ? FROM unnest(?::text[])"
+            " AS there (site) ON CONFLICT (site) DO NOTHING RETURNING site",
+            *(AT_ONCE, str(today), names),
+        )
+        self._database.rows(  # once a day; SKIP LOCKED, since another worker may do it just now
+            "UPDATE turn SET seen_on = ? WHERE site IN (SELECT site FROM turn WHERE seen_on < ?"
+            " AND site = ANY (?::text[]) FOR UPDATE SKIP LOCKED) RETURNING site",
+            *(str(today), str(today), names),
+        )
+        self._database.rows(
+            "DELETE FROM turn WHERE seen_on < ? RETURNING site", str(today - KEPT_UNSEEN)
+        )
 
     def claim(self, now: datetime, until: datetime, most: int) -> list[Turn]:
         """Take households that are due, the longest first, until a moment; at most so many.
@@ -66,7 +81,7 @@ class TurnTable:
         Another worker that does the same at this moment takes others.
         """
         rows = self._database.rows(
-            "UPDATE turn SET owner = ?, leased_until = ? FROM"
+            f"{UNSYNCED} UPDATE turn SET owner = ?, leased_until = ? FROM unsynced,"
             " (SELECT site FROM turn WHERE due_at <= ?"
             " AND (leased_until IS NULL OR leased_until <= ? OR leased_until > ?)"
             " ORDER BY due_at LIMIT ? FOR UPDATE SKIP LOCKED) AS due"
@@ -81,15 +96,16 @@ class TurnTable:
         """Keep a household for longer. Return False if it is another worker's by now."""
         return self._still_own("SET leased_until = ?", turn, to_text(until))
 
-    def end(self, turn: Turn, next_at: datetime) -> bool:
+    def end(self, turn: Turn, next_at: datetime | None) -> bool:
         """Give a household back, with its next turn. Return False if it is another worker's by now.
 
-        If it was called meanwhile, it is due at once: the turn may have been too early to see why.
+        next_at: None for at once. So it is if it was called meanwhile: the turn may have been too
+        early to see why.
         """
         return self._still_own(
             "SET due_at = CASE WHEN calls = ? THEN ? ELSE ? END, owner = NULL, leased_until = NULL",
             turn,
-            *(turn.calls, to_text(next_at), AT_ONCE),
+            *(turn.calls, AT_ONCE if next_at is None else to_text(next_at), AT_ONCE),
         )
 
     def call(self, site: str) -> None:
@@ -115,7 +131,8 @@ class TurnTable:
 
     def _still_own(self, change: str, turn: Turn, *values: object) -> bool:
         rows = self._database.rows(
-            f"UPDATE turn {change} WHERE site = ? AND owner = ? RETURNING site",
+            f"{UNSYNCED} UPDATE turn {change} FROM unsynced WHERE site = ? AND owner = ?"
+            " RETURNING site",
             *(*values, turn.site, self._database.worker),
         )
         return bool(rows)

@@ -1,0 +1,110 @@
+"""The clock of a worker, held against that of the server on which the ledgers are.
+
+Workers that share households must agree about the time: one whose clock is wrong would tell rounds
+that are not due, take what others have told for a mistake, and hold on to its turns, or lose them.
+So all of them go by the clock of the server, and a worker whose own is far from it does nothing but
+say so: whichever of the two is wrong, somebody must set it right.
+"""
+
+import logging
+import socket
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from sillward.errors import LedgerError
+from sillward.ledger import Ledger
+
+TOLERANCE = timedelta(seconds=30)
+"""A clock that differs by less is corrected. Judgement: far more than one that is kept right by NTP
+is off, or than a question to the server takes; far less than a grower would notice."""
+
+WRONG_MARK = "worker with a wrong clock"
+"""The beginning of the mark that a worker keeps while its clock is wrong; its machine follows."""
+
+KEPT_EVERY = timedelta(minutes=10)
+"""How often the mark is written again, for `status` to know that it still holds."""
+
+log = logging.getLogger(__name__)
+
+
+@dataclass(slots=True)
+class WorkerClock:
+    """The time by the server's clock, as it was measured last.
+
+    shared: a ledger on the server; own: the clock of this machine.
+    """
+
+    shared: Ledger
+    own: Callable[[], datetime]
+    machine: str = ""
+    _ahead: timedelta = timedelta(0)
+    """So far the server's clock is ahead of the machine's."""
+    _noted_at: datetime | None = None
+    _may_be_noted: bool = True
+    """Also by the process before this one."""
+
+    def __post_init__(self) -> None:
+        """Find out the name of the machine."""
+        self.machine = self.machine or socket.gethostname()
+
+    def __call__(self) -> datetime:
+        """Return the time."""
+        return self.own() + self._ahead
+
+    def compare(self) -> str | None:
+        """Measure the difference. Return what is wrong, in words; None if nothing is.
+
+        Raise LedgerError if the server cannot be asked.
+        """
+        before = self.own()
+        there = self.shared.database.server_now()
+        after = self.own()
+        if there is None:
+            return None
+        ahead = there - (before + (after - before) / 2)
+        if abs(ahead) < TOLERANCE:
+            self._ahead = ahead
+            self._note(None, there)
+            return None
+        self._ahead = timedelta(0)
+        off = "ahead of" if ahead < timedelta(0) else "behind"
+        trouble = (
+            f"the clock of {self.machine} is {_length(abs(ahead))} {off} that of the ledger's "
+            "server: this worker looks after nobody until they agree"
+        )
+        self._note(trouble, there)
+        return trouble
+
+    def _note(self, trouble: str | None, now: datetime) -> None:
+        """Keep the mark for `status`, with the time by the server; without a trouble remove it."""
+        name = f"{WRONG_MARK}, {self.machine}"
+        try:
+            if trouble is None and self._may_be_noted:
+                self.shared.marks.remove(name)
+                self._noted_at, self._may_be_noted = None, False
+            if trouble is not None and (
+                self._noted_at is None or now - self._noted_at >= KEPT_EVERY
+            ):
+                self.shared.marks.set(name, now, trouble)
+                self._noted_at, self._may_be_noted = now, True
+        except LedgerError as error:
+            log.error("ledger.failed reason=%s", error)
+
+
+def wrong_clocks(shared: Ledger, now: datetime, kept_for: timedelta) -> list[str]:
+    """Return what workers have said about their clocks, as far as it was kept up for this long."""
+    return [
+        mark.text
+        for name, mark in sorted(shared.marks.all().items())
+        if name.startswith(f"{WRONG_MARK}, ") and abs(now - mark.at) <= kept_for
+    ]
+
+
+def _length(by: timedelta) -> str:
+    """Return how long that is, in one unit."""
+    seconds = by.total_seconds()
+    for unit, size in (("days", 86400.0), ("hours", 3600.0), ("minutes", 60.0)):
+        if seconds >= 2 * size:
+            return f"{seconds / size:.0f} {unit}"
+    return f"{seconds:.0f} seconds"
