@@ -5,15 +5,17 @@ dispatcher outlives desks and connections to ledgers, so that no outcome is lost
 
 None holds up another: there is at most one attempt at a time for each channel of a household, few
 for each household, and for each kind of service no more than half of all, so that the others go on
-while one service hangs. Who found no room is called when there is some, first come, first called.
+while one service hangs. Who found no room is called when there is some for its kind, first come,
+first called; what room was offered is nobody else's until that household was looked at, so that
+each place calls one.
 """
 
 import threading
-from collections import OrderedDict
+from collections import Counter, OrderedDict
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from functools import partial
 
 from sillward.config.channel import Channel
@@ -29,6 +31,14 @@ OF_ONE_KIND = AT_ONCE // 2
 
 OF_ONE_HOUSEHOLD = 2
 """Of them, those of one household: its other channels wait while two hang. Judgement."""
+
+OFFERED = timedelta(seconds=30)
+"""So long a place is kept for who was called. It may never come: another process can have its
+turns. Judgement: as often a household is looked at that has something left to send."""
+
+
+_Claim = tuple[str, str]
+"""A site, and the kind of service through which it is to be told."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,9 +102,10 @@ class Dispatcher:
         """By the key of the notice."""
         self._ended: dict[str, dict[str, Outcome]] = {}
         """By site and key, until they are settled."""
-        self._waiting: OrderedDict[str, None] = OrderedDict()
-        """The sites that found no room, in the order in which they are called."""
-        self._called: set[str] = set()
+        self._waiting: OrderedDict[_Claim, None] = OrderedDict()
+        """Who found no room, in the order in which they are called."""
+        self._offered: dict[_Claim, datetime] = {}
+        """Who was called and has not been looked at since, and when."""
         self._sent = self._failed = 0
 
     # -- for a desk
@@ -114,16 +125,19 @@ class Dispatcher:
             alike = sum(_kind_of(one.channel) == kind for one in under_way)
             if len(under_way) < self._at_once and alike < self._of_one_kind:
                 return True
-            self._waiting[notice.site] = None
-            if notice.site in self._called:  # it came, and others were faster
-                self._waiting.move_to_end(notice.site, last=False)
+            claim = notice.site, kind
+            self._waiting.setdefault(claim)
+            if claim in self._offered:  # it came, and others were faster
+                self._waiting.move_to_end(claim, last=False)
             return False
 
     def begin(self, attempt: Attempt) -> None:
         """Begin an attempt for which there is room. Its notice has been claimed."""
-        key = attempt.notice.key
+        key, claim = attempt.notice.key, (attempt.notice.site, _kind_of(attempt.channel))
         with self._lock:
             self._under_way[key] = attempt
+            self._offered.pop(claim, None)
+            self._waiting.pop(claim, None)
         try:
             future = self._submit(attempt.channel, attempt.message)
         except BaseException:
@@ -155,7 +169,8 @@ class Dispatcher:
     def looked(self, site: str) -> None:
         """Note that a desk has begun all that it could: what room it left is another's."""
         with self._lock:
-            self._called.discard(site)
+            for claim in [claim for claim in self._offered if claim[0] == site]:
+                del self._offered[claim]
             called = self._call()
         for name in called:
             self._news(name)
@@ -201,13 +216,27 @@ class Dispatcher:
             self._news(name)
 
     def _call(self) -> list[str]:
-        """Take those out of the line for whom there may be room, and return them."""
-        room = max(self._at_once - len(self._under_way), 0)
-        called = [
-            self._waiting.popitem(last=False)[0] for _ in range(min(room, len(self._waiting)))
-        ]
-        self._called.update(called)
-        return called
+        """Take those out of the line for whom there is room, and return their sites."""
+        now = self._clock()
+        self._offered = {
+            claim: at
+            for claim, at in self._offered.items()
+            if timedelta(0) <= now - at < OFFERED  # negative: the clock was set back
+        }
+        taken = Counter(_kind_of(one.channel) for one in self._under_way.values())
+        taken.update(kind for _, kind in self._offered)
+        room, called = self._at_once - taken.total(), list[_Claim]()
+        for claim in self._waiting:
+            if room <= 0:
+                break
+            if taken[claim[1]] < self._of_one_kind:
+                called.append(claim)
+                taken[claim[1]] += 1
+                room -= 1
+        for claim in called:
+            del self._waiting[claim]
+            self._offered[claim] = now
+        return list(dict.fromkeys(site for site, _ in called))
 
     def _unsettled_on(self, site: str, channel: Channel) -> bool:
         ended = self._ended.get(site, {}).values()

@@ -29,7 +29,8 @@ class Town:
 
     def __init__(self, **bounds: int) -> None:
         self.post = HeldPost()
-        self.dispatcher: Dispatcher = self.post.dispatcher(FakeClock(NOON), **bounds)
+        self.clock = FakeClock(NOON)
+        self.dispatcher: Dispatcher = self.post.dispatcher(self.clock, **bounds)
         self.count = 0
 
     def send(self, site: str, name: str = "phone", kind: str = "json") -> bool:
@@ -66,6 +67,66 @@ def test_a_service_that_hangs_leaves_half_of_the_room_to_the_others() -> None:
     assert sum(begun) == 4
     assert all(town.send(f"mail {number}", kind="mailto") for number in range(4))
     assert not town.send("another", kind="mailto")
+
+
+def test_while_a_service_hangs_nobody_who_waits_for_it_is_called() -> None:
+    town = Town(at_once=8, of_one_kind=4)
+    for number in range(40):
+        town.send(f"house {number}", kind="ntfy")
+    mails = [f"mail {number}" for number in range(6)]
+    assert sum(town.send(name, kind="mailto") for name in mails) == 4
+
+    for _ in range(3):
+        for number in range(40):
+            town.send(f"house {number}", kind="ntfy")
+    assert town.post.news == []
+
+    town.post.end("mail 0 phone")
+    assert town.post.news == ["mail 0", "mail 4"]
+    town.post.fail("house 0 phone")
+    assert town.post.news == ["mail 0", "mail 4", "house 0", "house 4"]
+
+
+def test_a_place_calls_one_however_many_are_looked_at_before_it_comes() -> None:
+    town = Town(at_once=2, of_one_kind=2)
+    for name in "abcdef":
+        town.send(name)
+
+    town.post.end("a phone")
+    for name in "xyz":
+        town.dispatcher.looked(name)
+    assert town.post.news == ["a", "c"]
+    town.post.end("b phone")
+    assert town.post.news == ["a", "c", "b", "d"]
+
+
+def test_a_place_whose_household_does_not_come_is_offered_to_the_next() -> None:
+    town = Town(at_once=1, of_one_kind=1)
+    for name in "abc":
+        town.send(name)
+    town.post.end()
+    assert town.post.news == ["a", "b"]
+
+    town.clock.move(minutes=1)  # another process has the turns of b
+    town.dispatcher.looked("x")
+
+    assert town.post.news == ["a", "b", "c"]
+
+
+def test_who_waits_for_two_services_keeps_its_place_for_the_one_that_hangs() -> None:
+    town = Town(at_once=2, of_one_kind=1)
+    assert town.send("a", kind="ntfy")
+    assert town.send("b", kind="mailto")
+    for name in "cd":
+        assert not town.send(name, "phone", kind="ntfy")
+        assert not town.send(name, "mail", kind="mailto")
+
+    town.post.end("b phone")
+    assert town.send("c", "mail", kind="mailto")
+    assert not town.send("c", kind="ntfy")
+    town.post.end("a phone")
+
+    assert town.post.news == ["b", "c", "a", "c"]
 
 
 def test_who_found_no_room_is_called_in_order() -> None:
