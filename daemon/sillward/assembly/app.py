@@ -172,6 +172,7 @@ def _read_household(
         changes,
         lambda: mqtt_password(settings),
         None if place is None else place.name,
+        (lambda _: True) if place is None else place.holds,
     )
     if place is not None:
         place.require_own_places(household)

@@ -20,6 +20,7 @@ from sillward.config.validation import did_you_mean
 from sillward.errors import ConfigError, UsageError, one_line
 from sillward.ledger.address import LedgerAddress
 from sillward.ledger.house import LEDGER, SHARED
+from sillward.wording.macros import OUTSIDE
 
 MAX_NAME = 63
 """Characters of a household's name: those of a label in a host name (RFC 1035, section 2.3.4), so
@@ -58,25 +59,22 @@ class Place:
         lines = [
             f"{path.relative_to(self.folder.parent)}: is a link that leads out of the household"
             for path in self._files()
-            if not _is_within(path, self.folder)
+            if not self.holds(path)
         ]
         if lines:
             raise ConfigError(lines)
 
+    def holds(self, path: Path) -> bool:
+        """Whether a path leads to something in its folder."""
+        own = Path(os.path.realpath(self.folder.parent)) / self.folder.name
+        return Path(os.path.realpath(path)).is_relative_to(own)
+
     def require_own_places(self, household: Household) -> None:
-        """Raise ConfigError if its collection names a file outside its folder."""
+        """Raise ConfigError if its collection names a certificate outside its folder. Of wording
+        that is asked before it is read."""
         broker = household.broker
-        named = {
-            "notices.wording": household.wording.folder,
-            "mqtt.ca": None if broker is None else broker.ca,
-        }
-        lines = [
-            f"{self.collection.name}: {key}: lies outside the household's folder"
-            for key, path in named.items()
-            if path is not None and not _is_within(path, self.folder)
-        ]
-        if lines:
-            raise ConfigError(lines)
+        if broker is not None and broker.ca is not None and not self.holds(broker.ca):
+            raise ConfigError([f"{self.collection.name}: mqtt.ca: {OUTSIDE}"])
 
     def _files(self) -> Iterator[Path]:
         yield self.folder
@@ -86,12 +84,6 @@ class Place:
             yield from (Path(entry) for entry in os.scandir(self.credentials))
         except OSError:
             return
-
-
-def _is_within(path: Path, folder: Path) -> bool:
-    """Whether a path leads to what it says, or to something else in this very folder."""
-    own = Path(os.path.realpath(folder.parent)) / folder.name
-    return Path(os.path.realpath(path)).is_relative_to(own)
 
 
 def find(folder: Path) -> dict[str, Place]:

@@ -32,7 +32,7 @@ from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
 from sillward.config.toml_lines import LineFinder
 from sillward.config.validation import TableReader
 from sillward.errors import ConfigError
-from sillward.wording.macros import Wording, packaged, with_own
+from sillward.wording.macros import MayRead, Wording, packaged, with_own
 from sillward_rules.plants.collection import Collection, Habits, Recipe
 from sillward_rules.plants.groups import standard_groups
 from sillward_rules.plants.rule_reading import read_rule, standard_rules
@@ -52,6 +52,7 @@ def load_household(
     changes: Sequence[Change] = (),
     mqtt_password: PasswordFor = lambda: None,
     key: str | None = None,
+    may_read: MayRead = lambda _: True,
 ) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
@@ -60,6 +61,7 @@ def load_household(
     changes: made in the file's tables before these are checked; the file is valid without them.
     mqtt_password: returns the password for the broker.
     key: the key of its site, if that is another than the name in the file.
+    may_read: whether wording may be read from a folder or file that the collection leads to.
     """
     reader = TableReader(path.name)
     document = _read_tables(reader, path, changes)
@@ -77,7 +79,7 @@ def load_household(
     courses = given.courses(document, feeds)
     times = _table_or_usual(reader, RoundsTable, document, "rounds")
     notices = _table_or_usual(reader, NoticesTable, document, "notices")
-    wording = _read_wording(reader, notices, path)
+    wording = _read_wording(reader, notices, path, may_read)
     page = _table_or_usual(reader, PageTable, document, "page")
     channels = _read_channels(reader, document, url_for, page.people)
     broker = read_broker(reader, document, path.parent, mqtt_password)
@@ -220,13 +222,15 @@ def _read_feed(
         return None
 
 
-def _read_wording(reader: TableReader, table: NoticesTable, path: Path) -> Wording:
+def _read_wording(
+    reader: TableReader, table: NoticesTable, path: Path, may_read: MayRead
+) -> Wording:
     """Return the packaged wording, with the grower's own macros where there are any."""
     if table.wording is None:
         return packaged()
     where = FILE.at("notices").at("wording")
     try:
-        return with_own(path.parent / Path(table.wording).expanduser())
+        return with_own(path.parent / Path(table.wording).expanduser(), may_read)
     except ConfigError as error:
         for line in error.lines:
             reader.report(where, line)

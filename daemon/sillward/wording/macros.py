@@ -39,6 +39,12 @@ MAX_MACRO_FILE_BYTES = 100_000
 MAX_FILES = 50
 """The most files in a grower's folder. Nine are packaged."""
 
+OUTSIDE = "lies outside the household's folder"
+"""What is said of a folder or file that must not be read."""
+
+MayRead = Callable[[Path], bool]
+"""Whether something may be read."""
+
 VOICE_FILTERS = (
     "beside", "bound", "capital", "day", "degree_sign", "degrees", "hour", "kelvins", "measure",
     "names", "number", "percent", "retold", "weekday",
@@ -99,16 +105,21 @@ def packaged_texts() -> dict[str, str]:
     }
 
 
-def with_own(folder: Path) -> Wording:
+def with_own(folder: Path, may_read: MayRead = lambda _: True) -> Wording:
     """Return the packaged wording with the macros of a grower's folder in their places.
 
+    may_read: asked of the folder and of each file before it is read, for both may be links.
     Raise ConfigError with a line for each fault, by file and line.
     """
     ours, errors = packaged().ours, list[str]()
     own: dict[str, Source] = {}
     page = None
+    if not may_read(folder):
+        raise ConfigError([OUTSIDE])
     for file in _wording_files(folder):
         try:
+            if not may_read(file):
+                raise ConfigError([f"{file.name}: {OUTSIDE}"])
             text = _read(file)
             body = _parsed(text, file.name)
         except ConfigError as error:

@@ -72,6 +72,12 @@ def wording_elsewhere(folder: Path) -> None:
     (folder / "collection.toml").write_text(collection(notices=f'wording = "{macros}"'))
 
 
+def macros_of_the_neighbours(folder: Path) -> None:
+    (folder / "words").mkdir()
+    (folder / "words" / "own.jinja").symlink_to("../../a/credentials/channel-phone")
+    (folder / "collection.toml").write_text(collection(notices='wording = "words"'))
+
+
 def a_pipe(folder: Path) -> None:
     (folder / "collection.toml").unlink()
     os.mkfifo(folder / "collection.toml")
@@ -88,6 +94,7 @@ def a_pipe(folder: Path) -> None:
         (a_secret_of_the_neighbours, "leads out of the household"),
         (a_gigabyte, "larger than"),
         (wording_elsewhere, "lies outside"),
+        (macros_of_the_neighbours, "own.jinja: lies outside"),
         (a_pipe, "not a file"),
     ],
 )
