@@ -48,6 +48,9 @@ def _address(text: str) -> LedgerAddress:
             msg = f"{LEDGER_CREDENTIAL}: the settings name no ledger on a server"
             raise UsageError(msg)
         return found
+    if PostgresAddress.is_anothers(text):
+        msg = "an address must begin with postgresql://"
+        raise UsageError(msg)
     if not PostgresAddress.is_one(text):
         return Path(text).expanduser()
     address = PostgresAddress(text)

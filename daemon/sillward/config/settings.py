@@ -258,7 +258,11 @@ def _usual_ledger() -> Path:
 
 
 def _ledger_address(value: object) -> object:
-    """Take an address of a server as one; anything else is a path."""
+    """Take an address of a server as one; anything else is a path. Raise ValueError for another
+    address: as a path it would be shown, and made, with the password in it."""
+    if isinstance(value, str) and PostgresAddress.is_anothers(value):
+        msg = "must be a path, or begin with postgresql://"
+        raise ValueError(msg)
     is_server = isinstance(value, str) and PostgresAddress.is_one(value)
     return PostgresAddress(str(value)) if is_server else value
 

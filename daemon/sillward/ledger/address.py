@@ -1,7 +1,8 @@
 """The address of a ledger on a PostgreSQL server, whose password is never shown."""
 
+import re
 from pathlib import Path
-from urllib.parse import parse_qsl, unquote, urlsplit
+from urllib.parse import parse_qsl, unquote
 
 SCHEMES = ("postgresql://", "postgres://")
 """How addresses of PostgreSQL begin. Source: "Connection URIs", libpq."""
@@ -9,7 +10,18 @@ SCHEMES = ("postgresql://", "postgres://")
 ON_SERVER = "_shared"
 """In the place of a household's name on a server, for what all share: none can be called so."""
 
+MIN_PART = 3
+"""Parts of a password that are shorter are not looked for: they are parts of any text."""
+
 _SECRETS = ("password", "sslpassword")
+
+_SCHEME = re.compile(r"[a-z][a-z0-9+.-]*://", re.IGNORECASE | re.ASCII)
+
+_END_OF_USER = re.compile("[:/?#]")
+
+_HOST = r"(\[[^\]]*\]|[^][:/@#,]*)(:\d*)?"
+_SERVER = re.compile(rf"{_HOST}(,{_HOST})*(/[^/@#:]*)?", re.ASCII)
+"""Hosts with their ports, and a database."""
 
 
 class PostgresAddress:
@@ -26,13 +38,18 @@ class PostgresAddress:
         """Whether a text is such an address."""
         return text.strip().startswith(SCHEMES)
 
+    @classmethod
+    def is_anothers(cls, text: str) -> bool:
+        """Whether a text is an address, but of nothing that a ledger can be on, and no path."""
+        return bool(_SCHEME.match(text.strip())) and not cls.is_one(text)
+
     def __str__(self) -> str:
-        try:
-            parts = urlsplit(self.url)
-        except ValueError:
-            return SCHEMES[0] + "..."
-        user, at, server = parts.netloc.rpartition("@")
-        return f"{SCHEMES[0]}{user.partition(':')[0]}{at}{server}{parts.path}"
+        """Return it without what may be a secret: a password may have any signs in it."""
+        credentials, at, rest = self._parts()
+        server = rest.partition("?")[0]
+        if "?" in credentials or not _SERVER.fullmatch(server):
+            return f"{SCHEMES[0]}..."  # which part is what cannot be told
+        return f"{SCHEMES[0]}{_END_OF_USER.split(credentials)[0]}{at}{server}"
 
     def __repr__(self) -> str:
         return f"PostgresAddress({str(self)!r})"
@@ -46,7 +63,8 @@ class PostgresAddress:
     @property
     def has_password(self) -> bool:
         """Whether a password is written in it."""
-        return len(self._secrets()) > 1
+        credentials, _, rest = self._parts()
+        return len(_END_OF_USER.split(credentials)) > 1 or bool(_queried(rest))
 
     def without_secrets(self, text: str) -> str:
         """Return what a server or library says, without anything of the address that is secret."""
@@ -56,15 +74,25 @@ class PostgresAddress:
 
     def _secrets(self) -> list[str]:
         """Return what must not be shown, the longest first: the address itself and passwords."""
-        found = {self.url}
-        try:
-            parts = urlsplit(self.url)
-            password = parts.netloc.rpartition("@")[0].partition(":")[2]
-            found |= {password, unquote(password)}
-            found |= {value for name, value in parse_qsl(parts.query) if name in _SECRETS}
-        except ValueError:
-            pass
+        credentials, at, rest = self._parts()
+        passwords = {*_queried(credentials), *_queried(rest)}
+        if at:
+            passwords.add(credentials.partition(":")[2])
+        parts = {part for each in passwords for part in re.split("[/?#@:]", each)}
+        found = {self.url, *passwords, *map(unquote, passwords)}
+        # Where a sign in a password ends it, the library takes the rest for a host or a port.
+        found |= {part for part in parts if len(part) >= MIN_PART}
         return sorted(found - {""}, key=len, reverse=True)
+
+    def _parts(self) -> tuple[str, str, str]:
+        """Return user and password, the sign after them, and all the rest: whatever a password
+        has in it, it ends before the last such sign."""
+        return self.url.partition("://")[2].rpartition("@")
+
+
+def _queried(text: str) -> set[str]:
+    """Return the passwords among the parameters at the end of an address."""
+    return {value for name, value in parse_qsl(text.partition("?")[2]) if name in _SECRETS}
 
 
 LedgerAddress = Path | PostgresAddress
