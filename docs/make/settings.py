@@ -35,7 +35,8 @@ _MEANINGS: Mapping[str, str] = {
     ),
     "PAGE__ADDRESS": (
         "Where `sillward run` serves the page, such as `127.0.0.1:8123`. Any other address than"
-        " this machine's own needs a passphrase."
+        " this machine's own needs a passphrase. With `SILLWARD_COLLECTIONS` each household has"
+        " its page [below its own path](households.md#the-page-of-each-household)."
     ),
     "PAGE__URL": (
         "What your phone calls the page by, such as `https://plants.example`. Links in messages"

@@ -11,14 +11,14 @@ from sillward.assembly.household_desks import Equipment, HouseholdDesk
 from sillward.assembly.household_run import Submit, build_house, close_house
 from sillward.config.channel import Channel
 from sillward.config.households import Place, ledger_of
-from sillward.config.settings import ForecastSettings, Settings
+from sillward.config.settings import ForecastSettings, PageSettings, Settings
 from sillward.errors import DeliveryError
 from sillward.ledger import Ledger
 from sillward.ledger.address import LedgerAddress
 from sillward.net.http import Answer, Query
 from sillward.service.house import House
 from sillward.service.run_control import RunControl
-from sillward.wording.push import Message
+from sillward.wording.push import Links, Message
 from tests.support.desks import Weatherman, local
 from tests.support.fakes import FakeClock
 
@@ -82,6 +82,7 @@ class Sent:
     household: str
     title: str
     body: str
+    links: Links | None = None
 
 
 @dataclass
@@ -111,7 +112,7 @@ class Postroom:
         if name in self.down:
             msg = f"channel {channel.name}: the other side did not take it"
             raise DeliveryError(msg)
-        self.sent.append(Sent(self.clock(), name, message.title, message.body))
+        self.sent.append(Sent(self.clock(), name, message.title, message.body, message.links))
 
     def to(self, name: str) -> list[str]:
         """The titles of what a household was sent."""
@@ -132,6 +133,7 @@ class Street:
     max_desks: int = 1500
     address: LedgerAddress | None = None
     """Of the ledgers; by default a folder."""
+    page: PageSettings = field(default_factory=PageSettings)
     post: Postroom = field(init=False)
     house: House[Place] = field(init=False)
     equipment: Equipment = field(init=False)
@@ -151,6 +153,7 @@ class Street:
             collections=self.households,
             ledger=self.address or self.folder / "ledgers",
             forecast=ForecastSettings(ensemble=False),
+            page=self.page,
         )
 
     def add(self, name: str, text: str | None = None) -> Path:

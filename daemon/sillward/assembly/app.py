@@ -15,14 +15,14 @@ from sillward.config.credentials import channel_file, read_credential
 from sillward.config.household import Household
 from sillward.config.households import Place
 from sillward.config.loader import load_household
-from sillward.config.settings import Settings, load_settings, unknown_variables
+from sillward.config.settings import HOUSEHOLDS, Settings, load_settings, unknown_variables
 from sillward.errors import ConfigError, UsageError
 from sillward.forecast.recorded import recorded
 from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, utc_now
 from sillward.ledger import Ledger
 from sillward.ledger.address import LedgerAddress, PostgresAddress
-from sillward.ledger.house import open_one
+from sillward.ledger.house import LEDGER, open_one
 from sillward_rules.weather.site import Site
 
 MIN_YEAR, MAX_YEAR = 1971, 2199
@@ -65,6 +65,21 @@ class App:
     def path(self) -> Path:
         """The collection file."""
         return self.settings.collection if self.place else _path(self.options, self.settings)
+
+    @property
+    def kept_beside(self) -> Path:
+        """The path beside which its keys and photos are: that of its ledger, or of the one that it
+        would have here if its ledger is on a server."""
+        settings = self.settings
+        if self.place is None or isinstance(settings.ledger, Path):
+            return settings.ledger_file
+        return settings.ledger_file.parent / HOUSEHOLDS / self.place.name / LEDGER
+
+    @property
+    def page_path(self) -> str:
+        """The path of its page if it is one of a folder of households, such as "/casa-ines"; ""
+        for one at the top."""
+        return "" if self.place is None else f"/{self.place.name}"
 
     @property
     def pretending(self) -> bool:
@@ -134,13 +149,21 @@ def _stopped_at(moment: datetime) -> Clock:
     return lambda: moment
 
 
-def of_place(place: Place, settings: Settings, sources: Sequence[Source], clock: Clock) -> App:
+def of_place(
+    place: Place,
+    settings: Settings,
+    sources: Sequence[Source],
+    clock: Clock,
+    household: Household | None = None,
+) -> App:
     """Read one household of a folder. Raise ConfigError with everything wrong in it.
 
     settings: those of the whole folder.
+    household: the one that is in force, in place of what its file says.
     """
     own = households.settings_of(settings, place)
-    household = _read_household(own.collection, own, (), place)
+    if household is None:
+        household = _read_household(own.collection, own, (), place)
     common = households.shared_ledger(settings)
     return App(own, household, tuple(sources), Options(), clock, place, common)
 

@@ -6,6 +6,7 @@ from importlib.util import find_spec
 
 from sillward.assembly import read_only
 from sillward.assembly.app import App
+from sillward.assembly.page_access import why_none
 from sillward.assembly.web_push import push_identity
 from sillward.channels import apprise_sender, sending
 from sillward.channels.sender import Problems, Sender
@@ -69,15 +70,21 @@ def page_links(app: App, path: str = "") -> PageLinks | None:
     path: of the household, where the page is that of several. A link to answer with works without.
     If there can be no key that is logged: a notice without links is better than none.
     """
-    settings, base = app.settings, app.settings.page.link_base
-    if base is None or app.pretending:
-        return None
     try:
-        key = page_key(settings.credentials, settings.ledger_file)
+        return links_of(app, path or app.page_path)
     except ConfigError as error:
         log.warning("links.none reason=%s", error)
         return None
-    return PageLinks(key, f"{base}{path}")
+
+
+def links_of(app: App, path: str) -> PageLinks | None:
+    """Return what `page_links` does. Raise ConfigError if there can be no key."""
+    settings, base = app.settings, app.settings.page.link_base
+    if base is None or app.pretending:
+        return None
+    if app.place and why_none(app.place.name, settings, app.household.people) is not None:
+        return None
+    return PageLinks(page_key(settings.credentials, app.kept_beside), f"{base}{path}")
 
 
 def build_desks(

@@ -15,10 +15,13 @@ from pathlib import Path
 from sillward.assembly import providers, read_only
 from sillward.assembly.app import App, of_place
 from sillward.assembly.collection_reload import CollectionReloader
-from sillward.assembly.desk_setup import require_channels
+from sillward.assembly.desk_setup import links_of, require_channels
+from sillward.assembly.page_access import why_none
+from sillward.assembly.web_push import push_identity
 from sillward.channels.dispatcher import Dispatcher
 from sillward.channels.sender import Problems, Sender
 from sillward.config import households
+from sillward.config.household import Household
 from sillward.config.households import MAX_NAME, Place
 from sillward.config.settings import Settings
 from sillward.errors import ConfigError, LedgerError, NotOursError, one_line
@@ -111,6 +114,8 @@ class HouseholdDesk:
     equipment: Equipment
     troubles: list[str] = field(default_factory=list)
     """What was wrong at its last turn, in words."""
+    page_refused: str | None = None
+    """Why its page could not be built, as the thread that tried it says."""
     _app: App | None = None
     """With the collection in force."""
     _desk: Desk | None = None
@@ -119,6 +124,8 @@ class HouseholdDesk:
     _started_at: datetime | None = None
     _refused: tuple[str, ...] = ()
     _secrets: object = None
+    _without_page: str | None = None
+    """Why it has no page, as it was logged last."""
 
     def turn(self) -> datetime:
         """Do what is due. Return when to look again."""
@@ -136,6 +143,21 @@ class HouseholdDesk:
             if self._ledger is not None:
                 self.equipment.ledgers.rest(self._ledger)
 
+    @property
+    def household(self) -> Household | None:
+        """The household in force, with its collection; None if there is none in this process. Any
+        thread may ask."""
+        desk, app = self._desk, self._app
+        if desk is not None:
+            return desk.context.household
+        return None if app is None else app.household
+
+    @property
+    def ledger_in_memory(self) -> bool:
+        """Whether its ledger cannot be written just now. Any thread may ask."""
+        ledger = self._ledger
+        return ledger is not None and ledger.in_memory
+
     def settle(self) -> None:
         """Mark what came of its last messages, and do nothing else. Raise LedgerError."""
         try:
@@ -151,6 +173,10 @@ class HouseholdDesk:
         if isinstance(ledger, Path):
             files += [ledger, Path(f"{ledger}-wal")]
         return tuple(map(_stamp, files)), self._stamp_of_secrets()
+
+    def stamp_of_collection(self) -> object:
+        """Return what changes with its collection file. Any thread may ask."""
+        return _stamp(self.place.collection)
 
     def close(self) -> None:
         """End what runs between its turns."""
@@ -190,8 +216,11 @@ class HouseholdDesk:
         secrets, is_there = self._stamp_of_secrets(), _stamp(self.place.collection) is not None
         # Where the whole file is gone its disk may be: nobody has edited anything.
         if reloader is not None and is_there:
+            if secrets != self._secrets:
+                self.page_refused = None  # until somebody asks for it again
             reloader.look(asked=secrets != self._secrets)
             self._secrets = secrets
+        without_page = self._look_at_page(desk)
         desk.tick()
         self._started_at = desk.started_at
         try:
@@ -203,9 +232,32 @@ class HouseholdDesk:
             log.error("ledger.failed name=%s reason=%s", self.place.name, error)
             self.troubles = [one_line(str(error), MAX_REASON)]
             at = equipment.clock()
-        context = desk.context
-        self._keep_standing(summary_line(context.household, self.troubles, equipment.clock()))
+        line = summary_line(desk.context.household, self.troubles, equipment.clock())
+        self._keep_standing(f"{line}; no page: {without_page}" if without_page else line)
         return at
+
+    def _look_at_page(self, desk: Desk) -> str | None:
+        """Have links in messages if it has a page. Return why it has none, where others have one.
+
+        That is no trouble: it may want none.
+        """
+        app, context = self._app, desk.context
+        if app is None or app.settings.page.address is None:
+            return None
+        people = context.household.people
+        why = why_none(self.place.name, app.settings, people)
+        if why is not None:
+            context.links = None
+        elif context.links is None:
+            try:
+                context.links = links_of(replace(app, household=context.household), app.page_path)
+            except ConfigError as error:
+                why = one_line(str(error), MAX_REASON)
+        why = why or self.page_refused
+        if why is not None and why != self._without_page:
+            log.warning("page.none name=%s reason=%s", self.place.name, why)
+        self._without_page = why
+        return why
 
     def _refuse(self, reasons: Sequence[str]) -> datetime:
         """Say why this household cannot be looked after, once; look again later."""
@@ -275,6 +327,7 @@ class HouseholdDesk:
             equipment.sender,
             equipment.clock,
             equipment.run,
+            push=push_identity(app),
             dispatcher=equipment.dispatcher,
         )
         own.append(context)

@@ -1,8 +1,28 @@
 """Who may open the page, as far as settings and collection say; needs none of its libraries."""
 
+from collections.abc import Sequence
+
 from sillward.assembly.app import App
 from sillward.config.credentials import has_passphrase, passphrase_file, those_with_passphrase
+from sillward.config.households import is_name
+from sillward.config.settings import Settings
 from sillward.errors import ConfigError
+
+ASSETS = "assets"
+"""The path of the page's own files, which so can be that of no household."""
+
+
+def why_none(name: str, settings: Settings, people: Sequence[str]) -> str | None:
+    """Return why a household of a folder has no page; None if it has one.
+
+    settings: its own.
+    """
+    if not is_name(name) or name == ASSETS:
+        return "no page can have its name"
+    is_open = settings.page.beyond_loopback
+    if is_open and not those_with_passphrase(settings.credentials, people):
+        return "there is no passphrase"
+    return None
 
 
 def require_passphrase(app: App) -> None:
@@ -24,12 +44,13 @@ def standing(app: App) -> str | None:
     page, people, folder = app.settings.page, app.household.people, app.settings.credentials
     if page.address is None:
         return None
+    at = f"{page.address}{app.page_path}"
     if not those_with_passphrase(folder, people):
         who = "nobody can sign in" if page.beyond_loopback else "open to whoever uses this machine"
-        return f"at {page.address}, {who}: there is no passphrase"
+        return f"at {at}, {who}: there is no passphrase"
     if not people:
-        return f"at {page.address}, with a passphrase"
+        return f"at {at}, with a passphrase"
     names = [
         name if has_passphrase(folder, name) else f"{name} (no passphrase yet)" for name in people
     ]
-    return f"at {page.address}, for {', '.join(names)}"
+    return f"at {at}, for {', '.join(names)}"

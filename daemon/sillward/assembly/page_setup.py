@@ -37,12 +37,12 @@ def page_server(apps: Sequence[App], desks: Sequence[Desk]) -> PageServer | None
     address = page.host_port
     if address is None:
         return None
-    key, hosts = _key(apps[0]), Hosts.of(page, address[0])
+    key, hosts = key_of(apps[0]), Hosts.of(page, address[0])
     paths = site_paths([app.site.name for app in apps])
     pages = {
         paths[app.site.name]: SitePage(
             app.site.name,
-            Application(_desk_beside(app, desk), _guard(app, key, hosts, _current(desk))),
+            Application(_desk_of(app, desk), guard_of(app, key, hosts, _current(desk))),
         )
         for app, desk in zip(apps, desks, strict=True)
     }
@@ -55,8 +55,8 @@ def own_server(app: App, port: int | None) -> PageServer:
     one. Raise ConfigError like `page_server`."""
     page = app.settings.page
     host, usual_port = page.host_port or DEFAULT_ADDRESS
-    guard = _guard(app, _key(app), Hosts.of(page, host), lambda: app.household)
-    photos = PhotoFolder.beside(app.settings.ledger_file)
+    guard = guard_of(app, key_of(app), Hosts.of(page, host), lambda: app.household)
+    photos = PhotoFolder.beside(app.kept_beside)
     desk = PageDesk(page_context(app), lambda: app.household, photos=photos)
     at = usual_port if port is None else port
     return PageServer(Application(desk, guard), host, at, page.proxy)
@@ -71,10 +71,10 @@ def demo_server(weather: str, key: bytes, port: int | None) -> PageServer:
 
 def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
     """Build what the page works with: a ledger of its own, which it reads and writes."""
-    ledger = ledger or Ledger(app.settings.ledger)
+    ledger = ledger or app.open_ledger()
     updater = read_only.forecast_updater(app, ledger)
     settings = app.settings
-    links = PageLinks(_key(app), (settings.page.url or "").rstrip("/"))
+    links = PageLinks(key_of(app), f"{(settings.page.url or '').rstrip('/')}{app.page_path}")
     return ServiceContext(
         app.household,
         updater,
@@ -86,26 +86,39 @@ def page_context(app: App, ledger: Ledger | None = None) -> ServiceContext:
     )
 
 
-def _key(app: App) -> bytes:
-    return page_key(app.settings.credentials, app.settings.ledger_file)
+def key_of(app: App) -> bytes:
+    return page_key(app.settings.credentials, app.kept_beside)
 
 
 def _current(desk: Desk) -> Callable[[], Household]:
     return lambda: desk.context.household
 
 
-def _desk_beside(app: App, desk: Desk) -> PageDesk:
-    """Return the page's desk of a household, beside that of the daemon."""
+def _desk_of(app: App, desk: Desk) -> PageDesk:
+    return desk_beside(app, _current(desk), lambda: desk.context.ledger.in_memory, desk.troubles)
+
+
+def desk_beside(
+    app: App,
+    current: Callable[[], Household],
+    in_memory: Callable[[], bool],
+    troubles: Callable[[], list[str]],
+) -> PageDesk:
+    """Return the page's desk of a household, beside that of the daemon. Raise LedgerError.
+
+    current: returns the household in force; in_memory: whether the daemon cannot write its ledger;
+    troubles: as of `PageDesk`.
+    """
     return PageDesk(
         page_context(app),
-        _current(desk),
-        lambda: "the ledger cannot be written" if desk.context.ledger.in_memory else None,
-        desk.troubles,
-        PhotoFolder.beside(app.settings.ledger_file),
+        current,
+        lambda: "the ledger cannot be written" if in_memory() else None,
+        troubles,
+        PhotoFolder.beside(app.kept_beside),
     )
 
 
-def _guard(app: App, key: bytes, hosts: Hosts, current: Callable[[], Household]) -> Guard:
+def guard_of(app: App, key: bytes, hosts: Hosts, current: Callable[[], Household]) -> Guard:
     """Return what lets the people of a household in, and nobody else."""
     require_passphrase(app)
     settings = app.settings

@@ -22,7 +22,7 @@ def push_identity(app: App) -> PushIdentity | None:
     try:
         # A push service may reject an address with a path or a port in it.
         subject = f"https://{host}"
-        return PushIdentity.kept_or_made(settings.credentials, settings.ledger_file, subject)
+        return PushIdentity.kept_or_made(settings.credentials, app.kept_beside, subject)
     except ConfigError as error:
         log.warning("push.none reason=%s", error)
         return None

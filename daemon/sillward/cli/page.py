@@ -54,7 +54,7 @@ def page(options: Options, demo: bool, weather: str, port: int | None, new_key: 
 
 
 def _replace_key(options: Options) -> None:
-    settings = shared.build(options).settings
-    path = replace_page_key(settings.credentials, settings.ledger_file)
+    app = shared.build(options)
+    path = replace_page_key(app.settings.credentials, app.kept_beside)
     say(f"a new key is in {path}; the links in messages, and all who have signed in, are shut out")
     say("a daemon that runs takes it when it is started again")

@@ -40,9 +40,12 @@ from sillward.service.defects import contained
 from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
 from sillward.service.house import TICK_S as HOUSE_TICK_S
+from sillward.service.house import House
 from sillward.service.run_control import RunControl
 
 if TYPE_CHECKING:
+    from sillward.assembly.household_desks import Equipment
+    from sillward.config.households import Place
     from sillward.page.server import PageServer
 
 
@@ -120,8 +123,8 @@ def _serve_house(settings: Settings) -> None:
     with closing(SenderPool()) as pool:
         control = RunControl()
         house, equipment = build_house(settings, pool.problems, control, submit=pool.submit)
-        metrics = metrics_server(settings, control.tally)
-        servers = [] if metrics is None else [metrics]
+        page, metrics = _household_pages(house, equipment), metrics_server(settings, control.tally)
+        servers = [server for server in (page, metrics) if server is not None]
         after_tick = AfterHouseTick(house, heartbeat.build(settings), servers)
         daemon = Daemon(
             [house],
@@ -148,6 +151,16 @@ def _page(apps: Sequence[App], desks: Sequence[Desk]) -> "PageServer | None":
     from sillward.assembly import page_setup
 
     return page_setup.page_server(apps, desks)
+
+
+def _household_pages(house: "House[Place]", equipment: "Equipment") -> "PageServer | None":
+    """Build the page of many households if the settings ask for one."""
+    if equipment.settings.page.address is None:
+        return None
+    require_page_parts()
+    from sillward.assembly import household_pages
+
+    return household_pages.household_pages(house, equipment)
 
 
 def _require_different_sites(apps: Sequence[App]) -> None:

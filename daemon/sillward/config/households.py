@@ -50,7 +50,7 @@ class Place:
 
     def require_own_files(self) -> None:
         """Raise ConfigError for a name that cannot be, or a link that leads out of the folder."""
-        if not _NAME.fullmatch(self.name):
+        if not is_name(self.name):
             msg = (
                 f"{one_line(self.name, MAX_NAME)}: is no name of a household; use small letters, "
                 f"digits and -, at most {MAX_NAME}"
@@ -84,6 +84,11 @@ class Place:
             yield from (Path(entry) for entry in os.scandir(self.credentials))
         except OSError:
             return
+
+
+def is_name(text: str) -> bool:
+    """Whether a household may have this name."""
+    return _NAME.fullmatch(text) is not None
 
 
 def find(folder: Path) -> dict[str, Place]:
@@ -179,11 +184,6 @@ def unusable_settings(settings: Settings) -> list[str]:
             "put each password into NAME/credentials/mqtt-password",
         ),
         "CALENDAR": (settings.calendar, "one file would show every household's chores to all"),
-        "PAGE__ADDRESS": (
-            settings.page.address,
-            "the page is for one household; leave it out, or run one more sillward for a household "
-            "that needs it",
-        ),
     }
     return [
         f"SILLWARD_{name}: cannot be used together with SILLWARD_COLLECTIONS: {what}"

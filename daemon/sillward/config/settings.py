@@ -249,6 +249,10 @@ class PageSettings(BaseModel):
         return self.proxy is not None or not all(map(is_loopback, hosts))
 
 
+HOUSEHOLDS = "households"
+"""The folder in the state folder where the ledgers of many households are."""
+
+
 def _state_folder() -> Path:
     return Path(os.environ.get("STATE_DIRECTORY", "~/.local/state/sillward"))
 
@@ -361,7 +365,7 @@ def _ledger_not_named(settings: Settings) -> dict[str, Path | PostgresAddress]:
     """
     found = read_credential(settings.credentials, LEDGER_CREDENTIAL)
     if found is None and settings.collections is not None:
-        return {"ledger": _expanded("ledger", _state_folder() / "households")}
+        return {"ledger": _expanded("ledger", _state_folder() / HOUSEHOLDS)}
     if found is None:
         return {}
     if not PostgresAddress.is_one(found.get_secret_value()):

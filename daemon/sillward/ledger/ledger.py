@@ -227,6 +227,23 @@ class Ledger:
         self.provider_marks = common.marks
         self._owned = common if owned else None
 
+    def rest(self) -> None:
+        """Close it until `wake`, with what it shares with others if that is its own to close."""
+        for ledger in (self, self._owned):
+            if ledger is not None:
+                ledger.file.rest()
+
+    def wake(self) -> None:
+        """Open it again after `rest`. Raise LedgerError or NotOursError if that fails."""
+        if self._owned is not None:
+            self._owned.file.wake()
+        try:
+            self.file.wake()
+        except BaseException:
+            if self._owned is not None:
+                self._owned.file.rest()
+            raise
+
     def close(self) -> None:
         """Close it."""
         self.file.close()

@@ -2,7 +2,8 @@
 
     server.py        waitress in a thread of its own, watched by the daemon
     http_server.py   waitress, bounded further
-    sites.py         several households in one server
+    sites.py         several households of one grower in one server
+    household_pages.py   many households that do not know each other
     application.py   a request in, a response out: checks, route, errors
     guard.py         who may ask what: host (hosts.py), origin, forms
     people/          who may come in: passphrases, sessions, a brake on guesses

@@ -21,10 +21,9 @@ from sillward.page.desk import BusyError, PageDesk
 from sillward.page.guard import Guard
 from sillward.page.log_flood import FloodFilter
 from sillward.page.refusals import in_words
-from sillward.page.rendering import Templates
+from sillward.page.rendering import packaged
 from sillward.page.route import MAX_FORM_BYTES, Route
 from sillward.page.routes import ROUTES
-from sillward.page.static_files import StaticFiles
 from sillward.page.visit import Visit
 
 if TYPE_CHECKING:
@@ -49,8 +48,7 @@ class Application:
 
     def __init__(self, desk: PageDesk, guard: Guard) -> None:
         self._desk, self._guard = desk, guard
-        static = StaticFiles()
-        self._templates = Templates(static)
+        self._templates = packaged()
         self._routes: Mapping[str, Route] = {route.name: route for route in ROUTES}
         self._map = _map_of(ROUTES)
 

@@ -72,7 +72,7 @@ class PageDesk:
 
     def __post_init__(self) -> None:
         """Let the ledger rest until the first request."""
-        self.context.ledger.file.rest()
+        self.context.ledger.rest()
         path = self.context.ledger.file.path
         is_file = path != IN_MEMORY and not PostgresAddress.is_one(path)
         if self.photos.folder is None and is_file:
@@ -86,12 +86,12 @@ class PageDesk:
             raise BusyError(msg)
         try:
             ledger = self.context.ledger
-            ledger.file.wake()
+            ledger.wake()
             try:
                 self._take_over()
                 yield self.context
             finally:
-                ledger.file.rest()
+                ledger.rest()
         finally:
             self._lock.release()
 

@@ -114,15 +114,7 @@ class Guard:
             # Lax: it comes with a link from a mail too, so forms that are open elsewhere stay good.
             _set_cookie(request, response, visit, entry.word, VISIT_S, "Lax")
         self._keep_session(request, response, entry)
-        headers["Content-Security-Policy"] = POLICY
-        headers["X-Content-Type-Options"] = "nosniff"
-        # No other site learns an address. "no-referrer" would hide the origin of our own forms too
-        # (Fetch, "append a request Origin header"), and browsers without scripts could send none.
-        headers["Referrer-Policy"] = "same-origin"
-        headers["Cross-Origin-Opener-Policy"] = "same-origin"
-        headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        if request.is_secure:
-            headers["Strict-Transport-Security"] = f"max-age={HSTS_S}"
+        protect(request, response)
 
     def _keep_session(self, request: Request, response: Response, entry: Entry) -> None:
         """Hand the session to the browser if it is new, or take it back if somebody signed out."""
@@ -133,6 +125,21 @@ class Guard:
                 _set_cookie(request, response, name, cookie, SESSION_S, "Strict")
         elif entry.came_with and entry.is_over:
             _set_cookie(request, response, name, "", 0, "Strict")
+
+
+def protect(request: Request, response: Response) -> None:
+    """Set the headers that every answer has, whoever asks."""
+    headers = response.headers
+    headers.setdefault("Cache-Control", "no-store")
+    headers["Content-Security-Policy"] = POLICY
+    headers["X-Content-Type-Options"] = "nosniff"
+    # No other site learns an address. "no-referrer" would hide the origin of our own forms too
+    # (Fetch, "append a request Origin header"), and browsers without scripts could send none.
+    headers["Referrer-Policy"] = "same-origin"
+    headers["Cross-Origin-Opener-Policy"] = "same-origin"
+    headers["Cross-Origin-Resource-Policy"] = "same-origin"
+    if request.is_secure:
+        headers["Strict-Transport-Security"] = f"max-age={HSTS_S}"
 
 
 POLICY = (

@@ -1,6 +1,7 @@
 """The templates of the page, with everything escaped that is not ours."""
 
 import re
+from functools import cache
 from typing import Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
@@ -44,3 +45,9 @@ class Templates:
     def render(self, name: str, /, **facts: Any) -> str:
         """Return a page. What is put into it is escaped."""
         return self._environment.get_template(name).render(facts)
+
+
+@cache
+def packaged() -> Templates:
+    """Return the ones that all pages of a process share: compiled they take some megabytes."""
+    return Templates(StaticFiles())

@@ -12,8 +12,8 @@ from sillward.links.token import digest, read
 from sillward.page.application import Application
 from sillward.page.guard import Guard
 from sillward.page.refusals import in_words
-from sillward.page.rendering import Templates
-from sillward.page.static_files import PREFIX, StaticFiles
+from sillward.page.rendering import packaged
+from sillward.page.static_files import PREFIX
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse
@@ -37,7 +37,7 @@ class Sites:
         """
         self._households, self._guard = households, guard
         self._files = next(iter(households.values())).application
-        self._templates = Templates(StaticFiles())
+        self._templates = packaged()
 
     def __call__(self, environ: dict[str, Any], start_response: "StartResponse") -> Iterable[bytes]:
         """Answer one request (PEP 3333)."""

@@ -17,6 +17,11 @@ CACHED_S = 7 * 24 * 3600
 
 def asset(visit: Visit, name: str) -> Response:
     """Return one of the listed files."""
+    return file_named(name)
+
+
+def file_named(name: str) -> Response:
+    """Return one of the listed files. Raise NotFound for anything else."""
     file = _FILES.files.get(name)
     if file is None:
         raise NotFound
