@@ -45,6 +45,9 @@ def standing(app: App) -> str | None:
     if page.address is None:
         return None
     at = f"{page.address}{app.page_path}"
+    why = None if app.place is None else why_none(app.place.name, app.settings, people)
+    if why is not None:
+        return f"none for this household: {why}"
     if not those_with_passphrase(folder, people):
         who = "nobody can sign in" if page.beyond_loopback else "open to whoever uses this machine"
         return f"at {at}, {who}: there is no passphrase"

@@ -44,7 +44,8 @@ def check(options: Options, as_json: bool, full: bool, strict: bool) -> None:
         if channel.url is None:
             _note(f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}')
     require_places(app)
-    page_access.require_passphrase(app)
+    if app.place is None:  # of many households one without a passphrase has no page, no more
+        page_access.require_passphrase(app)
     if app.household.sensors and importlib.util.find_spec("paho") is None:
         _note("sensors need paho-mqtt: `pip install '.[mqtt]'` in a checkout")
     if app.settings.calendar is not None:

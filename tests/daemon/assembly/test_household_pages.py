@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 from werkzeug.test import Client, TestResponse
 
+from sillward.assembly import page_access
 from sillward.assembly.app import of_place
 from sillward.assembly.desk_setup import page_links
 from sillward.assembly.household_pages import household_pages
@@ -223,6 +224,7 @@ def test_keys_photos_and_pushes_of_each_are_its_own_on_a_server_too(tmp_path: Pa
         (folder.parent / "collection.toml").write_text(collection(), "utf-8")
         keep(folder, None, passphrase_of(name))
         apps.append(of_place(Place(name, folder.parent), settings, (), utc_now))
+        assert page_access.standing(apps[-1]) == f"at 127.0.0.1:8123/{name}, with a passphrase"
 
     assert len({app.kept_beside for app in apps}) == 2
     assert [app.kept_beside.parent.name for app in apps] == ["ana", "beto"]
@@ -231,3 +233,8 @@ def test_keys_photos_and_pushes_of_each_are_its_own_on_a_server_too(tmp_path: Pa
     assert len({page.key for page in pages if page}) == 2
     pushes = [push_identity(app) for app in apps]
     assert len({push.public for push in pushes if push}) == 2
+
+    (tmp_path / "ana" / "credentials" / passphrase_file(None)).unlink()
+    assert page_links(apps[0]) is None
+    standing = page_access.standing(apps[0])
+    assert standing == "none for this household: there is no passphrase"
