@@ -58,6 +58,10 @@ _MEANINGS: Mapping[str, str] = {
     ),
     "CALENDAR": "The path of an iCalendar file that `sillward run` keeps up to date.",
     "LOG_LEVEL": "How much is logged.",
+    "SERVICE": (
+        "The service of systemd that looks after the plants: `sillward new` then tells how to start"
+        " it. The Debian package sets it."
+    ),
     "HEARTBEAT__URL": (
         "A web address that is called (GET) after good work, so that a monitor elsewhere notices"
         " when the calls stop. Credential file: `heartbeat-url`."

@@ -4,11 +4,13 @@ Built here without its libraries; `packaging/try-deb` tries the whole one in a c
 and the programs of systemd are Debian's own; elsewhere these tests are skipped.
 """
 
+import atexit
 import os
 import pwd
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable
 from importlib.machinery import SourceFileLoader
 from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
@@ -229,6 +231,7 @@ def test_the_service_and_root_are_given_the_household_of_the_computer(launcher: 
     assert environment == {
         "SILLWARD_LOG_LEVEL": "DEBUG",
         "SILLWARD_X": "1",
+        "SILLWARD_SERVICE": "sillward",
         "STATE_DIRECTORY": "/var/lib/sillward",
         "SILLWARD_CREDENTIALS": "/etc/sillward/credentials",
         "SILLWARD_COLLECTION": "/etc/sillward/collection.toml",
@@ -325,6 +328,83 @@ def test_the_daemon_is_started_as_the_service_alone(
     with pytest.raises(SystemExit, match="1"):
         launcher.main(lambda: pytest.fail("it ran"))
     assert capsys.readouterr().err == f"sillward: {launcher.START}\n"
+
+
+# -- a list of plants that the service may not read
+
+
+@pytest.mark.parametrize(
+    ("words", "found", "then"),
+    [
+        (["new", "--plants", "p.csv"], (2, "p.csv"), ["new", "--plants", "/c"]),
+        (["new", "--plants=p.csv", "x"], (1, "p.csv"), ["new", "--plants=/c", "x"]),
+        (["new", "--plants"], None, ["new", "--plants"]),
+        (["new", "yard.toml"], None, ["new", "yard.toml"]),
+        (["note", "--plants", "p.csv"], None, ["note", "--plants", "p.csv"]),
+    ],
+)
+def test_the_list_of_plants_is_found_among_the_words(
+    launcher: ModuleType, words: list[str], found: tuple[int, str] | None, then: list[str]
+) -> None:
+    assert launcher.list_file(words) == found
+    assert launcher.replaced(words, Path("/c")) == then
+
+
+@pytest.fixture
+def rights(launcher: ModuleType, monkeypatch: pytest.MonkeyPatch) -> list[object]:
+    """Whose rights are had in turn; nothing is really changed."""
+    had: list[object] = []
+    me = pwd.getpwuid(os.getuid())
+    monkeypatch.setattr(os, "seteuid", had.append)
+    for name in ("initgroups", "setegid", "setgroups"):
+        monkeypatch.setattr(os, name, lambda *_: None)
+
+    def asked(uid: int) -> pwd.struct_passwd:
+        had.append(("asked", uid))
+        return me
+
+    monkeypatch.setattr(pwd, "getpwuid", asked)
+    monkeypatch.setattr(launcher, "become", lambda user: had.append("service"))
+    return had
+
+
+def test_a_list_in_a_folder_of_the_callers_is_read_with_the_callers_rights(
+    launcher: ModuleType, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, rights: list[object]
+) -> None:
+    (tmp_path / "plants.csv").write_text("name\nLemon\n", encoding="utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("SUDO_UID", "1000")
+    monkeypatch.setattr(sys, "argv", ["sillward", "new", "--plants", "plants.csv"])
+    ends: list[Callable[..., object]] = []
+    monkeypatch.setattr(atexit, "register", lambda end, *_, **__: ends.append(end))
+
+    launcher.become_with_list(None)
+
+    copy = Path(sys.argv[3])
+    assert rights == [("asked", 1000), os.getuid(), os.geteuid(), "service"]
+    assert copy.name == "plants.csv"
+    assert copy.read_text(encoding="utf-8") == "name\nLemon\n"
+    assert copy.parent.stat().st_mode & 0o077 == 0
+    assert ends == [shutil.rmtree]
+    shutil.rmtree(copy.parent)
+
+
+def test_a_list_that_the_caller_cannot_read_is_told_and_nothing_else_happens(
+    launcher: ModuleType,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+    rights: list[object],
+) -> None:
+    file = tmp_path / "none.csv"
+    monkeypatch.setattr(sys, "argv", ["sillward", "new", f"--plants={file}"])
+
+    with pytest.raises(SystemExit, match="1"):
+        launcher.become_with_list(None)
+
+    said = capsys.readouterr().err
+    assert said == f"sillward: {file}: cannot be read: No such file or directory\n"
+    assert "service" not in rights
 
 
 def test_the_program_of_the_package_runs_as_whoever_calls_it_where_there_is_no_such_user(

@@ -314,6 +314,9 @@ class Settings(BaseSettings):
     calendar: Path | None = None
     """The iCalendar file that `run` keeps up to date; None for none."""
     log_level: Literal["DEBUG", "INFO", "WARNING", "ERROR"] = "INFO"
+    service: str | None = None
+    """The service of systemd that looks after the plants, so that what is to be done next can be
+    told in commands for it; the Debian package sets it. None if that is not known."""
 
     @property
     def ledger_file(self) -> Path:

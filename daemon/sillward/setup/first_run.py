@@ -12,6 +12,7 @@ from pathlib import Path
 
 import click
 
+from sillward.config.credentials import channel_file
 from sillward.config.settings import Settings
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
@@ -20,6 +21,7 @@ from sillward.setup.answers import IndoorAnswer, OutdoorAnswer, PhoneAnswer, Sit
 from sillward.setup.collection_text import collection_text
 from sillward.setup.dialogue import Conversation, Dialogue, Question, ask
 from sillward.setup.list_questions import ask_about_list, ask_spots_of_list
+from sillward.setup.own_phone import PHONE
 from sillward.setup.phone_questions import Phone, ask_phone
 from sillward.setup.plant_list import PlantList
 from sillward.setup.plant_questions import ask_plants
@@ -191,13 +193,23 @@ def tell_next_steps(written: Written, settings: Settings) -> None:
 
 def next_steps(written: Written, settings: Settings) -> list[tuple[str, str]]:
     """Return the commands that come next, each with what it is for."""
+    if settings.service is not None:
+        return _steps_of_service(written, settings, settings.service)
     path = written.path
-    option = "" if path == settings.collection else f" --collection {shlex.quote(str(path))}"
+    option = _naming(path, settings)
+    running = "" if settings.collections is not None else option
     return [
         (f"sillward check{option}", "what your spots leave open, and every limit"),
         *_phone_steps(written, settings, option),
-        (f"sillward run{option}", "the daemon, which tells you in time"),
+        (f"sillward run{running}", "the daemon, which tells you in time"),
     ]
+
+
+def _naming(path: Path, settings: Settings) -> str:
+    """Return the option with which a command is for this collection; nothing if it needs none."""
+    if path != settings.collection:
+        return f" --collection {shlex.quote(str(path))}"
+    return "" if settings.collections is None else f" --household {path.parent.name}"
 
 
 def _phone_steps(written: Written, settings: Settings, option: str) -> list[tuple[str, str]]:
@@ -225,3 +237,34 @@ def _phone_steps(written: Written, settings: Settings, option: str) -> list[tupl
     if not phone.has_arrived:
         steps.append((f"sillward try-channel {phone.name}{option}", "no trial has arrived yet"))
     return steps
+
+
+def _steps_of_service(written: Written, settings: Settings, service: str) -> list[tuple[str, str]]:
+    """Return what comes next where a service of the computer looks after the plants.
+
+    Its settings are not those of the shell, so nothing is exported.
+    """
+    path, phone = written.path, written.phone
+    is_read = path == settings.collection
+    option = _naming(path, settings)
+    steps = [(f"sudo sillward check{option}", "what your spots leave open, and every limit")]
+    name = PHONE if phone is None else phone.name
+    if phone is None or (phone.url is not None and written.credential is None):
+        folder = settings.credentials or path.parent
+        file = shlex.quote(str(folder / channel_file(name)))
+        steps.append((f"sudo nano {file}", f"a file with the URL of {name} as its only line"))
+    if phone is None:
+        edit = f"sudo nano {shlex.quote(str(path))}"
+        steps.append((edit, "take the # away before the last lines, those of [[channels]]"))
+    if phone is None or not phone.has_arrived:
+        steps.append((f"sudo sillward try-channel {name}{option}", "sends a trial to your phone"))
+    if not is_read:
+        command = f"sudo -u {service} cp -i {shlex.quote(str(path))} {settings.collection}"
+        steps.append(
+            (command, "to where the service reads it; you are asked before a file is replaced")
+        )
+    return [
+        *steps,
+        (f"sudo systemctl start {shlex.quote(service)}", "starts the service, which tells you"),
+        ("sudo sillward status", "whether all is well, and when the next message comes"),
+    ]

@@ -294,3 +294,52 @@ def test_a_credentials_folder_of_others_is_not_replaced(tmp_path: Path) -> None:
 
     assert f"sudo mv {tmp_path}/channel-phone /etc/credstore/" in commands
     assert not any("export" in command for command in commands)
+
+
+# -- next steps where a service looks after the plants
+
+
+def steps_of_service(folder: Path, phone: PhoneAnswer | None, *, kept: bool = True) -> list[str]:
+    written = first_run.Written(
+        folder / "collection.toml", phone, phone.file if phone is not None and kept else None
+    )
+    settings = load_settings().model_copy(
+        update={
+            "service": "sillward",
+            "collection": folder / "collection.toml",
+            "credentials": folder / "credentials",
+        }
+    )
+    return [command for command, _ in first_run.next_steps(written, settings)]
+
+
+def test_a_service_is_started_and_nothing_is_exported_or_run(tmp_path: Path) -> None:
+    file = tmp_path / "credentials" / "channel-phone"
+    phone = PhoneAnswer("phone", SecretStr(URL), file, has_arrived=True)
+    end = ["sudo systemctl start sillward", "sudo sillward status"]
+
+    assert steps_of_service(tmp_path, phone) == ["sudo sillward check", *end]
+    assert steps_of_service(tmp_path, None) == [
+        "sudo sillward check",
+        f"sudo nano {file}",
+        f"sudo nano {tmp_path}/collection.toml",
+        "sudo sillward try-channel phone",
+        *end,
+    ]
+    assert steps_of_service(tmp_path, phone, kept=False) == [
+        "sudo sillward check",
+        f"sudo nano {file}",
+        *end,
+    ]
+
+
+def test_a_file_that_the_service_does_not_read_is_brought_to_it(tmp_path: Path) -> None:
+    written = first_run.Written(tmp_path / "yard.toml")
+    settings = load_settings().model_copy(
+        update={"service": "sillward", "collection": Path("/etc/sillward/collection.toml")}
+    )
+
+    commands = [command for command, _ in first_run.next_steps(written, settings)]
+
+    assert commands[0] == f"sudo sillward check --collection {tmp_path}/yard.toml"
+    assert f"sudo -u sillward cp -i {tmp_path}/yard.toml /etc/sillward/collection.toml" in commands
