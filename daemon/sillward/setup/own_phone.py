@@ -1,9 +1,12 @@
 """A phone as the channel of a new collection: where its URL is kept, and how it is tried."""
 
 import os
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
+
+from pydantic import SecretStr
 
 from sillward.channels import channel_trial
 from sillward.channels.channel_trial import Outcome
@@ -14,7 +17,7 @@ from sillward.config.credentials import channel_file, read_credential
 from sillward.config.settings import Settings
 from sillward.forecast.store import Clock
 from sillward.setup.answers import SiteAnswer
-from sillward.setup.phone_questions import Phone
+from sillward.setup.phone_questions import Kept, Phone
 from sillward.setup.writing import can_write_into
 from sillward.text.units import Units
 from sillward.wording.voice import Voice
@@ -52,14 +55,10 @@ def own_phone(
         return sending.problems([channel])[0]
 
     settings = settings_for(settings, path)
-    in_environment = settings.channels.get(PHONE)
-    if in_environment is not None:
-        return Phone(PHONE, None, in_environment, topic, problem, send)
     folder = settings.credentials
     if folder is None or not can_write_into(folder):
         folder = path.absolute().parent
-    kept = read_credential(folder, channel_file(PHONE))
-    name = PHONE if kept is not None else _free_name(folder)
+    name, kept = _names(settings.channels, folder)
     return Phone(name, folder / channel_file(name), kept, topic, problem, send)
 
 
@@ -69,10 +68,20 @@ def settings_for(settings: Settings, path: Path) -> Settings:
     return settings if place is None else households.settings_of(settings, place)
 
 
-def _free_name(folder: Path) -> str:
-    """Return the first name of which no credential is there, not even an unreadable one."""
-    name, number = PHONE, 1
-    while os.path.lexists(folder / channel_file(name)):
+def _names(channels: Mapping[str, SecretStr], folder: Path) -> tuple[str, Kept | None]:
+    """Return the first name of which nothing is kept, and the last channel of which a URL is.
+
+    A credential that cannot be read counts as there, but holds no URL.
+
+    channels: the URLs in the environment.
+    """
+    name, number, kept = PHONE, 1, None
+    while name in channels or os.path.lexists(folder / channel_file(name)):
+        found = read_credential(folder, channel_file(name))
+        if name in channels:
+            kept = Kept(name, channels[name], None)
+        elif found is not None:
+            kept = Kept(name, found, folder / channel_file(name))
         number += 1
         name = f"{PHONE}_{number}"
-    return name
+    return name, kept

@@ -3,7 +3,7 @@
 import functools
 import re
 import secrets
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -15,6 +15,8 @@ from sillward.config.models import RoundName
 from sillward.setup.answers import PhoneAnswer
 from sillward.setup.dialogue import Deed, Dialogue, Question, ask, do
 from sillward.setup.prompts import ask_name_of, name_among
+
+_OF_NTFY = "ntfy://"
 
 ROUNDS: tuple[RoundName, ...] = ("dusk", "morning", "week", "alarm")
 
@@ -29,27 +31,39 @@ TOPIC_LENGTH = 12
 
 
 @dataclass(frozen=True, slots=True)
+class Kept:
+    """A channel whose URL is kept already.
+
+    file: the credential file of its URL; None if the environment has that.
+    """
+
+    name: str
+    url: SecretStr
+    file: Path | None
+
+
+@dataclass(frozen=True, slots=True)
 class Phone:
     """What the questions about a phone need.
 
-    name: what the channel is called.
-    file: the credential file for its URL; None if the environment has that.
-    kept: its URL, if that is in the file or the environment already.
+    name: what a new channel is called.
+    file: the credential file for its URL, which is not there yet.
+    kept: a channel whose URL is there already, if any is.
     topic: one that nobody guesses, for a service on which whoever knows the topic can read along.
     problem: returns what is wrong with the URL of a channel, if anything is.
     send: sends a trial.
     """
 
     name: str
-    file: Path | None
-    kept: SecretStr | None
+    file: Path
+    kept: Kept | None
     topic: str
     problem: Callable[[Channel], str | None]
     send: Callable[[Channel], Outcome]
 
-    def channel(self, url: SecretStr) -> Channel:
-        """Return the channel with this URL."""
-        return Channel(self.name, url, ROUNDS, all_clear=False, full_length=is_mail(url))
+
+def _channel(name: str, url: SecretStr) -> Channel:
+    return Channel(name, url, ROUNDS, all_clear=False, full_length=is_mail(url))
 
 
 def new_topic() -> str:
@@ -61,7 +75,12 @@ def new_topic() -> str:
 def ask_phone(phone: Phone) -> Dialogue[PhoneAnswer | None]:
     """Ask for a phone as a channel, and try it; None for none yet."""
     if phone.kept is not None:
-        return (yield from _ask_about_kept(phone, phone.kept))
+        said = yield from _ask_about_kept(phone, phone.kept)
+        if said == LATER:
+            return None
+        if said != OTHER:
+            kept = phone.kept
+            return PhoneAnswer(kept.name, None, kept.file, has_arrived=said == YES)
     above: tuple[str, ...] = (
         "",
         "Your phone. An app on it shows what is sent to a URL of the Apprise library.",
@@ -74,25 +93,31 @@ def ask_phone(phone: Phone) -> Dialogue[PhoneAnswer | None]:
         how = yield from ask(Question(text, _read_way, LATER, above=above))
         if how == LATER:
             return None
-        url = SecretStr(f"ntfy://{phone.topic}") if how == NTFY else (yield from _ask_url())
-        look = functools.partial(phone.problem, phone.channel(url))
+        url = SecretStr(f"{_OF_NTFY}{phone.topic}") if how == NTFY else (yield from _ask_url())
+        look = functools.partial(phone.problem, _channel(phone.name, url))
         problem = yield from do(Deed(look, url, "looking at the URL"))
         above = (f"  {problem}",)
         if problem is None:
             above = ()
-            said = yield from _try(phone, url, (AGAIN, OTHER, KEEP))
+            said = yield from _try(phone, phone.name, url)
+            if said == LATER:
+                return None
             if said != OTHER:
                 return PhoneAnswer(phone.name, url, phone.file, has_arrived=said == YES)
 
 
-def _ask_about_kept(phone: Phone, url: SecretStr) -> Dialogue[PhoneAnswer]:
-    """Ask whether a URL that is kept already is tried."""
-    where = f"SILLWARD_CHANNELS__{phone.name.upper()}" if phone.file is None else phone.file
-    above = ("", f"Your phone: its URL is in {where}.")
-    said = yield from ask_name_of("Send a trial to it?", (YES, NO), YES, above=above)
+def _ask_about_kept(phone: Phone, kept: Kept) -> Dialogue[str]:
+    """Ask whether a URL that is kept already is tried; return what is said of it at last."""
+    in_environment = f"SILLWARD_CHANNELS__{kept.name.upper()}"
+    above = (
+        "",
+        f"Your phone: its URL is in {in_environment if kept.file is None else kept.file}.",
+        f"{NO}: use it without a trial; {OTHER}: another address or another way, in its place",
+    )
+    said = yield from ask_name_of("Send a trial to it?", (YES, NO, OTHER), YES, above=above)
     if said == YES:
-        said = yield from _try(phone, url, (AGAIN, KEEP))
-    return PhoneAnswer(phone.name, None, phone.file, has_arrived=said == YES)
+        return (yield from _try(phone, kept.name, kept.url))
+    return said
 
 
 def _read_way(typed: str) -> str:
@@ -114,19 +139,43 @@ def _ask_url() -> Dialogue[SecretStr]:
     return (yield from ask(Question("Paste its URL (it is not shown)", read, is_secret=True)))
 
 
-def _try(phone: Phone, url: SecretStr, ways_on: Sequence[str]) -> Dialogue[str]:
+def _try(phone: Phone, name: str, url: SecretStr) -> Dialogue[str]:
     """Send a trial until it has arrived (YES), or another way on than AGAIN is chosen."""
-    send = functools.partial(phone.send, phone.channel(url))
+    send = functools.partial(phone.send, _channel(name, url))
     tries, said = 0, AGAIN
     while said == AGAIN:
         tries += 1
         about = (url, tries)
         outcome = yield from do(Deed(send, about, "sending a trial"))
         if outcome.state is State.FAILED:
-            above = f"  The trial was not sent: {outcome.why}"
-            question, choices = "And now?", ways_on
+            above: tuple[str, ...] = (f"  The trial was not sent: {outcome.why}",)
         else:
-            above = "  A trial is on its way. It may take a minute."
-            question, choices = "Has it arrived?", (YES, *ways_on)
-        said = yield from ask_name_of(question, choices, "", above=(above,), about=about)
+            on_its_way = "  A trial is on its way. It may take a minute."
+            question = "Has it arrived?"
+            said = yield from ask_name_of(question, (YES, NO), "", above=(on_its_way,), about=about)
+            if said == YES:
+                return said
+            above = _what_to_look_at(phone, url)
+        said = yield from ask_name_of(
+            "And now?", (AGAIN, OTHER, KEEP, LATER), "", above=(*above, *_WAYS_ON), about=about
+        )
     return said
+
+
+_WAYS_ON = (
+    f"  {AGAIN}: another trial; {OTHER}: another way, or the address typed anew",
+    f"  {KEEP}: go on with this one as it is; {LATER}: go on without a phone",
+)
+
+
+def _what_to_look_at(phone: Phone, url: SecretStr) -> tuple[str, ...]:
+    """Return what to look at when no trial is seen. Of a URL that was typed unseen nothing is."""
+    if is_mail(url):
+        return ("  Look in the folder for spam too, and whether the address is right.",)
+    same = "  Is the app set up for the address that you typed?"
+    if url.get_secret_value() == f"{_OF_NTFY}{phone.topic}":
+        same = f"  Is the topic in the app {phone.topic}, letter by letter?"
+    return (
+        same,
+        '  May the app show messages? Is the phone off line, or on "do not disturb"?',
+    )

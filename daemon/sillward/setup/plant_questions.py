@@ -1,5 +1,6 @@
 """The questions about plants: what each is, where it stands, and how cold it may get."""
 
+import math
 import re
 from collections.abc import Hashable, Sequence
 
@@ -10,7 +11,7 @@ from sillward.setup.answers import IndoorAnswer, PlantAnswer, SpotAnswer
 from sillward.setup.dialogue import Dialogue, Question, ask
 from sillward.setup.prompts import NONE, ask_name_of, index_of, numbered, temperature, valid
 from sillward.text.units import Temperature, Units
-from sillward_rules.plants.group_names import alias_within
+from sillward_rules.plants.group_names import alias_named, alias_within
 from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.limits import tenderest
 from sillward_rules.plants.plant import HOLDERS, Holder
@@ -208,8 +209,16 @@ def search_groups(words: str) -> list[Group]:
     """Return the groups that the words find, else those of the longest name among the words.
 
     That name may be a genus. No group is found by one word that it shares with many ("orchid",
-    "plant").
+    "plant"). The groups of a name come first, and the tenderest of them before the others.
     """
     hits = group_lookup.find_groups(words.split())
-    alias = alias_within(words) if not hits else None
-    return [*hits] or [standard_groups()[name] for name in (alias.groups if alias else ())]
+    alias = alias_named(words) if hits else alias_within(words)
+    meant = [] if alias is None else [standard_groups()[name] for name in alias.groups]
+    others = [group for group in hits if group not in meant]
+    return [*sorted(meant, key=_hardiness), *sorted(others, key=_hardiness)]
+
+
+def _hardiness(group: Group) -> float:
+    """Return a number that is the smaller, the more tender a group is."""
+    low = group.limits.night_low
+    return -math.inf if low is None else -low.value

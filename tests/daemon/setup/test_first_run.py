@@ -39,6 +39,8 @@ from sillward.setup.answers import (
 )
 from sillward.setup.collection_text import SCHEMA_FILE, collection_text
 from sillward.setup.dialogue import Conversation
+from sillward_rules.plants.group_names import alias_named
+from sillward_rules.plants.groups import standard_groups
 from tests.daemon.forecast.test_geocoding import MENDOZA
 from tests.support.bodies import body, dumped
 from tests.support.loopback_server import serving, whole
@@ -843,6 +845,23 @@ def test_any_text_is_coordinates_a_name_or_told_to_be_wrong(text: str) -> None:
 )
 def test_groups_are_found_by_what_growers_say(words: str, first: str) -> None:
     assert plant_questions.search_groups(words)[0].name == first
+
+
+def test_enter_takes_the_tenderest_of_what_is_found() -> None:
+    assert plant_questions.search_groups("lady slipper")[0].name == "paphiopedilum mottled-leaf"
+
+
+@pytest.mark.parametrize("words", ["paph", "dendrobium", "orchid", "vanda"])
+def test_enter_takes_the_tenderest_of_what_a_name_may_mean(words: str) -> None:
+    alias = alias_named(words)
+    assert alias is not None
+    meant = [standard_groups()[name] for name in alias.groups]
+
+    found = plant_questions.search_groups(words)
+
+    assert {group.name for group in found[: len(meant)]} == {*alias.groups}
+    lows = [plant_questions.night_low_of([group]) for group in found[: len(meant)]]
+    assert lows == sorted(lows, key=lambda low: -(low or 0.0))
 
 
 def test_what_nobody_has_is_not_found() -> None:
