@@ -22,6 +22,7 @@ from sillward.ledger.address import PostgresAddress
 from sillward.links.page_links import PageLinks
 from sillward.page.household_pages import HouseholdPages
 from sillward.page.people import passphrases
+from sillward.page.people.throttle import FREE_TRIES
 from tests.support.desks import DAY
 from tests.support.houses import Street, collection
 from tests.support.page_people import keep, passphrase_of, quick_hash
@@ -155,6 +156,18 @@ def test_a_passphrase_and_a_session_of_one_household_open_no_other(street: Stree
     client.set_cookie("sillward-session", line.split(";")[0].split("=", 1)[1], path="/beto/")
     assert client.get("/beto/").headers["Location"] == "/beto/sign-in?to=/"
     assert client.get("/ana", follow_redirects=True).status_code == 200
+
+
+def test_wrong_tries_are_remembered_when_a_page_has_left_memory(street: Street) -> None:
+    pages = pages_of(street)
+    pages._max_built = 1
+    client = Client(pages)
+    for _ in range(FREE_TRIES):
+        assert sign_in(client, "beto", "nobody").status_code == 403
+        client.get("/ana/sign-in")
+
+    assert sign_in(client, "beto", "nobody").status_code == 429
+    assert sign_in(client, "ana").status_code == 303
 
 
 def test_the_token_of_a_form_is_good_for_its_own_household_alone(street: Street) -> None:
