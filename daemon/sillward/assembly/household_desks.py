@@ -199,6 +199,11 @@ class HouseholdDesk:
         is_sending = dispatcher is not None and bool(dispatcher.keys_of(self.place.name))
         return is_sending or (self._desk is not None and self._desk.is_needed)
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether its collection is wrong, and there is none from before."""
+        return bool(self._refused)
+
     def put_away(self) -> bool:
         """Let the desk go from memory. Return False if it holds what is nowhere else."""
         desk, app = self._desk, self._app

@@ -72,6 +72,11 @@ class Member(Protocol):
         turns stay with this process."""
         ...
 
+    @property
+    def is_refused(self) -> bool:
+        """Whether this process cannot look after it; another, that knows it from before, may."""
+        ...
+
     def leave(self) -> None:
         """Forget it: it is not looked after any more."""
         ...
@@ -194,8 +199,8 @@ class House(Generic[Place]):
     def _give_turn(self, name: str) -> None:
         """Let one household do what is due; whatever fails there harms nobody else."""
         member, now = self.members.get(name), self.clock()
-        if member is None:  # another worker has seen its folder first
-            self.turns.schedule(name, now + LOOK_EVERY, keep=False)
+        if member is None:  # other workers see its folder, or did
+            self.turns.pass_on(name, now + LOOK_EVERY)
             return
         try:
             at = member.turn()
@@ -210,7 +215,11 @@ class House(Generic[Place]):
             if not self._fresh:
                 self._looked_at = None  # now the forecasts
         self._stamps[name] = member.stamp()  # not what it has written itself
-        self.turns.schedule(name, min(at, self.clock() + NET), keep=member.is_needed)
+        at = min(at, self.clock() + NET)
+        if member.is_refused:
+            self.turns.pass_on(name, at)
+        else:
+            self.turns.schedule(name, at, keep=member.is_needed)
         self.run.step_done()
 
     # -- what comes from outside

@@ -35,6 +35,8 @@ class SharedTurns:
     _begun: dict[str, Turn] = field(default_factory=dict)
     _kept: dict[str, tuple[datetime, Turn]] = field(default_factory=dict)
     """Those that have their next turn in this process too, and when."""
+    _passed_on: dict[str, datetime] = field(default_factory=dict)
+    """Those that this worker cannot look after, and when it tries again."""
 
     def look_around(self) -> str | None:
         """Keep what is kept for longer, and see to what a wrong clock has put off.
@@ -83,7 +85,7 @@ class SharedTurns:
                     self._begun[name] = turn
                     return name
             if not self._waiting:
-                self._waiting.extend(self.table.claim(now, now + self.lease, self.batch))
+                self._waiting.extend(self._claimed(now))
             if not self._waiting:
                 return None
             turn = self._waiting.popleft()
@@ -102,8 +104,21 @@ class SharedTurns:
         elif not keep:
             self.table.end(turn, at)
 
+    def pass_on(self, name: str, at: datetime) -> None:
+        """End a turn in which this worker could not look after a household: another may do it at
+        once, and this one tries again at this moment."""
+        turn = self._begun.pop(name, None)
+        if turn is not None:
+            self.table.pass_on(turn)
+        self._passed_on[name] = at
+
+    def _claimed(self, now: datetime) -> list[Turn]:
+        self._passed_on = {name: at for name, at in self._passed_on.items() if at > now}
+        return self.table.claim(now, now + self.lease, self.batch, self._passed_on)
+
     def wake(self, name: str) -> None:
         """Give a household a turn as soon as anybody has time."""
+        self._passed_on.pop(name, None)
         if name in self._kept:
             self._kept[name] = self.clock(), self._kept[name][1]
         else:

@@ -44,6 +44,11 @@ class Turns(Protocol):
         """End a turn: the next one is at this moment. keep: in this process."""
         ...
 
+    def pass_on(self, name: str, at: datetime) -> None:
+        """End a turn in which this process could not look after a household: another may do it at
+        once, and this one tries again at this moment."""
+        ...
+
     def wake(self, name: str) -> None:
         """Give a household a turn as soon as there is time."""
         ...
@@ -105,6 +110,10 @@ class TurnHeap:
         if self._turn_at.get(name) != at:
             self._turn_at[name] = at
             heapq.heappush(self._heap, (at, name))
+
+    def pass_on(self, name: str, at: datetime) -> None:
+        """Have the next turn at this moment: there is nobody else."""
+        self.schedule(name, at)
 
     def wake(self, name: str) -> None:
         """Give a household a turn as soon as there is time."""

@@ -232,6 +232,20 @@ def test_a_worker_with_a_wrong_clock_has_no_turns_until_it_is_right(
     assert wrong_clocks(shared, now, timedelta(minutes=30)) == []
 
 
+def test_what_one_worker_cannot_look_after_is_as_due_as_before_for_others(
+    workers: Workers,
+) -> None:
+    (name, *_) = take_all(workers(1))
+    workers(1).pass_on(name, workers.clock() + NET)
+
+    assert workers(1).next_due() is None
+    assert take_all(workers(0)) == [name]
+    workers(0).pass_on(name, workers.clock() + NET)
+    workers(1).wake(name)  # its file was edited
+    assert take_all(workers(0)) == []
+    assert take_all(workers(1)) == [name]
+
+
 def test_a_clock_that_is_some_seconds_off_is_corrected(workers: Workers) -> None:
     workers.off[1] = timedelta(seconds=-20)
     assert workers(1).look_around() is None

@@ -1,7 +1,7 @@
 """Several workers that serve one folder of households, their ledgers on a server."""
 
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import ExitStack, closing
 from datetime import timedelta
 from pathlib import Path
@@ -45,12 +45,13 @@ class Town:
             act(number)
             street.open()
 
-    def run(self, minutes: float) -> None:
-        """Let time pass, with a tick of each worker at each step."""
+    def run(self, minutes: float, order: Sequence[int] = (0, 1)) -> None:
+        """Let time pass, with a tick of each worker that is alive at each step."""
         for _ in range(round(minutes * 2)):
-            for number in sorted(self.alive):
-                self._act(number)
-                self.streets[number].house.tick()
+            for number in order:
+                if number in self.alive:
+                    self._act(number)
+                    self.streets[number].house.tick()
             self.streets[0].clock.move(seconds=30)
 
     def die(self, number: int) -> None:
@@ -112,6 +113,20 @@ def test_a_worker_whose_clock_is_wrong_leaves_all_to_the_others(town: Town) -> N
     assert "13 hours behind" in wrong.house.troubles[0]
     shown = households.document(right.equipment.ledgers.shared(), NAMES, right.clock())
     assert shown["troubles"] == wrong.house.troubles
+
+
+def test_who_knows_the_collection_from_before_looks_after_it_beside_one_who_does_not(
+    town: Town, tmp_path: Path
+) -> None:
+    town.run(0.5, order=[0])  # the other has read none yet
+    broken = tmp_path / "households" / NAMES[0] / "collection.toml"
+    broken.write_text(broken.read_text().replace("latitude", "latitud"))
+
+    town.run(8, order=[1, 0])
+
+    to_court = [each for street in town.streets for each in street.post.sent]
+    titles = [each.title for each in to_court if each.household == NAMES[0]]
+    assert "Carry in 2 plants by 18:40" in titles
 
 
 def test_a_folder_that_one_worker_does_not_see_is_looked_after_by_the_others(town: Town) -> None:

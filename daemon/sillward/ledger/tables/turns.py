@@ -10,7 +10,7 @@ worker only seemed dead: that is the key of `round`, and the claim on each notic
 Only on a server: SKIP LOCKED, by which workers do not wait for each other, is PostgreSQL's.
 """
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
@@ -75,19 +75,23 @@ class TurnTable:
             "DELETE FROM turn WHERE seen_on < ? RETURNING site", str(today - KEPT_UNSEEN)
         )
 
-    def claim(self, now: datetime, until: datetime, most: int) -> list[Turn]:
+    def claim(
+        self, now: datetime, until: datetime, most: int, without: Collection[str] = ()
+    ) -> list[Turn]:
         """Take households that are due, the longest first, until a moment; at most so many.
 
+        without: those that this worker cannot look after.
         Another worker that does the same at this moment takes others.
         """
         rows = self._database.rows(
             f"{UNSYNCED} UPDATE turn SET owner = ?, leased_until = ? FROM unsynced,"
             " (SELECT site FROM turn WHERE due_at <= ?"
             " AND (leased_until IS NULL OR leased_until <= ? OR leased_until > ?)"
+            " AND NOT site = ANY (?::text[])"
             " ORDER BY due_at LIMIT ? FOR UPDATE SKIP LOCKED) AS due"
             " WHERE turn.site = due.site RETURNING turn.site, turn.calls, turn.due_at",
             *(self._database.worker, to_text(until), to_text(now), to_text(now)),
-            *(to_text(now + HORIZON), most),
+            *(to_text(now + HORIZON), list(without), most),
         )
         in_order = sorted(rows, key=lambda row: row["due_at"])
         return [Turn(row["site"], until, row["calls"]) for row in in_order]
@@ -107,6 +111,10 @@ class TurnTable:
             turn,
             *(turn.calls, AT_ONCE if next_at is None else to_text(next_at), AT_ONCE),
         )
+
+    def pass_on(self, turn: Turn) -> bool:
+        """Give a household back, as due as it was. Return False if it was another worker's."""
+        return self._still_own("SET owner = NULL, leased_until = NULL", turn)
 
     def call(self, site: str) -> None:
         """Give a household its turn at once, whoever looks after it."""
