@@ -103,6 +103,7 @@ def build_house(
         refresh,
         clock,
         run,
+        settle=lambda: _settle(house, dispatcher),
         is_sending=lambda: dispatcher is not None and dispatcher.under_way > 0,
         shared_turns=turns,
     )
@@ -114,13 +115,18 @@ def close_house(house: House[Place], equipment: Equipment) -> None:
     dispatcher = equipment.dispatcher
     if dispatcher is not None:
         dispatcher.wait(SEND_S)
-        for name in dispatcher.sites():
-            member = house.members.get(name)
-            if isinstance(member, HouseholdDesk):
-                with contained("notice.failed_to_settle", f"name={name}"):
-                    member.settle()
+        _settle(house, dispatcher)
     house.close()
     equipment.ledgers.shared().close()
+
+
+def _settle(house: House[Place], dispatcher: Dispatcher | None) -> None:
+    """Mark what came of the messages that have ended."""
+    for name in () if dispatcher is None else dispatcher.sites():
+        member = house.members.get(name)
+        if isinstance(member, HouseholdDesk):
+            with contained("notice.failed_to_settle", f"name={name}"):
+                member.settle()
 
 
 @dataclass(slots=True)

@@ -104,6 +104,8 @@ class House(Generic[Place]):
     monotonic: Callable[[], float] = time.monotonic
     is_sending: Callable[[], bool] = lambda: False
     """Whether messages are under way, whose outcomes will be news."""
+    settle: Callable[[], None] = lambda: None
+    """Marks what came of them, where no turns are given."""
     members: dict[str, Member] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
     """What is wrong with the folder."""
@@ -146,6 +148,7 @@ class House(Generic[Place]):
             self._looked_at = now
             self._is_idle = not self._look_around()
         if self._is_idle:
+            self.settle()
             return
         if was_set:
             self.wake_all()
@@ -236,11 +239,16 @@ class House(Generic[Place]):
 
         Return whether turns may be given.
         """
-        trouble = self.turns.look_around()
-        if trouble is not None:
-            self._go_on(trouble)
+        may_give = self.turns.look_around()
+        for name in self.turns.given_up():
+            if name in self.members:
+                self.members[name].close()
+        if not may_give:
+            self._go_on(self.turns.trouble or "")
             return False
         self._look_at_folder()
+        if self.turns.trouble is not None:
+            self.troubles.append(self.turns.trouble)
         for name, member in self.members.items():
             stamp = member.stamp()
             if stamp != self._stamps.get(name):
@@ -285,6 +293,6 @@ class House(Generic[Place]):
 
     def _go_on(self, trouble: str) -> None:
         """Look after the households that are known, by what is known of them."""
-        if self.troubles != [trouble]:
+        if trouble not in self.troubles:
             log.error("house.in_trouble reason=%s", one_line(trouble, MAX_TROUBLE))
         self.troubles[:] = [trouble]

@@ -37,16 +37,21 @@ class SharedTurns:
     """Those that have their next turn in this process too, and when."""
     _passed_on: dict[str, datetime] = field(default_factory=dict)
     """Those that this worker cannot look after, and when it tries again."""
+    _given_up: list[str] = field(default_factory=list)
 
-    def look_around(self) -> str | None:
+    @property
+    def trouble(self) -> str | None:
+        """What is wrong with the clock of this worker, in words."""
+        return self.clock.trouble
+
+    def look_around(self) -> bool:
         """Keep what is kept for longer, and see to what a wrong clock has put off.
 
-        If the clock of this worker is wrong, give back what it has and return that in words.
+        If the clock of this worker is far off, give back what it has instead, and return False.
         """
-        trouble = self.clock.compare()
-        if trouble is not None:
+        if not self.clock.compare():
             self.give_back()
-            return trouble
+            return False
         now = self.clock()
         self.table.set_right(now)
         for name, (at, turn) in list(self._kept.items()):
@@ -54,7 +59,13 @@ class SharedTurns:
                 self._kept[name] = at, replace(turn, until=now + self.lease)
             else:
                 del self._kept[name]
-        return None
+                self._given_up.append(name)
+        return True
+
+    def given_up(self) -> Sequence[str]:
+        """Return those whose turns were kept here and are others' by now, since the last time."""
+        names, self._given_up = self._given_up, []
+        return names
 
     def keep(self, names: Sequence[str]) -> None:
         """Look after these households, whoever will.
@@ -134,5 +145,6 @@ class SharedTurns:
         """Let others have what this worker has not begun, or keeps: it ends."""
         for turn in (*self._waiting, *(turn for _, turn in self._kept.values())):
             self.table.end(turn, None)
+        self._given_up.extend(self._kept)
         self._waiting.clear()
         self._kept.clear()

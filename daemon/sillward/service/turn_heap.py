@@ -18,9 +18,18 @@ class Turns(Protocol):
         """Whether every household has its turns in this process."""
         ...
 
-    def look_around(self) -> str | None:
-        """See to what others have left. Return why this process must give no turn, in words; None
-        if it may."""
+    @property
+    def trouble(self) -> str | None:
+        """What was wrong at the last look around, in words."""
+        ...
+
+    def look_around(self) -> bool:
+        """See to what others have left. Return whether this process may give turns."""
+        ...
+
+    def given_up(self) -> Sequence[str]:
+        """Return those that had their turns in this process and have them elsewhere by now, since
+        this was asked last."""
         ...
 
     def keep(self, names: Sequence[str]) -> None:
@@ -74,9 +83,15 @@ class TurnHeap:
     """One whose time is not that in `_turn_at` has been replaced."""
     _known: set[str] = field(default_factory=set)
 
-    def look_around(self) -> str | None:
+    trouble = None
+
+    def look_around(self) -> bool:
         """Do nothing: nobody else has any."""
-        return None
+        return True
+
+    def given_up(self) -> Sequence[str]:
+        """Return none."""
+        return ()
 
     def keep(self, names: Sequence[str]) -> None:
         """Look after these households: those that are new are due."""

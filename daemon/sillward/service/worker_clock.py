@@ -2,8 +2,8 @@
 
 Workers that share households must agree about the time: one whose clock is wrong would tell rounds
 that are not due, take what others have told for a mistake, and hold on to its turns, or lose them.
-So all of them go by the clock of the server, and a worker whose own is far from it does nothing but
-say so: whichever of the two is wrong, somebody must set it right.
+So all of them go by the clock of the server. A worker whose own is some seconds from it says so:
+one of the two is wrong, and somebody must set it right. One that is far from it does nothing else.
 """
 
 import logging
@@ -16,8 +16,13 @@ from sillward.errors import LedgerError
 from sillward.ledger import Ledger
 
 TOLERANCE = timedelta(seconds=30)
-"""A clock that differs by less is corrected. Judgement: far more than one that is kept right by NTP
-is off, or than a question to the server takes; far less than a grower would notice."""
+"""A difference of less is nobody's trouble. Judgement: far more than a clock that is kept right by
+NTP is off, or than a question to the server takes."""
+
+FAR_OFF = timedelta(minutes=59)
+"""A worker that differs by more looks after nobody. Judgement: where the server is the wrong one,
+rounds that come up to this much too early or late harm less than silence in a night with frost;
+whole hours come from a wrong zone, and days from a machine without a battery."""
 
 WRONG_MARK = "worker with a wrong clock"
 """The beginning of the mark that a worker keeps while its clock is wrong; its machine follows."""
@@ -38,6 +43,8 @@ class WorkerClock:
     shared: Ledger
     own: Callable[[], datetime]
     machine: str = ""
+    trouble: str | None = None
+    """What was wrong at the last look, in words."""
     _ahead: timedelta = timedelta(0)
     """So far the server's clock is ahead of the machine's."""
     _noted_at: datetime | None = None
@@ -52,8 +59,8 @@ class WorkerClock:
         """Return the time."""
         return self.own() + self._ahead
 
-    def compare(self) -> str | None:
-        """Measure the difference. Return what is wrong, in words; None if nothing is.
+    def compare(self) -> bool:
+        """Measure the difference. Return whether the two are near enough to go on by the server's.
 
         Raise LedgerError if the server cannot be asked.
         """
@@ -61,20 +68,19 @@ class WorkerClock:
         there = self.shared.database.server_now()
         after = self.own()
         if there is None:
-            return None
+            return True
         ahead = there - (before + (after - before) / 2)
-        if abs(ahead) < TOLERANCE:
-            self._ahead = ahead
-            self._note(None, there)
-            return None
-        self._ahead = timedelta(0)
-        off = "ahead of" if ahead < timedelta(0) else "behind"
-        trouble = (
-            f"the clock of {self.machine} is {_length(abs(ahead))} {off} that of the ledger's "
-            "server: this worker looks after nobody until they agree"
-        )
-        self._note(trouble, there)
-        return trouble
+        self._ahead, is_near = ahead, abs(ahead) < FAR_OFF
+        self.trouble = None
+        if abs(ahead) >= TOLERANCE:
+            off = "ahead of" if ahead < timedelta(0) else "behind"
+            then = "this worker goes by that" if is_near else "this worker looks after nobody"
+            self.trouble = (
+                f"the clock of {self.machine} is {_length(abs(ahead))} {off} that of the ledger's "
+                f"server: {then}; set right whichever is wrong"
+            )
+        self._note(self.trouble, there)
+        return is_near
 
     def _note(self, trouble: str | None, now: datetime) -> None:
         """Keep the mark for `status`, with the time by the server; without a trouble remove it."""
@@ -86,6 +92,7 @@ class WorkerClock:
             if trouble is not None and (
                 self._noted_at is None or now - self._noted_at >= KEPT_EVERY
             ):
+                log.error("clock.differs reason=%s", trouble)
                 self.shared.marks.set(name, now, trouble)
                 self._noted_at, self._may_be_noted = now, True
         except LedgerError as error:

@@ -212,23 +212,28 @@ def test_whose_folder_nobody_sees_for_days_has_no_turn_any_more(workers: Workers
     assert take_all(workers(1)) == ["court"]
 
 
-@pytest.mark.parametrize("hours", [-13.0, -0.02, 0.02, 9000.0])
+@pytest.mark.parametrize("hours", [-13.0, -1.0, 1.0, 9000.0])
 def test_a_worker_with_a_wrong_clock_has_no_turns_until_it_is_right(
     workers: Workers, hours: float
 ) -> None:
-    workers(1).next_due()  # and one more is taken
+    begun = workers(1).next_due()  # and one more is taken
+    assert begun is not None
+    workers(1).schedule(begun, workers.clock() + NET, keep=True)
     workers.off[1] = timedelta(hours=hours)
 
-    trouble = workers(1).look_around()
+    assert not workers(1).look_around()
 
+    trouble = workers(1).trouble
     assert trouble is not None
     assert trouble.startswith("the clock of machine-1 is ")
+    assert workers(1).given_up() == [begun]
     shared, now = workers.ledgers[0].shared(), workers.clock()
     assert wrong_clocks(shared, now, timedelta(minutes=30)) == [trouble]
-    assert workers(0).look_around() is None
-    assert len(take_all(workers(0))) == 2  # but for the one that is in its turn
+    assert workers(0).look_around()
+    assert len(take_all(workers(0))) == 3
     workers.off[1] = timedelta(0)
-    assert workers(1).look_around() is None
+    assert workers(1).look_around()
+    assert workers(1).trouble is None
     assert wrong_clocks(shared, now, timedelta(minutes=30)) == []
 
 
@@ -246,9 +251,13 @@ def test_what_one_worker_cannot_look_after_is_as_due_as_before_for_others(
     assert take_all(workers(1)) == [name]
 
 
-def test_a_clock_that_is_some_seconds_off_is_corrected(workers: Workers) -> None:
-    workers.off[1] = timedelta(seconds=-20)
-    assert workers(1).look_around() is None
+@pytest.mark.parametrize(("seconds", "is_said"), [(-20, False), (20, False), (1800, True)])
+def test_workers_go_by_the_clock_of_the_server(
+    workers: Workers, seconds: float, is_said: bool
+) -> None:
+    workers.off[1] = timedelta(seconds=seconds)
+    assert workers(1).look_around()
+    assert (workers(1).trouble is not None) == is_said
 
     for name in take_all(workers(1)):
         workers(1).schedule(name, workers(1).clock() + NET)

@@ -10,6 +10,7 @@ from typing import NoReturn
 import psycopg
 import pytest
 
+from sillward.ledger import NoticeState
 from sillward.ledger import postgres as server
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.house import open_one
@@ -19,6 +20,7 @@ from sillward.service.shared_turns import LEASE
 from sillward.service.worker_clock import WorkerClock
 from tests.support.desks import local
 from tests.support.fakes import FakeClock
+from tests.support.held_post import HeldPost
 from tests.support.houses import Street
 from tests.support.postgres_server import PostgresServer
 
@@ -113,6 +115,29 @@ def test_a_worker_whose_clock_is_wrong_leaves_all_to_the_others(town: Town) -> N
     assert "13 hours behind" in wrong.house.troubles[0]
     shown = households.document(right.equipment.ledgers.shared(), NAMES, right.clock())
     assert shown["troubles"] == wrong.house.troubles
+
+
+def test_a_worker_that_stands_aside_still_marks_what_its_channels_have_taken(
+    tmp_path: Path, postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    post, off = HeldPost(), [timedelta(0)]
+    street = Street(tmp_path, FakeClock(local("16:58")), address=postgres)
+    monkeypatch.setattr(PostgresDatabase, "server_now", lambda _: street.clock() + off[0])
+    street.add("court")
+    street.open(post.submit)
+    street.house.is_sending = lambda: False  # nothing is waited for
+    with closing(street):
+        street.run(3)
+        assert post.channels == ["phone"]
+        off[0] = timedelta(hours=5)
+        street.run(1)
+        post.end()
+        street.run(0.5)
+
+        assert street.house.troubles
+        with closing(open_one(postgres, "court")) as ledger:
+            (notice,) = ledger.notices.latest("court")
+        assert notice.state is NoticeState.SENT
 
 
 def test_who_knows_the_collection_from_before_looks_after_it_beside_one_who_does_not(
