@@ -269,6 +269,8 @@ def maybe_moment(text: str | None) -> datetime | None:
 
 def column_value(value: object) -> object:
     """Return a value as a column takes it."""
+    if value is None or isinstance(value, str):  # most of what is written
+        return value
     if isinstance(value, OpenOrder | ColdHistory):
         return json.dumps(
             {field.name: column_value(getattr(value, field.name)) for field in fields(value)}

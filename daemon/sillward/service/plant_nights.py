@@ -99,14 +99,16 @@ def nights_of(
     stood = {day: places.at(sun.night_of(site, day).end) for day in days}
     spots = {day: known or (plant.home,) for day, known in stood.items()}
     read = of_site or SiteNights(ledger, site, since)
+    orders_of: dict[str, list[StoredChore]] = {}
+    for chore in chores:
+        if chore.kind in _NIGHTLY:
+            orders_of.setdefault(chore.day, []).append(chore)
     found = []
     for day in days:
-        orders = tuple(
-            chore for chore in chores if chore.day == str(day) and chore.kind in _NIGHTLY
-        )
-        told_c, limit_c = _told(plant, orders)
+        orders = tuple(orders_of.get(str(day), ()))
         at_spots = [read.at(spot)[day] for spot in spots[day] if day in read.at(spot)]
         if orders or at_spots:
+            told_c, limit_c = _told(plant, orders)
             low_c = min(at_spots, default=None)
             known = bool(stood[day])
             found.append(PlantNight(day, spots[day], known, orders, told_c, limit_c, low_c))
