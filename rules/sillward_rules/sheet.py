@@ -207,9 +207,9 @@ def _scene_of(
 
 
 _last_scene: list[Scene] = []
-"""The scene that was looked at last. A round that was just told is compared with its orders at
-once, which are planned on the same scene: its nights need not be worked out again. No more than one
-is kept, as a daemon holds it for as long as it runs."""
+"""The scene that was looked at last. Where a newer forecast changes the orders of a round, its
+sheet is drawn up after them on the same scene: its nights need not be worked out again. No more
+than one is kept, as a daemon holds it for as long as it runs."""
 
 
 def _plan(

@@ -9,7 +9,7 @@ import logging
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 
 from sillward.config.channel import Channel
@@ -80,14 +80,25 @@ class _Correction:
         ]
 
 
+@dataclass(frozen=True, slots=True)
+class Known:
+    """What orders are worked out from: they change only with one of these.
+
+    - newest: the day, the forecast, the collection and the last answer.
+    - tonight: the same collection with what thermometers showed of the night.
+    """
+
+    newest: tuple[object, ...]
+    tonight: Collection
+
+
 @dataclass(slots=True)
 class Corrections:
     """Compares what was told with each new forecast, and after each answer of the grower."""
 
     context: ServiceContext
-    _compared: dict[Round, tuple[object, Collection]] = field(default_factory=dict)
-    """For each round the day, the forecast, the collection and the last answer that it was last
-    compared with; and the same collection with what thermometers showed of the night."""
+    _compared: dict[Round, Known] = field(default_factory=dict)
+    """For each round what was known when it was told, or last compared with that."""
 
     def look(self) -> None:
         """Enqueue a correction or an alarm if a newer forecast, or what was read, asks for one.
@@ -101,16 +112,31 @@ class Corrections:
         told = round_in_force(context, context.clock())
         if told is None:
             return
-        tonight, site = context.collection, context.site
-        answered = context.ledger.deeds.latest(site.name, 1)
+        answered = context.ledger.deeds.latest(context.site.name, 1)
         if any(abs(context.clock() - deed.at) < LEDGER_STEP for deed in answered):
             return  # at the next tick: what is told now must be later than what was said
-        newest = (told.day, context.forecasts.edition(site), context.taught_collection, answered)
-        before, shown = self._compared.get(told.round, (None, None))
-        is_newer = before != newest
-        if is_newer or (shown != tonight and watched_spots(tonight.spots)):
+        known = self.known_for(told.day)
+        before = self._compared.get(told.round)
+        is_newer = before is None or before.newest != known.newest
+        shows_more = before is None or before.tonight != known.tonight
+        if is_newer or (shows_more and watched_spots(known.tonight.spots)):
             self._compare(told, is_newer=is_newer)
-        self._compared[told.round] = newest, tonight
+        self._compared[told.round] = known
+
+    def known_for(self, day: date) -> Known:
+        """Return what is known now that the orders of a day depend on."""
+        context = self.context
+        answered = context.ledger.deeds.latest(context.site.name, 1)
+        edition = context.forecasts.edition(context.site)
+        return Known((day, edition, context.taught_collection, answered), context.collection)
+
+    def note_told(self, round_: Round, known: Known) -> None:
+        """Note that a round was told of all that was known when it was worked out.
+
+        It is what the newest forecast asks for: to plan it once more at once would change nothing.
+        What has come in meanwhile is compared at the next look.
+        """
+        self._compared[round_] = known
 
     def forget_comparisons(self) -> None:
         """Compare at the next look even if the forecast is still the same."""

@@ -194,8 +194,11 @@ class Desk:
         for occasion in due_rounds.occasions(
             context.site, context.household.rounds, context.clock()
         ):
-            if context.has_forecast() or not self._may_get_forecast(occasion.due_at):
-                self.rounds.tell_or_admit_failure(occasion)
+            has_forecast = context.has_forecast()
+            if has_forecast or not self._may_get_forecast(occasion.due_at):
+                known = self.corrections.known_for(occasion.day)
+                if self.rounds.tell_or_admit_failure(occasion) is not None and has_forecast:
+                    self.corrections.note_told(occasion.round, known)
                 context.run.step_done()
 
     def _raise_alarms(self) -> None:

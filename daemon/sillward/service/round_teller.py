@@ -72,9 +72,10 @@ class RoundTeller:
         )
         return sheet
 
-    def tell_or_admit_failure(self, occasion: Occasion) -> None:
-        """Tell a round; if a defect prevents it, tell the channels that rather than nothing."""
-        self.defects.contained("round.failed", _details(occasion)).attempt(
+    def tell_or_admit_failure(self, occasion: Occasion) -> Sheet | None:
+        """Tell a round as `tell` does; if a defect prevents it, tell the channels that rather than
+        nothing, and return None."""
+        return self.defects.contained("round.failed", _details(occasion)).attempt(
             partial(self.tell, occasion), otherwise=partial(self._admit_failure, occasion)
         )
 

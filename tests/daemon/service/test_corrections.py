@@ -12,13 +12,15 @@ from sillward.config.channel import Channel
 from sillward.config.household import NoticePolicy
 from sillward.config.quiet_hours import QuietHours
 from sillward.ledger import NoticeState, Stage
+from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.collection import Habits
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
-from sillward_rules.sheet import Round
+from sillward_rules.sheet import Round, Sheet
+from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.time_expressions import parse_hours, parse_moment
 from tests.support.desks import (
@@ -74,6 +76,25 @@ def test_a_morning_on_which_the_forecast_stays_the_same_is_not_corrected() -> No
         newer(world, desk, 6.5, minutes=15)
 
     assert [title[:8] for title in world.post.titles] == ["Carry in", "Put out "]
+
+
+def test_a_round_is_planned_again_from_the_next_forecast_on(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    planned, draw_up = [], ServiceContext.orders
+
+    def orders(
+        context: ServiceContext, round_: Round, weather: Weather, *, goes_out: bool
+    ) -> Sheet:
+        planned.append(round_)
+        return draw_up(context, round_, weather, goes_out=goes_out)
+
+    monkeypatch.setattr(ServiceContext, "orders", orders)
+    world, desk = told()
+    desk.tick()
+    assert planned == []
+    newer(world, desk, 6.0)
+    assert planned == [Round.DUSK]
 
 
 def test_a_forecast_that_says_the_same_is_not_told() -> None:
