@@ -144,6 +144,7 @@ class PotLevels:
         self._leaves = self.pots.canopy_l * np.array(growing) / self.pots.capacity_l
         self._surface = self.pots.surface_l / self.pots.capacity_l
         self._catch = self.pots.catch_l / self.pots.capacity_l
+        self._closing = 1.0 / self.lowest
         self.now = self._carried()
 
     @property
@@ -193,16 +194,16 @@ class PotLevels:
     ) -> Iterator[tuple[float, Buckets]]:
         """Yield the same between two moments [unix s], from this water on, which is changed."""
         times, at = self.demand.times, begin
+        there = np.where(columns == NO_SPOT, 0, columns)
         while at < end:
             row = int(np.searchsorted(times, at, side="right"))
             seen = row < times.size and times[row] - HOUR_S <= at
             until = min(float(times[row]) if seen else at + HOUR_S, end)
-            part = np.full(columns.shape, (until - at) / HOUR_S)
+            part = (until - at) / HOUR_S
             if seen:
-                self._pass_hour(buckets, row, columns, part)
+                self._pass_hour(buckets, row, there, part)
             else:
-                mean = self.demand.mean_mm[np.where(columns == NO_SPOT, 0, columns)]
-                self._lose(buckets, part * mean, UNSEEN_SD**2)
+                self._lose(buckets, part * self.demand.mean_mm[there], UNSEEN_SD**2)
             at = until
             yield at, buckets
 
@@ -213,17 +214,20 @@ class PotLevels:
         mean = self.demand.mean_mm[column]
         return float(self.demand.reference_mm[row, column] if known else mean)
 
-    def _pass_hour(self, buckets: Buckets, row: int, columns: np.ndarray, part: Array) -> None:
+    def _pass_hour(
+        self, buckets: Buckets, row: int, there: np.ndarray, part: Array | float
+    ) -> None:
         """Let an hour of the climate pass.
 
-        columns, part (pot,) : where the pots stand, and how much of the hour counts (0..1).
+        there (pot,) : where the pots stand, never `NO_SPOT`. part : how much of the hour counts
+        (0..1), for all or (pot,).
         """
-        there = np.where(columns == NO_SPOT, 0, columns)
         reference = self.demand.reference_mm[row, there] * part
         self._lose(buckets, reference, WEATHER_SD**2 * WEATHER_H)
-        rain = self.demand.rain_mm[row, there] * part * self._catch
-        if rain.any():
-            buckets.gain(rain)
+        if self.demand.rain_mm[row].any():
+            rain = self.demand.rain_mm[row, there] * part * self._catch
+            if rain.any():
+                buckets.gain(rain)
 
     def _lose(self, buckets: Buckets, reference_mm: Array, noise: float) -> None:
         """Take what a reference evapotranspiration (pot,) [mm] takes from each pot.
@@ -233,7 +237,7 @@ class PotLevels:
         left = np.where(np.isnan(buckets.share), 1.0, buckets.share)
         stress = stress_coefficient(left, self.pots.depletion)
         nominal = reference_mm * (self._leaves * stress + self._surface * left)
-        closing = np.where(stress < 1.0, 1.0 / self.lowest, 0.0)  # of the stress, by what is left
+        closing = np.where(stress < 1.0, self._closing, 0.0)  # of the stress, by what is left
         slope = reference_mm * (self._leaves * closing + self._surface)
         buckets.lose(nominal, noise * (buckets.factor * nominal) ** 2, slope)
 
@@ -262,7 +266,8 @@ class PotLevels:
                 told.pop(0).happen(self, buckets)
             seconds = min(times[row], now) - np.maximum(begin, times[row] - HOUR_S)
             part = np.maximum(seconds, 0.0) / HOUR_S
-            self._pass_hour(buckets, row, places.at(times[row] - HOUR_S / 2), part)
+            columns = places.at(times[row] - HOUR_S / 2)
+            self._pass_hour(buckets, row, np.where(columns == NO_SPOT, 0, columns), part)
         for event in told:
             event.happen(self, buckets)
         self._pass_unseen(buckets, np.maximum(now - np.maximum(begin, last), 0.0) / HOUR_S)
