@@ -381,13 +381,17 @@ class Ledger:
         """
         known, enqueued_at = self.plant_states.of_site(site), to_moment(since)
         confirmed = self.plant_states.confirmed_since(site, since)
+        found: dict[tuple[int, int, bool], PlantState] = {}  # many plants share both states
         answered = {}
         for plant, made in states.items():
             now = known.get(plant)
-            said = () if now is None else now.declined
-            later = [one for one in said if one.at >= enqueued_at]
-            state = with_declined(with_care(made, now), said, later)
-            answered[plant] = with_place_of(state, now) if now and plant in confirmed else state
+            key = (id(made), id(now), plant in confirmed)
+            if key not in found:
+                said = () if now is None else now.declined
+                later = [one for one in said if one.at >= enqueued_at]
+                state = with_declined(with_care(made, now), said, later)
+                found[key] = with_place_of(state, now) if now and plant in confirmed else state
+            answered[plant] = found[key]
         return answered
 
     def forget_rounds_of_wrong_clock(self, site: str, now: datetime) -> int:

@@ -300,8 +300,15 @@ def states_to_json(states: Mapping[str, PlantState]) -> str:
 
 
 def states_from_json(text: str) -> dict[str, PlantState]:
-    """Return the states of some plants from their text."""
-    return {plant: state_of(values) for plant, values in json.loads(text).items()}
+    """Return the states of some plants from their text; plants of equal ones share one."""
+    found: dict[tuple[object, ...], PlantState] = {}
+    states = {}
+    for plant, values in json.loads(text).items():
+        key = tuple(values.items())
+        if key not in found:
+            found[key] = state_of(values)
+        states[plant] = found[key]
+    return states
 
 
 def state_of(row: Mapping[str, Any] | Row) -> PlantState:
