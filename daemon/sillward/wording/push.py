@@ -239,6 +239,8 @@ def _text(lines: Iterable[Line]) -> str:
 def _crowded(parts: Sequence[Part], room: int) -> set[int]:
     """Return the indices of the parts to tell in short, so that all parts have room if they can."""
     long = [_text(part.each()) for part in parts]
+    if len("\n".join(long)) <= room:
+        return set()
     short = [_text(_short(part)) for part in parts]
     kept = sum(len(text) + 1 for part, text in zip(parts, short, strict=True) if part.kept)
 
