@@ -42,7 +42,7 @@ from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.households_status import keep_standing
 from sillward.service.run_control import RunControl
-from sillward.service.turns import NET, next_turn
+from sillward.service.turns import AGAIN, NET, next_turn
 
 MAX_DESKS = 1000
 """So many desks are in memory. Measured: 120 kB each with 40 plants."""
@@ -76,13 +76,21 @@ class Equipment:
     built: "OrderedDict[str, HouseholdDesk]" = field(default_factory=OrderedDict)
     """Those whose desk is in memory, the one that had its turn last at the end."""
 
-    def note_use(self, household: "HouseholdDesk") -> None:
-        """Note that a desk is in use; put away those that were not for the longest time."""
+    def note_use(self, household: "HouseholdDesk", next_at: datetime) -> None:
+        """Note that a desk was used, and when it is needed next; put away what is too many.
+
+        A desk for which nothing is foreseen goes itself: all others have their turn before it comes
+        again. To put away the one that was not used for the longest time would always take the very
+        one that is needed next, where more households than there is room for come in a circle.
+        """
         self.built[household.place.name] = household
         self.built.move_to_end(household.place.name)
-        for name, other in list(self.built.items())[: max(0, len(self.built) - self.max_desks)]:
+        oldest_first = list(self.built.values())
+        if next_at >= self.clock() + NET - AGAIN:
+            oldest_first.insert(0, oldest_first.pop())
+        for other in oldest_first[: max(0, len(self.built) - self.max_desks)]:
             if other.put_away():
-                del self.built[name]
+                del self.built[other.place.name]
 
 
 def shared_forecasts(
@@ -137,8 +145,9 @@ class HouseholdDesk:
             except LedgerError as error:
                 return self._refuse([str(error)])
             self._refused = ()
-            self.equipment.note_use(self)
-            return self._turn_of(desk)
+            at = self._turn_of(desk)
+            self.equipment.note_use(self, at)
+            return at
         finally:
             if self._ledger is not None:
                 self.equipment.ledgers.rest(self._ledger)
