@@ -28,6 +28,8 @@ class Question(Generic[T]):
         answered.
     above: lines before the question.
     about: what it is about, where its words do not say it.
+    subject: the same in words, for the list of answers.
+    says: returns what an answer stands for, for that list; None where it is what was typed.
     is_secret: whether the answer must not be seen.
     """
 
@@ -37,6 +39,8 @@ class Question(Generic[T]):
     enter: str | None = None
     above: tuple[str, ...] = ()
     about: Hashable = None
+    subject: str = field(default="", compare=False)
+    says: Callable[[T], str] | None = field(default=None, compare=False)
     is_secret: bool = False
 
 

@@ -101,10 +101,12 @@ def _ask_nature(text: str, plants: Sequence[ListedPlant], unit: Temperature) -> 
     said = f'"{text}"' if plants[0].group else "no group"
     above = ("", f"{said} ({where}: {names})")
     likely = text if search_groups(text) else alias_name(text)
-    groups = yield from ask_groups(likely, unit, above=above, about=text, is_sure=False)
+    groups = yield from ask_groups(
+        likely, unit, above=above, about=text, subject=text, is_sure=False
+    )
     if groups:
         return _Nature(groups)
-    return _Nature([], (yield from ask_night_low(None, unit, about=text)))
+    return _Nature([], (yield from ask_night_low(None, unit, about=text, subject=text)))
 
 
 def _ask_home(plants: Sequence[ListedPlant], spots: Sequence[str]) -> Dialogue[str]:

@@ -152,12 +152,19 @@ def _try(phone: Phone, name: str, url: SecretStr) -> Dialogue[str]:
         else:
             on_its_way = "  A trial is on its way. It may take a minute."
             question = "Has it arrived?"
-            said = yield from ask_name_of(question, (YES, NO), "", above=(on_its_way,), about=about)
+            said = yield from ask_name_of(
+                question, (YES, NO), "", above=(on_its_way,), about=about, subject=name
+            )
             if said == YES:
                 return said
             above = _what_to_look_at(phone, url)
         said = yield from ask_name_of(
-            "And now?", (AGAIN, OTHER, KEEP, LATER), "", above=(*above, *_WAYS_ON), about=about
+            "And now?",
+            (AGAIN, OTHER, KEEP, LATER),
+            "",
+            above=(*above, *_WAYS_ON),
+            about=about,
+            subject=name,
         )
     return said
 

@@ -41,8 +41,14 @@ def ask_plants(spots: Sequence[SpotAnswer], unit: Temperature) -> Dialogue[list[
     )
     while name := (yield from ask(question)):
         plants.append((yield from _ask_plant(name, spots, unit, len(plants))))
-        question = Question("Another one", read_name, enter="no more", about=len(plants))
+        question = Question(
+            "Another one", read_name, enter="no more", about=len(plants), says=_another
+        )
     return plants
+
+
+def _another(name: str) -> str:
+    return name or "no more; choose this to add one"
 
 
 def _ask_plant(
@@ -52,17 +58,19 @@ def _ask_plant(
 
     index: which one it is, from 0: answers about it hold if its name alone is changed.
     """
-    groups = yield from ask_groups(alias_name(name), unit, about=index)
+    groups = yield from ask_groups(alias_name(name), unit, about=index, subject=name)
     usual = groups[0].holders[0] if groups else "pot"
     above = [f"  {group_report.line(group, Units(unit))}" for group in groups]
-    holder = yield from ask_name_of("It grows in", HOLDERS, usual, above=above, about=index)
+    holder = yield from ask_name_of(
+        "It grows in", HOLDERS, usual, above=above, about=index, subject=name
+    )
     names = [spot.name for spot in spots]
     home = names[0]
     if len(names) > 1:
-        home = yield from ask_name_of("Its home", names, names[0], about=index)
-    shelter = yield from _ask_shelter(home, spots, index)
+        home = yield from ask_name_of("Its home", names, names[0], about=index, subject=name)
+    shelter = yield from _ask_shelter(home, spots, index, name)
     group_low_c = night_low_of(groups)
-    night_low_c = yield from ask_night_low(group_low_c, unit, about=index)
+    night_low_c = yield from ask_night_low(group_low_c, unit, about=index, subject=name)
     return PlantAnswer(
         name,
         tuple(group.name for group in groups),
@@ -85,12 +93,16 @@ def night_low_of(groups: Sequence[Group]) -> float | None:
     return None if low is None else low.value
 
 
-def _ask_shelter(home: str, spots: Sequence[SpotAnswer], index: int) -> Dialogue[str | None]:
+def _ask_shelter(
+    home: str, spots: Sequence[SpotAnswer], index: int, plant: str
+) -> Dialogue[str | None]:
     """Ask where a plant is carried to, unless it lives indoors or there is no room."""
     rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
     if not rooms or home in rooms:
         return None
-    shelter = yield from ask_name_of("Carried to", [*rooms, NONE], rooms[0], about=index)
+    shelter = yield from ask_name_of(
+        "Carried to", [*rooms, NONE], rooms[0], about=index, subject=plant
+    )
     return None if shelter == NONE else shelter
 
 
@@ -100,6 +112,7 @@ def ask_night_low(
     question: str = "Coldest night it should stand",
     *,
     about: Hashable = None,
+    subject: str = "",
 ) -> Dialogue[float | None]:
     """Ask for a limit of its own; None if that of its group is taken."""
 
@@ -111,7 +124,8 @@ def ask_night_low(
     usual = None
     if group_low_c is not None:
         usual = f"{Units(unit).bare(group_low_c, '°C')}, as its group"
-    return (yield from ask(Question(f"{question}, {unit}", read, enter=usual, about=about)))
+    text = f"{question}, {unit}"
+    return (yield from ask(Question(text, read, enter=usual, about=about, subject=subject)))
 
 
 # -- groups
@@ -129,6 +143,7 @@ def ask_groups(
     *,
     above: Sequence[str] = (),
     about: Hashable = None,
+    subject: str = "",
     is_sure: bool = True,
 ) -> Dialogue[list[Group]]:
     """Ask for the groups of a plant: several for a hybrid, none if no group fits.
@@ -144,7 +159,9 @@ def ask_groups(
     lines, words = tuple(above), "" if is_sure else likely
     while True:
         if not words:
-            words = yield from ask(Question(text, _read_words, likely, above=lines, about=about))
+            words = yield from ask(
+                Question(text, _read_words, likely, above=lines, about=about, subject=subject)
+            )
             lines, is_sure = (), True
         if words == NONE:
             return []
@@ -155,7 +172,7 @@ def ask_groups(
         if is_sure and len(hits) == 1:
             return hits
         if hits:
-            chosen = yield from _choose_groups(hits, unit, lines, (words, about))
+            chosen = yield from _choose_groups(hits, unit, lines, (words, about), subject)
             if chosen:
                 return chosen
             lines, words = (), ""
@@ -172,7 +189,7 @@ def _read_words(typed: str) -> str:
 
 
 def _choose_groups(
-    hits: Sequence[Group], unit: Temperature, above: Sequence[str], about: Hashable
+    hits: Sequence[Group], unit: Temperature, above: Sequence[str], about: Hashable, subject: str
 ) -> Dialogue[list[Group]]:
     """Show what was found and ask for one or more; none to search again."""
     shown = hits[:MAX_GROUPS]
@@ -187,10 +204,15 @@ def _choose_groups(
         indices = [index_of(part, len(shown)) for part in parts]
         return [shown[index] for index in dict.fromkeys(indices)]
 
+    def says(chosen: Sequence[Group]) -> str:
+        return " x ".join(group.name for group in chosen) or "none of these"
+
     text = "Right? (0 to search again)"
     if len(shown) > 1:
         text = "Which? (two for a hybrid, such as 1,2; 0 to search again)"
-    return (yield from ask(Question(text, read, "1", above=tuple(lines), about=about)))
+    above = tuple(lines)
+    question = Question(text, read, "1", above=above, about=about, subject=subject, says=says)
+    return (yield from ask(question))
 
 
 def groups_named(text: str) -> list[Group] | None:

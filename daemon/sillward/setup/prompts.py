@@ -66,11 +66,26 @@ def hold(conversation: Conversation[T], *, err: bool = False) -> T:
 def change(conversation: Conversation[Any]) -> None:
     """Let one of the answers be chosen, which is asked for again. Raise click.Abort."""
     answered = conversation.answered[:-1]
-    rows = [f"{_subject(taken.step)}: {_answer(taken)}" for taken in answered]
-    conversation.change(hold(Conversation(lambda: choose("Which answer?", rows, len(rows)))))
+    # Where something was asked until it was right, the last answer is the one in force.
+    last = {_key(taken.step): number for number, taken in enumerate(answered)}
+    numbers = sorted(last.values())
+    rows = [_row(answered[number]) for number in numbers]
+    chosen = hold(Conversation(lambda: choose("Which answer?", rows, len(rows))))
+    conversation.change(numbers[chosen])
 
 
-def _subject(question: Question[Any]) -> str:
+def _key(question: Question[Any]) -> Hashable:
+    """Return what two questions have in common of which the later one replaces the earlier."""
+    return _bare(question), question.subject or question.about
+
+
+def _row(taken: Taken) -> str:
+    """Return a question that was answered, and its answer in words."""
+    subject = f"{taken.step.subject}: " if taken.step.subject else ""
+    return f"{subject}{_bare(taken.step)}: {_answer(taken)}"
+
+
+def _bare(question: Question[Any]) -> str:
     """Return a question without the choices and examples that it offers."""
     return question.text.partition(" (")[0].partition("? ")[0].rstrip("?")
 
@@ -78,6 +93,8 @@ def _subject(question: Question[Any]) -> str:
 def _answer(taken: Taken) -> str:
     if taken.step.is_secret:
         return "(not shown)"
+    if taken.step.says is not None:
+        return taken.step.says(taken.value)
     return taken.typed or taken.step.enter or NONE
 
 
@@ -129,6 +146,7 @@ def choose(
     *,
     above: Sequence[str] = (),
     about: Hashable = None,
+    subject: str = "",
 ) -> Dialogue[int]:
     """Show numbered rows and ask for one of them; return its index.
 
@@ -139,7 +157,19 @@ def choose(
         return index_of(typed, len(rows))
 
     lines = (*above, *numbered(rows))
-    return (yield from ask(Question(question, read, str(default), above=lines, about=about)))
+    return (
+        yield from ask(
+            Question(
+                question,
+                read,
+                str(default),
+                above=lines,
+                about=about,
+                subject=subject,
+                says=lambda index: rows[index],
+            )
+        )
+    )
 
 
 def numbered(rows: Sequence[str]) -> list[str]:
@@ -154,6 +184,7 @@ def ask_name_of(
     *,
     above: Sequence[str] = (),
     about: Hashable = None,
+    subject: str = "",
 ) -> Dialogue[str]:
     """Ask for one of a few names; a beginning that fits a single one is enough."""
 
@@ -161,7 +192,13 @@ def ask_name_of(
         return name_among(typed, names)
 
     text = f"{question} ({', '.join(names)})"
-    return (yield from ask(Question(text, read, default, above=tuple(above), about=about)))
+    return (
+        yield from ask(
+            Question(
+                text, read, default, above=tuple(above), about=about, subject=subject, says=str
+            )
+        )
+    )
 
 
 # -- reading answers

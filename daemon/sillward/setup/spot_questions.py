@@ -103,7 +103,7 @@ def _ask_outdoors(name: str) -> Dialogue[OutdoorAnswer]:
     rows = [cover.question for cover in COVERS]
     cover = yield from choose(f"What is above {name}?", rows, 2)
     rows = [breeze.question for breeze in BREEZES]
-    breeze = yield from choose("And the wind?", rows, 2, about=name)
+    breeze = yield from choose("And the wind?", rows, 2, about=name, subject=name)
     return OutdoorAnswer(name, COVERS[cover], BREEZES[breeze])
 
 

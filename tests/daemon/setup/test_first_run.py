@@ -5,6 +5,7 @@ import functools
 import io
 import json
 import os
+import re
 import stat
 import tempfile
 import tomllib
@@ -287,6 +288,32 @@ def test_an_answer_is_changed_at_the_end_and_the_others_stay(path: Path) -> None
     assert "  1 Where is it: -32.89, -68.85" in result.stdout
     collection = load_household(path).collection
     assert (collection.site.latitude, collection.site.name) == (-30.0, "Yard")
+
+
+def test_the_answers_to_change_say_what_they_are_about_and_stand_for(path: Path) -> None:
+    plants = ["Lemon", "vanda", "0", "paph", "1", "", "", "", "", "Moth", "phalaenopsis", *[""] * 4]
+    answers = [*PLACE, *SPOTS, *plants, "", "", "change", "6", "1", "write"]
+
+    result = call("new", path, answers=answers)
+
+    assert result.exit_code == 0, result.output
+    listed = result.stdout.split("its end")[1].split("Which answer?")[0].splitlines()
+    rows = [row[5:] for row in listed if re.match(r" +[0-9]+ ", row)]
+    for row in (
+        "What is above bench: half open: a pergola, a tree, the foot of a wall",
+        "bench: And the wind: walls or hedges all around",
+        "Lemon: What is it: paph",
+        "Lemon: Which: paphiopedilum mottled-leaf",
+        "Lemon: It grows in: pot",
+        "Moth: Carried to: sunroom",
+        "Another one: Moth",
+        "Another one: no more; choose this to add one",
+    ):
+        assert row in rows
+    assert len([row for row in rows if row.startswith("Lemon: What is it")]) == 1
+    # The sixth is the wind.
+    spot = load_household(path).collection.spots[0]
+    assert spot.wind == BREEZES[0].wind
 
 
 def test_a_stranger_is_asked_no_more_than_before(path: Path) -> None:
