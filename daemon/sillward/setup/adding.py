@@ -37,7 +37,7 @@ def tables_to_add(path: Path, plants: PlantList) -> str:
     )
     defaults = read_document(path)[0].get("defaults", {})
     head = f"# -- {len(answers)} plants of {plants.file}, for the end of {path.name}"
-    return "\n\n".join([head, *plant_tables(answers, defaults)])
+    return "\n\n".join([head, *plant_tables(answers, defaults, unit)])
 
 
 def _problems(plants: PlantList, names: set[str], spots: Sequence[str]) -> list[str]:

@@ -13,7 +13,7 @@ from sillward.setup.answers import (
     SiteAnswer,
     SpotAnswer,
 )
-from sillward.setup.plant_tables import plant_tables
+from sillward.setup.plant_tables import degrees, plant_tables
 from sillward.setup.toml_text import aligned, key_text, number_text, quoted
 from sillward.text.units import Temperature, Units
 
@@ -36,7 +36,11 @@ def collection_text(
     parts = [_HEAD, _site(site), _SPOTS]
     parts += [_spot(spot, site.latitude, site.unit) for spot in spots]
     parts += [_PLANTS]
-    parts += plant_tables(plants) if together else [_plant(plant, site.unit) for plant in plants]
+    parts += (
+        plant_tables(plants, unit=site.unit)
+        if together
+        else [_plant(plant, site.unit) for plant in plants]
+    )
     parts += [_ROUNDS, *([_FAHRENHEIT] if site.unit == "°F" else []), *_channels(phone)]
     return "\n\n".join(parts) + "\n"
 
@@ -111,8 +115,8 @@ def _spot(spot: SpotAnswer, latitude: float, unit: Temperature) -> str:
     if isinstance(spot, IndoorAnswer):
         known = spot.night_low_c is not None
         value = spot.night_low_c if spot.night_low_c is not None else 12.0
-        held = f"{_degrees(value, unit)} it holds on the coldest nights"
-        line = f"night_low = {number_text(value, 2)}"
+        held = f"{degrees(value, unit)} it holds on the coldest nights"
+        line = f"night_low = {number_text(value, 3)}"
         night_low = (line, held) if known else (f"# {line}", f"{held}: look, then fill in")
         return aligned(head, ("indoors = true", ""), night_low)
     window = "from = 270, to = 90" if latitude < 0 else "from = 90, to = 270"
@@ -154,14 +158,9 @@ def _plant(plant: PlantAnswer, unit: Temperature) -> str:
             if group_c is None
             else f"; beats the group's {Units(unit).bare(group_c, '°C')} {unit}"
         )
-        comment = f"{_degrees(own_c, unit)}, your own{beaten}"
-        rows.append((f"limits.night_low = {number_text(own_c, 2)}", comment))
+        comment = f"{degrees(own_c, unit)}, your own{beaten}"
+        rows.append((f"limits.night_low = {number_text(own_c, 3)}", comment))
     elif group_c is not None:
-        comment = f"{_degrees(group_c, unit)}, what its group says"
+        comment = f"{degrees(group_c, unit)}, what its group says"
         rows.append((f"# limits.night_low = {group_c:g}", comment))
     return aligned(*rows)
-
-
-def _degrees(value_c: float, unit: Temperature) -> str:
-    """Return how a comment names the unit of a temperature: "°C", or "°C (55 °F)"."""
-    return "°C" if unit == "°C" else f"°C ({Units(unit).bare(value_c, '°C')} °F)"

@@ -6,7 +6,7 @@ written before that is answered.
 
 import functools
 import shlex
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,11 +16,11 @@ from sillward.config.credentials import channel_file
 from sillward.config.settings import Settings
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
-from sillward.setup import prompts, writing
+from sillward.setup import prompts, summary, writing
 from sillward.setup.answers import IndoorAnswer, OutdoorAnswer, PhoneAnswer, SiteAnswer
 from sillward.setup.collection_text import collection_text
 from sillward.setup.dialogue import Conversation, Dialogue, Question, ask
-from sillward.setup.list_questions import ask_about_list, ask_spots_of_list
+from sillward.setup.list_questions import ask_about_list, ask_spots_of_list, named_otherwise
 from sillward.setup.own_phone import PHONE
 from sillward.setup.phone_questions import Phone, ask_phone
 from sillward.setup.plant_list import PlantList
@@ -107,6 +107,7 @@ def dialogue(
 ) -> Dialogue[Draft]:
     """Ask all questions of a first run."""
     site = yield from ask_site(atlas)
+    named: dict[str, str] = {}
     if plants is None:
         spots = yield from ask_spots(site.unit)
         answers = yield from ask_plants(spots, site.unit)
@@ -115,15 +116,17 @@ def dialogue(
         rooms = [spot.name for spot in spots if isinstance(spot, IndoorAnswer)]
         outdoors = [spot.name for spot in spots if isinstance(spot, OutdoorAnswer)]
         answers = yield from ask_about_list(plants, outdoors, rooms, site.unit)
+        named = named_otherwise(plants, answers)
     phone = yield from ask_phone(phone_for(site))
     text = collection_text(site, spots, answers, phone, together=plants is not None)
-    return Draft(text, phone, (yield from _ask_what_then(text)))
+    told = summary.lines(answers, spots, named)
+    return Draft(text, phone, (yield from _ask_what_then(text, told)))
 
 
-def _ask_what_then(text: str) -> Dialogue[str]:
-    """Show the whole file, and ask what is done with it."""
+def _ask_what_then(text: str, told: Sequence[str]) -> Dialogue[str]:
+    """Show the whole file, then what it comes to, and ask what is done with it."""
     line = "-" * 10
-    above = ("", f"{line} the file {line}", text.rstrip(), f"{line} its end {line}", "")
+    above = ("", f"{line} the file {line}", text.rstrip(), f"{line} its end {line}", "", *told, "")
     question = "Write it, change an answer, or stop?"
     return (yield from prompts.ask_name_of(question, (WRITE, CHANGE, STOP), WRITE, above=above))
 

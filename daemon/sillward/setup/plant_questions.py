@@ -11,7 +11,7 @@ from sillward.setup.answers import IndoorAnswer, PlantAnswer, SpotAnswer
 from sillward.setup.dialogue import Dialogue, Question, ask
 from sillward.setup.prompts import NONE, ask_name_of, index_of, numbered, temperature, valid
 from sillward.text.units import Temperature, Units
-from sillward_rules.plants.group_names import alias_named, alias_within
+from sillward_rules.plants.group_names import alias_named, alias_within, names_like
 from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.limits import tenderest
 from sillward_rules.plants.plant import HOLDERS, Holder
@@ -173,12 +173,12 @@ def ask_groups(
             return hits
         if hits:
             chosen = yield from _choose_groups(hits, unit, lines, (words, about), subject)
-            if chosen:
+            if isinstance(chosen, list) and chosen:
                 return chosen
-            lines, words = (), ""
+            lines, words, is_sure = (), chosen if isinstance(chosen, str) else "", True
         else:
             hint = group_lookup.did_you_mean(words) or "; the family, or a relative?"
-            lines, likely, words = (f"  no group has these words{hint}",), "", ""
+            lines, likely, words = (f"  no group has these words{hint}",), likely_name(words), ""
 
 
 def _read_words(typed: str) -> str:
@@ -190,21 +190,25 @@ def _read_words(typed: str) -> str:
 
 def _choose_groups(
     hits: Sequence[Group], unit: Temperature, above: Sequence[str], about: Hashable, subject: str
-) -> Dialogue[list[Group]]:
-    """Show what was found and ask for one or more; none to search again."""
+) -> Dialogue[list[Group] | str]:
+    """Show what was found and ask for one or more; none, or other words, to search again."""
     shown = hits[:MAX_GROUPS]
     lines = [*above, *numbered([group_report.line(group, Units(unit)) for group in shown])]
     if len(hits) > MAX_GROUPS:
         lines.append(f"     and {len(hits) - MAX_GROUPS} more; another word finds fewer")
 
-    def read(typed: str) -> list[Group]:
+    def read(typed: str) -> list[Group] | str:
         if typed == "0":
             return []
+        if re.search(r"[^\W\d_]{2}", typed):
+            return typed
         parts = re.split(r"[\s,+]+", typed.strip(", +"))
         indices = [index_of(part, len(shown)) for part in parts]
         return [shown[index] for index in dict.fromkeys(indices)]
 
-    def says(chosen: Sequence[Group]) -> str:
+    def says(chosen: list[Group] | str) -> str:
+        if isinstance(chosen, str):
+            return chosen
         return " x ".join(group.name for group in chosen) or "none of these"
 
     text = "Right? (0 to search again)"
@@ -225,6 +229,12 @@ def groups_named(text: str) -> list[Group] | None:
     names = [group_lookup.resolve(part, suggest=False).group for part in parts]
     known = [standard_groups()[name] for name in dict.fromkeys(names) if name is not None]
     return known if None not in names else None
+
+
+def likely_name(words: str) -> str:
+    """Return the name that is most like mistyped words; "" if none is."""
+    similar = names_like(words)
+    return similar[0] if similar else ""
 
 
 def search_groups(words: str) -> list[Group]:

@@ -12,6 +12,7 @@ from typing import Any
 from sillward.config.plant_models import MAX_COUNT
 from sillward.setup.answers import PlantAnswer
 from sillward.setup.toml_text import number_text, quoted
+from sillward.text.units import Temperature, Units
 
 LINE_LENGTH = 96
 """Columns of a line of names. Judgement: most editors show 100."""
@@ -49,7 +50,9 @@ class _Table:
 
 
 def plant_tables(
-    plants: Sequence[PlantAnswer], defaults: Mapping[str, Any] | None = None
+    plants: Sequence[PlantAnswer],
+    defaults: Mapping[str, Any] | None = None,
+    unit: Temperature = "°C",
 ) -> list[str]:
     """Return the tables, [defaults] first.
 
@@ -57,11 +60,11 @@ def plant_tables(
     """
     tables = [table for kind, names in _by_kind(plants).items() for table in _split(kind, names)]
     if defaults is not None:
-        return [_text(table, defaults) for table in tables]
+        return [_text(table, defaults, unit) for table in tables]
     chosen = _defaults([table.kind for table in tables])
     written = [f"{key} = {quoted(value)}" for key, value in chosen.items()]
     head = ["\n".join(["[defaults]", *written])] if chosen else []
-    return head + [_text(table, chosen) for table in tables]
+    return head + [_text(table, chosen, unit) for table in tables]
 
 
 def _by_kind(plants: Iterable[PlantAnswer]) -> dict[_Kind, list[str]]:
@@ -130,7 +133,12 @@ def _line(kind: _Kind, key: str, defaults: Mapping[str, Any]) -> str | None:
 # -- text
 
 
-def _text(table: _Table, defaults: Mapping[str, Any]) -> str:
+def degrees(value_c: float, unit: Temperature) -> str:
+    """Return how a comment names the unit of a temperature: "°C", or "°C (55 °F)"."""
+    return "°C" if unit == "°C" else f"°C ({Units(unit).bare(value_c, '°C')} °F)"
+
+
+def _text(table: _Table, defaults: Mapping[str, Any], unit: Temperature) -> str:
     kind = table.kind
     lines = ["[[plants]]", *_names(table)]
     if len(kind.groups) == 1:
@@ -139,7 +147,8 @@ def _text(table: _Table, defaults: Mapping[str, Any]) -> str:
         lines.append(f"parents = [{', '.join(map(quoted, kind.groups))}]")
     lines += [line for key in SHARED if (line := _line(kind, key, defaults)) is not None]
     if kind.night_low_c is not None:
-        lines.append(f"limits.night_low = {number_text(kind.night_low_c, 2)}")
+        comment = "" if unit == "°C" else f"  # {degrees(kind.night_low_c, unit)}"
+        lines.append(f"limits.night_low = {number_text(kind.night_low_c, 3)}{comment}")
     return "\n".join(lines)
 
 

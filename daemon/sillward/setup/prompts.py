@@ -249,6 +249,10 @@ _THOUSANDS = re.compile(r"[0-9],[0-9]{3}(?![0-9])")
 _DEGREES = re.compile(r"(?P<number>.*?)\s*(?:°?\s*(?P<scale>[CF])|°)?", re.I | re.S)
 
 
+FAHRENHEIT_DIGITS = 3
+"""Decimal places of °C made of °F: with two, 40 °F would be told as 39.99 °F again."""
+
+
 def temperature(text: str, unit: Temperature, kind: object = Celsius) -> float:
     """Read a temperature; return it in °C. Raise ValueError.
 
@@ -261,7 +265,7 @@ def temperature(text: str, unit: Temperature, kind: object = Celsius) -> float:
     except ValueError:
         msg = f"write a number, in {unit}"
         raise ValueError(msg) from None
-    celsius = value if scale == "°C" else round((value - 32) / 1.8, 2)
+    celsius = value if scale == "°C" else round((value - 32) / 1.8, FAHRENHEIT_DIGITS)
     return _valid_number(kind, celsius, value, scale)
 
 
@@ -274,7 +278,7 @@ def _valid_number(kind: object, value: float, typed: float, unit: str) -> float:
         return valid(kind, value)
     except ValueError as error:
         shown = "°C" if unit == "°F" else unit
-        said = f"{typed:g} °F is {value:g} °C: " if unit == "°F" else ""
+        said = f"{typed:g} °F is {round(value, 1):g} °C: " if unit == "°F" else ""
         msg = f"{said}{error} {shown}"
         raise ValueError(msg) from None
 

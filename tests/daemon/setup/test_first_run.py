@@ -40,6 +40,8 @@ from sillward.setup.answers import (
 )
 from sillward.setup.collection_text import SCHEMA_FILE, collection_text
 from sillward.setup.dialogue import Conversation
+from sillward.setup.toml_text import number_text
+from sillward.text.units import Units
 from sillward_rules.plants.group_names import alias_named
 from sillward_rules.plants.groups import standard_groups
 from tests.daemon.forecast.test_geocoding import MENDOZA
@@ -353,19 +355,19 @@ def test_fahrenheit_is_asked_for_shown_and_told(path: Path) -> None:
 
     document = answered(path, answers)
 
-    assert document["spots"]["sunroom"]["night_low"] == 13.89
+    assert document["spots"]["sunroom"]["night_low"] == 13.889
     assert document["plants"][0]["limits"]["night_low"] == 10
     assert document["notices"] == {"temperature": "°F"}
     text = path.read_text(encoding="utf-8")
-    assert "night_low = 13.89  # °C (57 °F)" in text
+    assert "night_low = 13.889  # °C (57 °F)" in text
     assert "# °C (50 °F), your own; beats the group's 60.8 °F" in text
 
 
 @pytest.mark.parametrize(
     ("text", "unit", "celsius"),
     [
-        ("57", "°F", 13.89),
-        ("57 F", "°C", 13.89),
+        ("57", "°F", 13.889),
+        ("57 F", "°C", 13.889),
         ("57,2 °f", "°C", 14.0),
         ("14°C", "°F", 14.0),
         ("−2 ℃", "°F", -2.0),
@@ -377,12 +379,19 @@ def test_temperatures_are_read_in_either_unit(text: str, unit: Any, celsius: flo
     assert prompts.temperature(text, unit) == celsius
 
 
+@pytest.mark.parametrize("typed", range(-40, 120))
+def test_degrees_fahrenheit_are_told_again_as_they_were_typed(typed: int) -> None:
+    celsius = prompts.temperature(str(typed), "°F")
+
+    assert Units("°F").bare(float(number_text(celsius, 3)), "°C") == str(typed)
+
+
 @pytest.mark.parametrize(
     ("text", "unit", "told"),
     [
         ("warm", "°F", "write a number, in °F"),
         ("", "°C", "write a number, in °C"),
-        ("99", "°F", "99 °F is 37.22 °C: must be at most 30 °C"),
+        ("99", "°F", "99 °F is 37.2 °C: must be at most 30 °C"),
         ("57", "°C", "must be at most 30 °C"),
     ],
 )
@@ -526,6 +535,30 @@ def test_zero_searches_again(path: Path) -> None:
         "citrus tender",
         "citrus hardier",
     ]
+
+
+def test_a_word_in_place_of_a_number_searches_again_and_a_typing_error_is_offered_right(
+    path: Path,
+) -> None:
+    plant = ["Lemon", "paph", "cattleyya", "", "", "", "", ""]
+
+    result = call("new", path, answers=[*PLACE, *SPOTS, *plant, *END])
+
+    assert result.exit_code == 0, result.output
+    assert "no group has these words; did you mean cattleya?" in result.stdout
+    assert "[cattleya]" in result.stdout
+    assert load_household(path).collection.plants[0].groups == ("cattleya",)
+
+
+def test_what_the_answers_come_to_is_told_before_the_file_is_written(path: Path) -> None:
+    plants = ["Lemon", "citrus tender", "", "", "-", "", *PLANT]
+
+    result = call("new", path, answers=[*PLACE, *SPOTS, *plants, *END[:-1], "stop"])
+
+    told = result.stdout.split("its end")[1]
+    assert "2 plants: 1 citrus tender, 1 vanda strap-leaf" in told
+    assert "Outdoors without a shelter (1): Lemon" in told
+    assert not path.exists()
 
 
 def test_there_must_be_a_spot(path: Path) -> None:

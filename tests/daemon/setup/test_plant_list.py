@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
-from sillward.setup import adding, plant_list
+from sillward.setup import adding, plant_list, summary
 from sillward.setup.answers import (
     BREEZES,
     COVERS,
@@ -24,7 +24,7 @@ from sillward.setup.answers import (
 )
 from sillward.setup.collection_text import collection_text
 from sillward.setup.dialogue import Conversation
-from sillward.setup.list_questions import ask_about_list
+from sillward.setup.list_questions import ask_about_list, named_otherwise
 from sillward.setup.plant_list import PlantList
 from sillward.setup.plant_questions import night_low_of
 from sillward_rules.plants.groups import standard_groups
@@ -188,6 +188,48 @@ def test_names_are_looked_at_where_there_is_no_group() -> None:
     assert len(questions) == 1
     assert "no group (2 lines: Moth orchid 1, Moth orchid 2)" in questions[0]
     assert {plant.groups for plant in plants} == {("phalaenopsis",)}
+
+
+@pytest.mark.parametrize(
+    ("names", "meant"),
+    [
+        (("Dendrobium nobile 1", "Dendrobium nobile 2"), "dendrobium nobile"),
+        (("White one", "Dendrobium nobile"), "Dendrobium"),
+    ],
+)
+def test_a_mistyped_group_is_asked_about_with_what_may_be_meant(
+    names: Sequence[str], meant: str
+) -> None:
+    lines = "".join(f"{name},Dendrobiun,bench,\n" for name in names)
+
+    questions, plants = asked(read(f"name,group,home,shelter\n{lines}"), ["1"])
+
+    assert f"\n  did you mean {meant}?\n   1 dendrobium" in questions[0]
+    assert all(plant.groups[0].startswith("dendrobium") for plant in plants)
+
+
+def test_as_what_a_name_is_taken_is_told_with_the_next_question_and_at_the_end() -> None:
+    text = "name,group,home\nA,Zitrone,\nB,moth orchid,bench\nC,cattleya,bench\n"
+    plants = read(text)
+
+    questions, answers = asked(plants, ["lemon", "", ""])
+
+    assert questions[1].startswith("  citrus tender: night 7 °C; ")
+    named = named_otherwise(plants, answers)
+    assert named == {"Zitrone": "citrus tender", "moth orchid": "phalaenopsis"}
+    assert summary.lines(answers, SPOTS, named)[:2] == [
+        "3 plants: 1 citrus tender, 1 phalaenopsis, 1 cattleya",
+        "Taken: Zitrone as citrus tender; moth orchid as phalaenopsis",
+    ]
+
+
+def test_limits_of_ones_own_have_their_degrees_beside_them() -> None:
+    odd = PlantAnswer("Odd", (), "pot", "bench", None, 4.444, None)
+    site = SiteAnswer("Yard", -32.89, -68.85, 780.0, "America/New_York", unit="°F")
+
+    text = collection_text(site, SPOTS, [odd], together=True)
+
+    assert "limits.night_low = 4.444  # °C (40 °F)\n" in text
 
 
 def test_hybrids_name_their_parents() -> None:
