@@ -71,6 +71,7 @@ PURPOSES: Mapping[str, Mapping[str, str]] = {
         "words": "The words of messages, and how to change them.",
         "schema": "The JSON Schema of a collection, for editors.",
         "move-ledger": "Take a ledger to a PostgreSQL server, or back.",
+        "forget": "A household has left: delete what a server keeps of it.",
     },
 }
 """The commands by what they are for, each with its short help of at most 60 characters.

@@ -9,7 +9,7 @@ locks) looks through the folder.
 """
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager, nullcontext
+from contextlib import AbstractContextManager, closing, nullcontext
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -72,6 +72,13 @@ def open_one(address: PostgresAddress, name: str) -> Ledger:
     shared.database.rows("SELECT 1")  # a command says at once that the server is away
     ledger.share(shared, owned=True)
     return ledger
+
+
+def forget(address: PostgresAddress, name: str) -> int:
+    """Delete all that a database keeps of one household. Return how many rows. Raise LedgerError,
+    NotOursError."""
+    with closing(_on_server(address, utc_now)) as ledgers:
+        return ledgers.forget(name)
 
 
 def open_shared(address: LedgerAddress) -> Ledger:

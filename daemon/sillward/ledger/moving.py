@@ -1,4 +1,4 @@
-"""A ledger moved to another place, row by row, and compared there before it counts.
+"""A ledger moved to another place, row by row, and compared there before it counts; or removed.
 
 Moved is the ledger of a file, or a copy of one, to a server or back; or those of a folder of
 households to a server that holds them all, and back. The source is only read. The target has
@@ -71,7 +71,7 @@ def move(source: Database, part: Part, target: Database, place: Part) -> Moved:
     """
     with target.transaction():
         for table in place.tables:
-            if next(_rows(target, table, place), None) is not None:
+            if next(rows(target, table, place), None) is not None:
                 whose = "" if place.prefix == "" else f" of {place.prefix.rstrip('/')}"
                 msg = f"the target has rows{whose} already (table {table}); nothing was moved"
                 raise UsageError(msg)
@@ -95,7 +95,7 @@ def _copy(
     marks = ", ".join("?" * len(columns))
     insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"
     chunk: list[Values] = []
-    for row in _rows(source, table, part):
+    for row in rows(source, table, part):
         values = _referring(table, _as_in(table, row, part, place), numbers)
         if place.site is not None and columns[0] == "id":
             new = target.insert_numbered(table, dict(zip(columns[1:], values[1:], strict=True)))
@@ -122,13 +122,13 @@ def _compared(
     for table in part.tables:
         ours, theirs = (hashlib.sha256() for _ in range(2))
         counts = [0, 0]
-        for row in _rows(source, table, part):
+        for row in rows(source, table, part):
             values = _referring(table, _as_in(table, row, part, place), numbers)
             if table in numbers:
                 values = (numbers[table][values[0]], *values[1:])
             ours.update(repr(values).encode())
             counts[0] += 1
-        for row in _rows(target, table, place):
+        for row in rows(target, table, place):
             theirs.update(repr(tuple(row)).encode())
             counts[1] += 1
         if ours.digest() != theirs.digest():
@@ -141,6 +141,17 @@ def _compared(
         digest.update(ours.digest())
     moved.digest = digest.hexdigest()
     return moved
+
+
+def remove(database: Database, part: Part) -> int:
+    """Delete the rows of a part. Return how many there were."""
+    with database.transaction():
+        tables = sorted(part.tables, key=lambda table: table not in _REFERENCES)
+        conditions = [(table, *_condition(table, part)) for table in tables]
+        return sum(
+            database.execute(f"DELETE FROM {table} WHERE {where}", *values)
+            for table, where, values in conditions
+        )
 
 
 def _as_in(table: str, row: Values, part: Part, place: Part) -> Values:
@@ -156,7 +167,7 @@ def _referring(table: str, row: Values, numbers: dict[str, dict[object, object]]
     return row if to is None or to not in numbers else (numbers[to][row[0]], *row[1:])
 
 
-def _rows(database: Database, table: str, part: Part) -> Iterator[Values]:
+def rows(database: Database, table: str, part: Part) -> Iterator[Values]:
     """Return the rows of a part in the order of their key, some at a time."""
     columns, key = schema.tables()[table].columns, schema.tables()[table].key
     listed, order = ", ".join(columns), ", ".join(key)
@@ -164,15 +175,15 @@ def _rows(database: Database, table: str, part: Part) -> Iterator[Values]:
     after = f" AND ({order}) > ({', '.join('?' * len(key))})"
     last: Sequence[object] = ()
     while True:
-        rows = database.rows(
+        found = database.rows(
             f"SELECT {listed} FROM {table} WHERE {where}{after if last else ''}"
             f" ORDER BY {order} LIMIT {CHUNK}",
             *(*values, *last),
         )
-        yield from map(tuple, rows)
-        if len(rows) < CHUNK:
+        yield from map(tuple, found)
+        if len(found) < CHUNK:
             return
-        last = [rows[-1][name] for name in key]
+        last = [found[-1][name] for name in key]
 
 
 def _condition(table: str, part: Part) -> tuple[str, Sequence[object]]:

@@ -3,6 +3,7 @@
 import gzip
 import os
 import re
+import shutil
 import zlib
 from collections.abc import Callable, Iterator
 from contextlib import closing, contextmanager, suppress
@@ -11,7 +12,7 @@ from pathlib import Path
 from urllib.parse import quote
 
 from sillward import files
-from sillward.errors import LedgerError, NotOursError, UsageError
+from sillward.errors import LedgerError, NotOursError, UsageError, one_line
 from sillward.ledger import copies, moving, schema
 from sillward.ledger.address import ON_SERVER, PostgresAddress
 from sillward.ledger.database import Database
@@ -22,7 +23,8 @@ from sillward.ledger.moving import Moved
 from sillward.ledger.opening import FileOpener
 from sillward.ledger.sqlite_database import SqliteDatabase, translated
 
-_NAME = re.compile(r"[a-z0-9][a-z0-9-]*", re.ASCII)
+_NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}", re.ASCII)
+"""What households are called: their names become those of folders."""
 
 Clock = Callable[[], datetime]
 
@@ -77,16 +79,39 @@ def _from_server(source: PostgresAddress, target: Path, clock: Clock) -> Moved:
         with read.transaction():  # nobody writes meanwhile
             households = _households_of(read)
             if not households:
-                return _to_file(read, moving.all_of_it(), target, moving.all_of_it(), clock)
+                with _beside(target) as folder:
+                    file, whole = folder / target.name, moving.all_of_it()
+                    moved = _to_file(read, whole, file, whole, clock)
+                    file.rename(target)
+                    shutil.rmtree(folder)
+                return moved
             total = Moved()
-            for name in households:
-                part = moving.of_household(name, on_server=True)
-                place = moving.of_household(name, on_server=False)
-                _add(total, _to_file(read, part, target / name / LEDGER, place, clock))
-            part = moving.of_all_households(ON_SERVER, on_server=True)
-            place = moving.of_all_households(ON_SERVER, on_server=False)
-            _add(total, _to_file(read, part, target / SHARED, place, clock))
+            with _beside(target) as folder:
+                for name in households:
+                    part = moving.of_household(name, on_server=True)
+                    place = moving.of_household(name, on_server=False)
+                    _add(total, _to_file(read, part, folder / name / LEDGER, place, clock))
+                part = moving.of_all_households(ON_SERVER, on_server=True)
+                place = moving.of_all_households(ON_SERVER, on_server=False)
+                _add(total, _to_file(read, part, folder / SHARED, place, clock))
+                folder.rename(target)
             return total
+
+
+@contextmanager
+def _beside(target: Path) -> Iterator[Path]:
+    """Make a folder in which all is written before it gets its name: what is left of a move that
+    was stopped is no ledger that anybody would go on with. Raise UsageError if there is one."""
+    folder = target.with_name(f"{target.name}.moving")
+    if os.path.lexists(folder):
+        msg = f"{folder}: is left of a move that was stopped, half of a ledger at most; remove it"
+        raise UsageError(msg)
+    files.make_folder(folder)
+    try:
+        yield folder
+    except BaseException:
+        shutil.rmtree(folder, ignore_errors=True)
+        raise
 
 
 def _to_file(
@@ -124,6 +149,10 @@ def _households_of(read: Database) -> list[str]:
     for table, described in schema.tables().items():
         if "site" in described.columns and table not in moving.SHARED_TABLES:
             names |= {str(row["site"]) for row in read.rows(f"SELECT DISTINCT site FROM {table}")}
+    for name in names | turns:
+        if not _NAME.fullmatch(name):
+            msg = f'the database has rows of "{one_line(name, 80)}", which is no household\'s name'
+            raise LedgerError(msg)
     return sorted(names | turns)
 
 

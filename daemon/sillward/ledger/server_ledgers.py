@@ -4,6 +4,7 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import datetime
 
+from sillward.ledger import moving
 from sillward.ledger.address import ON_SERVER, PostgresAddress
 from sillward.ledger.ledger import Ledger
 from sillward.ledger.postgres import PostgresPlace
@@ -37,6 +38,13 @@ class ServerLedgers:
     def shared(self) -> Ledger:
         """Return the ledger of what all share."""
         return self._shared
+
+    def forget(self, name: str) -> int:
+        """Delete all that is kept of a household. Return how many rows. Raise LedgerError."""
+        database = self.of_household(name).database
+        with database.transaction():
+            count = moving.remove(database, moving.of_household(name, on_server=True))
+            return count + self.turns.forget(name)
 
     def wake(self, ledger: Ledger) -> None:
         """Do nothing: the connection is open between turns, or made anew."""

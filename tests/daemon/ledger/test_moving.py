@@ -5,12 +5,13 @@ from collections.abc import Callable
 from contextlib import closing
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from sillward.errors import LedgerError, UsageError
-from sillward.ledger import Ledger, schema
+from sillward.ledger import Ledger, moving, schema
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.house import LEDGER, SHARED
 from sillward.ledger.places import move
@@ -151,6 +152,65 @@ def test_a_folder_of_households_goes_to_one_server_and_back(
         }
         assert came["chore"] == went["chore"]
         assert came["forecast"] == went["forecast"]
+
+
+def test_who_leaves_is_forgotten_and_nobody_else(tmp_path: Path, postgres: PostgresAddress) -> None:
+    move(a_folder(tmp_path / "from", "court", "hill"), postgres, clock)
+    with closing(ServerLedgers(postgres, clock)) as server:
+        server.turns.keep(["court", "hill"], NOW.date())
+        counts = {name: _count_of(server, name) for name in ("court", "hill")}
+
+        assert server.forget("court") == sum(counts["court"].values()) + 1
+
+        assert set(_count_of(server, "court").values()) == {0}
+        assert _count_of(server, "hill") == counts["hill"]
+        assert [turn.site for turn in server.turns.claim(NOW, NOW, 9)] == ["hill"]
+
+
+def _count_of(server: ServerLedgers, name: str) -> dict[str, int]:
+    part = moving.of_household(name, on_server=True)
+    database = server.shared().database
+    return {table: len(list(moving.rows(database, table, part))) for table in part.tables}
+
+
+def test_a_move_that_is_stopped_leaves_nothing_that_looks_like_a_ledger(
+    tmp_path: Path, postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    move(a_folder(tmp_path / "from", "court", "hill"), postgres, clock)
+    before = moving.move
+    calls: list[int] = []
+
+    def stopped(*args: Any) -> moving.Moved:
+        calls.append(1)
+        if len(calls) == 2:
+            raise KeyboardInterrupt
+        return before(*args)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(moving, "move", stopped)
+        with pytest.raises(KeyboardInterrupt):
+            move(postgres, tmp_path / "back", clock)
+    assert not list((tmp_path).glob("back*"))
+
+    (tmp_path / "back.moving").mkdir()  # as after a kill
+    with pytest.raises(UsageError, match="a move that was stopped"):
+        move(postgres, tmp_path / "back", clock)
+    (tmp_path / "back.moving").rmdir()
+    move(postgres, tmp_path / "back", clock)
+    assert (tmp_path / "back" / "hill" / LEDGER).exists()
+
+
+def test_no_path_is_made_of_a_name_that_no_household_can_have(
+    tmp_path: Path, postgres: PostgresAddress
+) -> None:
+    move(a_folder(tmp_path / "from", "court"), postgres, clock)
+    with closing(Ledger(postgres)) as there:
+        there.database.execute("UPDATE diary SET site = '../escaped'")
+
+    with pytest.raises(LedgerError, match="no household's name"):
+        move(postgres, tmp_path / "to" / "back", clock)
+
+    assert not (tmp_path / "to").exists()
 
 
 def test_what_does_not_arrive_as_it_was_is_not_moved_at_all(

@@ -75,6 +75,10 @@ class TurnTable:
             "DELETE FROM turn WHERE seen_on < ? RETURNING site", str(today - KEPT_UNSEEN)
         )
 
+    def forget(self, site: str) -> int:
+        """Look after a household no longer. Return how many rows went."""
+        return self._database.execute("DELETE FROM turn WHERE site = ?", site)
+
     def claim(
         self, now: datetime, until: datetime, most: int, without: Collection[str] = ()
     ) -> list[Turn]:

@@ -1,0 +1,52 @@
+"""`sillward forget`: a household has left."""
+
+from contextlib import closing
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner, Result
+
+from sillward.cli import main
+from sillward.ledger.address import PostgresAddress
+from sillward.ledger.house import open_one, open_shared
+from sillward.service.households_status import keep_standing, standings
+from tests.support.desks import local
+
+pytestmark = pytest.mark.xdist_group("postgres")
+
+NOW = local("17:00")
+
+
+@pytest.fixture(autouse=True)
+def _settings(tmp_path: Path, postgres: PostgresAddress, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "patio").mkdir()
+    monkeypatch.setenv("SILLWARD_COLLECTIONS", str(tmp_path))
+    monkeypatch.setenv("SILLWARD_LEDGER", postgres.url)
+
+
+def call(*words: str, answer: str = "") -> Result:
+    return CliRunner().invoke(main, ["forget", *words], input=answer)
+
+
+def test_who_left_is_gone_from_ledger_and_status(postgres: PostgresAddress) -> None:
+    for name in ("casa", "patio"):
+        with closing(open_one(postgres, name)) as ledger:
+            ledger.marks.set("told", NOW, "")
+        with closing(open_shared(postgres)) as shared:
+            keep_standing(shared, name, "all is well", 0, NOW)
+
+    assert call("casa", answer="n\n").exit_code == 1
+    result = call("casa", answer="y\n")
+
+    assert (result.exit_code, result.stdout) == (0, "1 row of casa deleted.\n")
+    with closing(open_shared(postgres)) as shared:
+        assert [each.name for each in standings(shared)] == ["patio"]
+    with closing(open_one(postgres, "patio")) as ledger:
+        assert ledger.marks.get("told") is not None
+
+
+def test_who_is_there_is_not_forgotten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    assert "remove this folder first" in call("patio", "--yes").stderr
+    assert "no name of a household" in call("../x", "--yes").stderr
+    monkeypatch.setenv("SILLWARD_LEDGER", str(tmp_path / "ledgers"))
+    assert "ledgers/casa" in call("casa", "--yes").stderr
