@@ -18,6 +18,7 @@ from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desk_setup import links_of, require_channels
 from sillward.assembly.page_access import why_none
 from sillward.assembly.web_push import push_identity
+from sillward.channels import push_identity as push_identity_file
 from sillward.channels.dispatcher import Dispatcher
 from sillward.channels.sender import Problems, Sender
 from sillward.config import households
@@ -36,6 +37,7 @@ from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, ForecastStore
 from sillward.ledger import Ledger
 from sillward.ledger.house import LedgerHouse
+from sillward.links import key_file
 from sillward.reports.status import summary_line
 from sillward.service.accepted_limits import as_given
 from sillward.service.context import ServiceContext
@@ -52,6 +54,9 @@ MAX_REASONS = 2
 
 MAX_REASON = 160
 """Characters of one of them. Judgement: two lines of a terminal."""
+
+MADE_HERE = frozenset({key_file.NAME, push_identity_file.NAME})
+"""Files among the secrets that nobody else writes."""
 
 GONE = "collection.toml is gone; the one from before stays in force"
 
@@ -354,10 +359,11 @@ class HouseholdDesk:
 
     def _stamp_of_secrets(self) -> object:
         try:
-            names = sorted(self.place.credentials.iterdir())
+            found = sorted(self.place.credentials.iterdir())
         except OSError:
             return None
-        return tuple(map(_stamp, names))
+        # Keys that are made here say nothing about the collection.
+        return tuple(_stamp(path) for path in found if path.name not in MADE_HERE)
 
 
 def _stamp(path: Path) -> tuple[int, int, int] | None:

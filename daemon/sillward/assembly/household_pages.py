@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from sillward.assembly.app import App, of_place
-from sillward.assembly.household_desks import Equipment, HouseholdDesk
+from sillward.assembly.household_desks import MAX_REASON, Equipment, HouseholdDesk
 from sillward.assembly.page_access import why_none
 from sillward.assembly.page_setup import desk_beside, guard_of, key_of
 from sillward.config import households
@@ -17,9 +17,6 @@ from sillward.page.hosts import Hosts
 from sillward.page.household_pages import LIMITS, BuiltPage, HouseholdPages
 from sillward.page.server import PageServer
 from sillward.service.house import House
-
-MAX_REASON = 160
-"""Characters of why there is no page, in `status`. Judgement: two lines of a terminal."""
 
 
 def household_pages(house: House[Place], equipment: Equipment) -> PageServer | None:

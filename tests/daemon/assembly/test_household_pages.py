@@ -140,6 +140,8 @@ def test_who_has_no_page_is_named_in_the_log_and_in_status(
     assert browser(street).get("/ciro/sign-in").status_code == 404
     street.run(1)
     assert links(street, "ciro") is None
+    # A key that was made here is no edit of the household's.
+    assert (street.households / "ana" / "credentials" / "page-key").exists()
     assert "page.none name=ciro reason=there is no passphrase" in caplog.text
 
 

@@ -93,7 +93,6 @@ def test_an_unclear_household_is_wrong_usage(words: tuple[str, ...], said: str) 
 @pytest.mark.parametrize(
     ("name", "value"),
     [
-        ("PAGE__ADDRESS", "127.0.0.1:8123"),
         ("CALENDAR", "/tmp/calendar.ics"),
         ("CHANNELS__PHONE", "json://localhost"),
         ("MQTT__PASSWORD", "secret"),
