@@ -79,7 +79,7 @@ def check_places(
 def check_shelter(reader: TableReader, where: Place, merged: Mapping[str, Any]) -> None:
     """Check that a plant's home and shelter are not the same spot."""
     if isinstance(merged.get("home"), str) and merged["home"] == merged.get("shelter"):
-        text = "home and shelter are the same spot; leave shelter out to stay put"
+        text = "home and shelter are the same spot; leave shelter out"
         reader.report(where, text, "shelter")
 
 

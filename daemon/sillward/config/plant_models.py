@@ -115,7 +115,11 @@ class PlantKeys(Table):
         description="the spot where it stands when nothing is wrong; every plant needs it",
     )
     shelter: Text | None = Field(
-        None, description="the spot to which it is carried; left out: it stays where it is"
+        None,
+        description=(
+            "the spot to which it is carried on a cold night; left out: a room is chosen for it, "
+            "and named on the sheet"
+        ),
     )
     velamen: bool | None = Field(
         None,

@@ -41,13 +41,16 @@ def text(
     for plant in collection.plants:
         lines += ["", *_plant_lines(plant, voice, screen)]
     lines.append("")
+    elsewhere = list(check_warnings.sent_elsewhere(collection, voice))
     for spot in collection.spots:
         lines += _spot_lines(spot, site, now, voice, screen)
+        for told in (text for name, text in elsewhere if name == spot.name):
+            lines += screen.lines(f"  {told}")
     facts = check_facts.FactTeller(household, now, sources, links).all()
     lines += ["", *table(facts, check_facts.COLUMNS, screen)]
     if not household.channels:
         lines += screen.lines(check_facts.NOBODY_TOLD, Mark.TROUBLE)
-    found = check_warnings.warnings(collection, now, voice)
+    found = check_warnings.warnings(household, now)
     for name, warning in found:
         lines += screen.lines(f"! {name}: {warning}" if name else f"! {warning}", Mark.TROUBLE)
     return "\n".join([*lines, *verdict(household, len(found), screen)])
@@ -108,7 +111,6 @@ def document(
 ) -> dict[str, Any]:
     """Return the same as plain types, for JSON."""
     collection = household.collection
-    voice = Voice(collection.site)
     return {
         "schema": 1,
         "site": collection.site.label,
@@ -137,7 +139,7 @@ def document(
             for spot in collection.spots
             if spot.question is not None
         },
-        **check_warnings.document(collection, now, voice),
+        **check_warnings.document(household, now),
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),

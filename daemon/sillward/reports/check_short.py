@@ -11,7 +11,7 @@ from sillward.config.household import Household
 from sillward.reports import check_facts
 from sillward.reports.check import verdict
 from sillward.reports.check_facts import Fact, FactTeller, MessageLinks
-from sillward.reports.check_warnings import first_of, warnings
+from sillward.reports.check_warnings import first_of, sent_elsewhere, warnings
 from sillward.text.columns import GAP, PIPE, Column, Mark, Screen, cut, padded, table, width
 from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
@@ -56,7 +56,7 @@ def text(
     """Return what a grower looks for after an edit. The arguments are those of `check.text`."""
     collection, voice = household.collection, household.voice
     site = collection.site
-    found = warnings(collection, now, voice)
+    found = warnings(household, now)
     facts = list(_facts(FactTeller(household, now, sources, links).short(), screen))
     spots = _within(_spots(collection, now, voice, screen), MAX_OF_SPOTS, "spots", screen)
     warned = [screen.lines(f"! {warning}", Mark.TROUBLE) for warning in _together(found)]
@@ -172,7 +172,8 @@ def _names(names: Sequence[str], room: int) -> str:
             told += f" and {hidden} more"
         if width(told) <= room:
             return told
-    return cut(parts[0][0], room)
+    more = f" and {len(names) - parts[0][1]} more" if len(parts) > 1 else ""
+    return cut(parts[0][0], room - width(more)) + more
 
 
 # -- spots
@@ -184,6 +185,7 @@ def _spots(
     """Yield the lines of each spot: who stands there, the sun of today, what is not given."""
     homes = Counter(plant.home for plant in collection.plants)
     shelters = Counter(plant.shelter for plant in collection.plants)
+    elsewhere = list(sent_elsewhere(collection, voice))
     for spot in collection.spots:
         told = [f"home of {voice.plants(homes[spot.name])}"] if homes[spot.name] else []
         told += [f"shelter of {shelters[spot.name]}"] if shelters[spot.name] else []
@@ -195,6 +197,8 @@ def _spots(
         lines = screen.lines(f"spot {spot.name} ({where}): {', '.join(told) or 'no plants'}")
         if spot.taught is not None:
             lines += screen.lines(f"  {voice.retold(spot.taught)}")
+        for note in (text for name, text in elsewhere if name == spot.name):
+            lines += screen.lines(f"  {note}")
         yield [*lines, *_left_open(spot, voice, screen)]
 
 

@@ -5,19 +5,25 @@ from datetime import datetime
 from typing import Any
 
 from sillward.config.build_collection import OWN_LIMIT
+from sillward.config.household import Household
+from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
 from sillward_rules.planners.strength import too_strong_for
-from sillward_rules.plants import never_given
+from sillward_rules.plants import cold_places, never_given
+from sillward_rules.plants.cold_places import ColdRoom
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.plant import Plant
 from sillward_rules.remark import FeedTooStrong
 
 
-def warnings(collection: Collection, now: datetime, voice: Voice) -> list[tuple[str, str]]:
-    """Return each warning with its plant, spot or feed; with "" if the text itself names them."""
+def warnings(household: Household, now: datetime) -> list[tuple[str, str]]:
+    """Return each warning with its plant, spot, feed or channel; with "" if the text names them."""
+    collection, voice = household.collection, household.voice
     return [
+        *_untold(household),
+        *((place, text) for place, _, text in _cold_places(collection, voice)),
         *_limits_too_close(collection.plants, voice),
         *_never_given(collection),
         *_too_strong(collection, now, voice),
@@ -25,10 +31,17 @@ def warnings(collection: Collection, now: datetime, voice: Voice) -> list[tuple[
     ]
 
 
-def document(collection: Collection, now: datetime, voice: Voice) -> dict[str, Any]:
-    """Return the warnings of limits and feeds as plain types, for JSON."""
+def document(household: Household, now: datetime) -> dict[str, Any]:
+    """Return the warnings of channels, places, limits and feeds as plain types, for JSON."""
+    collection = household.collection
+    voice = Voice(collection.site)
     too_close = _limits_too_close(collection.plants, voice)
     return {
+        "untold": [{"channel": name, "text": text} for name, text in _untold(household)],
+        "cold_places": [
+            {"spot": place, "plants": list(plants), "text": text}
+            for place, plants, text in _cold_places(collection, voice)
+        ],
         "warnings": [{"plant": name, "text": text} for name, text in too_close],
         "never_given": [{"name": name, "text": text} for name, text in _never_given(collection)],
         "too_strong": [text for _, text in _too_strong(collection, now, voice)],
@@ -43,6 +56,73 @@ def first_of(names: Sequence[str]) -> str:
     """Return the first of many names, and how many more there are."""
     more = len(names) - MAX_NAMED
     return ", ".join(names[:MAX_NAMED]) + (f" and {more} more" if more > 0 else "")
+
+
+def _untold(household: Household) -> Iterator[tuple[str, str]]:
+    """Yield the channels that cannot tell anybody anything."""
+    for channel in household.channels:
+        if channel.url is None:
+            yield f"channel {channel.name}", "no url yet, so nobody is told by it"
+
+
+def _cold_places(
+    collection: Collection, voice: Voice
+) -> Iterator[tuple[str, tuple[str, ...], str]]:
+    """Yield the rooms that do not keep plants that go there, with the plants, and why not.
+
+    Then, with "" for the room, the plants that have none. Without those that go to another room.
+    """
+    for cold in cold_places.cold_rooms(collection):
+        if cold.warmer is None:
+            yield cold.room, cold.plants, _cold_room(cold, voice)
+    if homeless := cold_places.without_shelter(collection):
+        rooms = any(spot.indoors for spot in collection.spots)
+        then = (
+            "on a cold night the warmest room is looked for: name one as their shelter"
+            if rooms
+            else "there is no room for a cold night either: add one, with indoors = true"
+        )
+        named, count = _first_plants(homeless), voice.plants(len(homeless))
+        yield "", homeless, f"no shelter for {count} outdoors, {named}: {then}"
+
+
+def _cold_room(cold: ColdRoom, voice: Voice) -> str:
+    """Return what is wrong with a room for plants that no other one keeps."""
+    plants = voice.plants(cold.of)
+    limit, named = voice.bound(cold.limit_c, digits=1), _first_plants(cold.plants)
+    if cold.held_c is None:
+        return (
+            f"nobody knows what it holds at night, and {plants} must go there, {named}, for which "
+            f"it must hold {limit}: give its night_low"
+        )
+    of = f"{len(cold.plants)} of " if len(cold.plants) < cold.of else ""
+    return (
+        f"holds {voice.bound(cold.held_c, digits=1)}, too cold for {of}{plants} that must go "
+        f"there, {named}: {_needed(cold, voice)}, and no room is known to hold that"
+    )
+
+
+def sent_elsewhere(collection: Collection, voice: Voice) -> Iterator[tuple[str, str]]:
+    """Yield the rooms that are too cold for plants which another room keeps, and what happens."""
+    for cold in cold_places.cold_rooms(collection):
+        if cold.warmer is not None:
+            room, held_c = cold.warmer
+            named, held = _first_plants(cold.plants), voice.bound(held_c, digits=1)
+            needed = _needed(cold, voice)
+            yield cold.room, f"too cold for {named}: {needed}; the sheet will say {room} ({held})"
+
+
+def _needed(cold: ColdRoom, voice: Voice) -> str:
+    limit = voice.bound(cold.limit_c, digits=1)
+    return f"{limit} is needed" if len(cold.plants) == 1 else f"up to {limit} is needed"
+
+
+def _first_plants(names: Sequence[str]) -> str:
+    """Return the first of many plants, those that are numbered in a row as one, and the rest."""
+    parts = folded(names)
+    more = sum(count for _, count in parts[MAX_NAMED:])
+    named = ", ".join(name for name, _ in parts[:MAX_NAMED])
+    return named + (f" and {more} more" if more else "")
 
 
 def _limits_too_close(plants: Sequence[Plant], voice: Voice) -> list[tuple[str, str]]:

@@ -612,11 +612,15 @@ def test_check_warns_of_a_comfort_limit_at_the_limit_of_injury(
         elevation = 780
         zone = "America/Argentina/Mendoza"
         [spots.bench]
+        [spots.room]
+        indoors = true
+        night_low = 16
         [[plants]]
         name = "Strap-leaf"
         group = "vanda strap-leaf"
         holder = "basket"
         home = "bench"
+        shelter = "room"
         limits.night_low = {night_low}
         """,
         encoding="utf-8",

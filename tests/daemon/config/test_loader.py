@@ -294,9 +294,7 @@ MISTAKES: dict[str, list[str]] = {
     ],
     "habit-duration": [f'habits: lead: "an hour" {A_DURATION}'],
     "habit-moment": [f'habits: in_by: "25:00" {A_MOMENT}'],
-    "home-is-shelter": [
-        f"{LIME}: home and shelter are the same spot; leave shelter out to stay put"
-    ],
+    "home-is-shelter": [f"{LIME}: home and shelter are the same spot; leave shelter out"],
     "latitude-as-text": ['site: latitude "32.89 S": must be a number'],
     "latitude-out-of-range": ["site: latitude -132.89: must be at least -90"],
     "limit-out-of-range": [f"{STRAP}: limits.night_low 130: must be at most 30"],

@@ -331,7 +331,7 @@ TWO = '[[plants]]\nnames = ["A", "B"]\ngroup = "aloe"\n'
             TWO + 'but.B.shelter = "bench"\n',
             [
                 'plants[0] "A" and 1 more: but.B: home and shelter are the same spot; '
-                "leave shelter out to stay put"
+                "leave shelter out"
             ],
         ),
         (

@@ -37,7 +37,7 @@ night_offset = 1
 sky_view = 0.5
 [spots.room]
 indoors = true
-night_low = 12
+night_low = 16
 [[plants]]
 names = ["Blue", "Red"]
 group = "vanda strap-leaf"
@@ -64,7 +64,7 @@ def test_plants_that_are_alike_have_a_line(tmp_path: Path) -> None:
 
 
 def test_spots_say_who_is_there_and_what_is_guessed(tmp_path: Path) -> None:
-    lines = lines_of(household_of(tmp_path, PLANTS.replace("night_low = 12\n", "")))
+    lines = lines_of(household_of(tmp_path, PLANTS.replace("night_low = 16\n", "")))
 
     assert lines[8:12] == [
         "spot bench (outdoors): home of 14 plants",
@@ -190,3 +190,69 @@ def test_own_and_accepted_limits_are_marked(tmp_path: Path) -> None:
 
     assert "11  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1–11" in lines
     assert " 1  moth orchid: phalaenopsis     16 °C*     10 °C      Moth 12" in lines
+
+
+def said(household: Household) -> str:
+    return " ".join(" ".join(lines_of(household, 118)).split())
+
+
+def test_a_room_that_is_too_cold_is_one_warning_for_all_its_plants(tmp_path: Path) -> None:
+    cold = said(household_of(tmp_path, PLANTS.replace("= 16\n[[", "= 12\n[[")))
+
+    assert (
+        "! room: holds 12 °C, too cold for 14 plants that must go there, Blue, Red, Moth 1–12: up "
+        "to 16 °C is needed, and no room is known to hold that"
+    ) in cold
+    assert cold.endswith("understood: 14 plants; 1 warning")
+
+    assert said(household_of(tmp_path, PLANTS)).endswith("all is well: 14 plants")
+
+
+def test_where_another_room_is_warm_enough_it_is_told_and_no_warning(tmp_path: Path) -> None:
+    text = PLANTS.replace("= 16\n[[", "= 12\n[[") + "[spots.hall]\nindoors = true\nnight_low = 17\n"
+    household = household_of(tmp_path, text)
+
+    for told in (said(household), " ".join(check.text(household, NOW, []).split())):
+        assert (
+            "too cold for Blue, Red, Moth 1–12: up to 16 °C is needed; the sheet will say hall"
+            in told
+        )
+        assert told.endswith("all is well: 14 plants")
+
+
+def test_a_room_that_nobody_knows_is_a_warning(tmp_path: Path) -> None:
+    told = said(household_of(tmp_path, PLANTS.replace("night_low = 16\n", "")))
+
+    assert "! room: nobody knows what it holds at night, and 14 plants must go there" in told
+    assert told.endswith("understood: 14 plants; 1 warning")
+
+
+def test_plants_outdoors_without_a_shelter_are_a_warning(tmp_path: Path) -> None:
+    text = PLANTS + "shelter = false\n"
+
+    household = household_of(tmp_path, text)
+
+    assert "! no shelter for 12 plants outdoors, Moth 1–12: on a cold night" in said(household)
+    (place,) = check.document(household, NOW, [])["cold_places"]
+    assert (place["spot"], len(place["plants"])) == ("", 12)
+
+
+def test_a_channel_without_a_url_is_a_warning(tmp_path: Path) -> None:
+    text = PLANTS + '[[channels]]\nname = "phone"\n'
+
+    told = said(household_of(tmp_path, text))
+
+    assert "! channel phone: no url yet, so nobody is told by it" in told
+    assert told.endswith("understood: 14 plants; 1 warning")
+
+
+def test_a_long_name_leaves_room_for_how_many_more_there_are(tmp_path: Path) -> None:
+    long = "Dendrobium nobile that stands beside the stairs"
+    text = PLANTS.replace('["Blue", "Red"]', f'["{long}", "Red"]').replace(
+        "but.Red.limits.salt_high = 0.5\n", ""
+    )
+
+    (line,) = [line for line in lines_of(household_of(tmp_path, text)) if "vanda" in line]
+
+    assert line.endswith("… and 1 more")
+    assert width(line) <= 78
