@@ -2,6 +2,7 @@
 
 import functools
 import os
+import shlex
 from contextlib import closing
 from pathlib import Path
 
@@ -18,6 +19,7 @@ from sillward.config.settings import load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.forecast.store import utc_now
 from sillward.setup import adding, first_run, plant_list, prompts
+from sillward.setup.collection_text import SCHEMA_FILE
 from sillward.setup.own_phone import Sending, own_phone, settings_for
 from sillward.setup.phone_questions import new_topic
 from sillward.setup.plant_list import PlantList
@@ -47,6 +49,8 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     settings = load_settings()
     path = file or settings.collection
     plants = None if list_file is None else _read_list(list_file)
+    if settings.service is not None and plants is None and not (file or force):
+        _refuse_second(path)
     try:
         if plants is not None and os.path.isfile(path) and not force:
             click.echo(adding.tables_to_add(path, plants))
@@ -58,9 +62,23 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     except (click.Abort, KeyboardInterrupt):
         click.echo("\nsillward: stopped; nothing was written", err=True)
         click.get_current_context().exit(1)
-    click.echo(f"\nWritten: {' and '.join(map(str, written.files))}\n")
+    click.echo(f"\nWritten: {' and '.join(map(str, written.files))}")
+    prompts.tell([f"({SCHEMA_FILE} beside it lets editors explain each key)", ""])
     _show_sheet(written.path)
     first_run.tell_next_steps(written, settings_for(settings, written.path))
+
+
+def _refuse_second(path: Path) -> None:
+    """Raise ConfigError if the service has a collection: it would know nothing of another one."""
+    if os.path.lexists(path):
+        raise ConfigError(
+            [
+                f"{path}: is there already",
+                f"to change it: sudo nano {shlex.quote(str(path))}",
+                "for plants of a spreadsheet to add: sudo sillward new --plants plants.csv",
+                "to begin anew, which replaces it at the end: sudo sillward new --force",
+            ]
+        )
 
 
 def _read_list(path: Path) -> PlantList:
@@ -71,7 +89,11 @@ def _read_list(path: Path) -> PlantList:
         raise ConfigError([f"{path}: cannot be read: {error.strerror or error}"]) from None
     plants = plant_list.read(body, path.name)
     left_out = f"; left out: {', '.join(plants.unused)}" if plants.unused else ""
-    prompts.tell([f"{path.name}: {len(plants.plants)} plants{left_out}", ""], err=True)
+    if left_out and len(plants.columns) == 1:
+        left_out += f" (known heads: {', '.join(plant_list.COLUMNS)})"
+    count = len(plants.plants)
+    number = f"{count} plant{'' if count == 1 else 's'}"
+    prompts.tell([f"{path.name}: {number}{left_out}", ""], err=True)
     return plants
 
 

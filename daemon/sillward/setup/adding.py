@@ -9,7 +9,7 @@ from pathlib import Path
 from sillward.config.collection_file import read_document
 from sillward.config.loader import load_household
 from sillward.config.validation import did_you_mean
-from sillward.errors import ConfigError
+from sillward.errors import ConfigError, listed
 from sillward.setup import prompts
 from sillward.setup.dialogue import Conversation
 from sillward.setup.list_questions import ask_about_list
@@ -43,15 +43,20 @@ def tables_to_add(path: Path, plants: PlantList) -> str:
 def _problems(plants: PlantList, names: set[str], spots: Sequence[str]) -> list[str]:
     """Return what in a list does not go together with a collection."""
     known = {spot.casefold() for spot in spots}
-    problems = []
+    problems = [
+        f'line {plant.line}: "{plant.name}" is in the collection already'
+        for plant in plants.plants
+        if plant.name in names
+    ]
+    unknown: dict[tuple[str, str], list[str]] = {}  # a wrong spot once, however many lines have it
     for plant in plants.plants:
-        if plant.name in names:
-            problems.append(f'line {plant.line}: "{plant.name}" is in the collection already')
         for key, spot in (("home", plant.home), ("shelter", plant.shelter)):
             if spot is not None and spot.casefold() not in known:
-                hint = did_you_mean(spot, spots)
-                problems.append(
-                    f'line {plant.line}: {key} "{spot}" is not one of your spots{hint}'
-                    f" (spots: {', '.join(spots)})"
-                )
+                unknown.setdefault((key, spot), []).append(str(plant.line))
+    for (key, spot), lines in unknown.items():
+        where = f"line{'' if len(lines) == 1 else 's'} {listed(lines)}"
+        hint = did_you_mean(spot, spots)
+        problems.append(
+            f'{where}: {key} "{spot}" is not one of your spots{hint} (spots: {", ".join(spots)})'
+        )
     return problems

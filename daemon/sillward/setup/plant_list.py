@@ -95,7 +95,8 @@ def _decoded(body: bytes, file: str) -> str:
         encoding = csv_layout.encoding_of(body, Reading(file, "it"), "list of plants")
     except SourceError as error:
         raise ConfigError([str(error)]) from None
-    return body.decode(encoding)
+    text = body.decode(encoding)
+    return text if "\n" in text else text.replace("\r", "\n")  # as old programs end lines
 
 
 def _under_heads(text: str, file: str) -> tuple[str, list[str], tuple[int, str]]:
@@ -115,11 +116,31 @@ def _under_heads(text: str, file: str) -> tuple[str, list[str], tuple[int, str]]
     if "name" not in known:
         begins = one_line(line, 60)
         msg = f'{where}: must be the heads, of which one is "name", but is "{begins}"'
-        raise ConfigError([f"{msg} (known heads: {', '.join(COLUMNS)})"])
+        raise ConfigError([f"{msg} {_advice_on_heads(after, before + 1)}"])
     twice = sorted({head for head in known if known.count(head) > 1})
     if twice:
         raise ConfigError([f"{where}: has two columns {', '.join(twice)}"])
     return delimiter, heads, (before + 1, after)
+
+
+MAX_TITLE_LINES = 10
+"""Lines among which heads are looked for that do not come first. Judgement: titles are short."""
+
+
+def _advice_on_heads(after: str, before: int) -> str:
+    """Return what to do about a first line that is not the heads.
+
+    after: what follows it.
+    before: the number of lines up to it.
+    """
+    for number, line in enumerate(after.splitlines()[:MAX_TITLE_LINES], before + 1):
+        heads = [
+            {cell.casefold() for cell in csv_layout.cells(line, delimiter)}
+            for delimiter in csv_layout.DELIMITERS
+        ]
+        if any("name" in found for found in heads):
+            return f"(line {number} has them: delete what is above it)"
+    return f"(known heads: {', '.join(COLUMNS)})"
 
 
 def _rows(

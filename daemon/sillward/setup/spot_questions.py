@@ -65,7 +65,7 @@ def _ask_names(
                 raise ValueError(msg)
         missing = _not_among(needed, names)
         if missing:
-            msg = f"your list has plants at {', '.join(missing)}: outdoors (write back) or here?"
+            msg = f'your list has plants at {", ".join(missing)}: outdoors (write "back") or here?'
             raise ValueError(msg)
         return names
 
@@ -80,22 +80,31 @@ def _not_among(names: Iterable[str], others: Sequence[str]) -> list[str]:
     return [name for name in names if name.casefold() not in folded]
 
 
+_MARKS = frozenset(",;")
+
+
 def split_names(typed: str) -> list[str]:
-    """Return names that were typed with commas between; one that has a comma itself is quoted."""
+    """Return names that were typed with commas between, or else with semicolons.
+
+    One that has such a mark itself is quoted.
+    """
     if typed in ("", NONE):
         return []
-    parts = next(csv.reader([typed], skipinitialspace=True)) if "," in typed else [typed]
+    delimiter = next((mark for mark in ",;" if mark in typed), None)
+    parts = [typed]
+    if delimiter is not None:
+        parts = next(csv.reader([typed], delimiter=delimiter, skipinitialspace=True))
     return [part.strip() for part in parts if part.strip()]
 
 
 def joined_names(names: Sequence[str]) -> str:
     """Return names as `split_names` reads them."""
-    if len(names) == 1 and "," not in names[0]:
+    if len(names) == 1 and not _MARKS.intersection(names[0]):
         return names[0]
-    if not any("," in name or name.startswith('"') for name in names):
+    if not any(_MARKS.intersection(name) or name.startswith('"') for name in names):
         return ", ".join(names) or NONE
     line = io.StringIO()
-    csv.writer(line, lineterminator="").writerow(names)
+    csv.writer(line, lineterminator="", quoting=csv.QUOTE_ALL).writerow(names)
     return line.getvalue()
 
 

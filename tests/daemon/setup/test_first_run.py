@@ -28,7 +28,14 @@ from sillward.config.models import NightLow, Text
 from sillward.config.validation import problem_with
 from sillward.errors import NotOursError
 from sillward.forecast.geocoding import Atlas
-from sillward.setup import first_run, plant_questions, prompts, site_questions, writing
+from sillward.setup import (
+    first_run,
+    plant_questions,
+    prompts,
+    site_questions,
+    spot_questions,
+    writing,
+)
 from sillward.setup.answers import (
     BREEZES,
     COVERS,
@@ -422,7 +429,8 @@ def test_a_list_leaves_only_the_spots_to_be_asked_about(path: Path, tmp_path: Pa
     result = call("new", path, "--plants", file, answers=[*PLACE, "", "", "", "", "14", *END[1:]])
 
     assert result.exit_code == 0, result.output
-    assert "plants.csv: 2 plants; left out: Price" in result.stderr
+    assert "plants.csv: 2 plants; left out: Price\n" in result.stderr
+    assert f"({SCHEMA_FILE} beside it lets editors explain each key)" in result.stdout
     document = tomllib.loads(path.read_text(encoding="utf-8"))
     assert list(document["spots"]) == ["Bench", "sunroom"]
     assert document["plants"] == [
@@ -463,7 +471,7 @@ def test_every_spot_of_a_list_must_be_one(path: Path, tmp_path: Path) -> None:
     )
 
     assert result.exit_code == 0, result.output
-    assert "your list has plants at attic, left: outdoors (write back) or here?" in result.stdout
+    assert 'your list has plants at attic, left: outdoors (write "back")' in result.stdout
     assert load_household(path).collection.plants[0].home == "attic, left"
 
 
@@ -661,6 +669,38 @@ def test_a_file_that_is_there_is_never_overwritten(path: Path) -> None:
     assert f"{path.parent}: is a folder" in result.stdout
     assert path.read_text(encoding="utf-8") == "mine"
     assert load_household(other).collection.site.name == "Yard"
+
+
+def test_where_a_service_has_a_collection_no_other_is_asked_for(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_SERVICE", "sillward")
+    monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
+    without = call("check")
+    path.parent.mkdir()
+    path.write_text("mine", encoding="utf-8")
+
+    result = call("new")
+
+    assert "there is no collection; `sudo sillward new` writes one" in without.stderr
+    assert result.exit_code == 78
+    assert f"to change it: sudo nano {path}" in result.stderr
+    assert "sudo sillward new --plants plants.csv" in result.stderr
+    assert path.read_text(encoding="utf-8") == "mine"
+
+
+@pytest.mark.parametrize(
+    ("typed", "names"),
+    [
+        ("Terrasse; Balkon", ["Terrasse", "Balkon"]),
+        ('"a;b"', ["a;b"]),
+        ("a;b, c", ["a;b", "c"]),
+        ("-", []),
+    ],
+)
+def test_names_of_spots_have_commas_or_semicolons_between(typed: str, names: list[str]) -> None:
+    assert spot_questions.split_names(typed) == names
+    assert spot_questions.split_names(spot_questions.joined_names(names)) == names
 
 
 def test_force_overwrites_when_all_is_answered_and_not_before(path: Path) -> None:

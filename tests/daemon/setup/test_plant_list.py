@@ -80,7 +80,7 @@ def loaded(plants: Sequence[PlantAnswer]) -> dict[str, Plant]:
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
 @pytest.mark.parametrize("delimiter", [",", ";", "\t"])
-@pytest.mark.parametrize("end", ["\n", "\r\n"])
+@pytest.mark.parametrize("end", ["\n", "\r\n", "\r"])
 def test_whatever_spreadsheets_write_is_read(encoding: str, delimiter: str, end: str) -> None:
     text = SMALL.replace("Blue", "Bläu").replace(",", delimiter).replace("\n", end)
     text = f"sep={delimiter}{end}{text}" if delimiter == ";" else text
@@ -131,6 +131,7 @@ def test_all_that_is_wrong_is_told_at_once_with_its_line() -> None:
         (b"a\0b", "is neither text nor any other kind of list of plants"),
         (b"name,home\n", "has no line with a plant"),
         (b"plant,home\nLime,bench\n", 'line 1: must be the heads, of which one is "name"'),
+        (b"Orchids,,\n,,\nname,home,\nA,b,\n", "has them: delete what is above it"),
         (b"name,Name\nLime,Lime\n", "line 1: has two columns name"),
     ],
 )
@@ -354,11 +355,14 @@ def test_what_does_not_go_with_a_collection_is_told_with_its_line(tmp_path: Path
     path.write_text(collection_text(SITE, SPOTS, [lime]), encoding="utf-8")
 
     with pytest.raises(ConfigError) as caught:
-        adding.tables_to_add(path, read("name,home,shelter\nLime,bench,\nFig,bensh,shed\n"))
+        adding.tables_to_add(
+            path, read("name,home,shelter\nLime,bench,\nFig,bensh,shed\nB,,shed\n")
+        )
 
     assert [line.removeprefix("plants.csv: ") for line in caught.value.lines] == [
         'line 2: "Lime" is in the collection already',
         'line 3: home "bensh" is not one of your spots; did you mean "bench"?'
         " (spots: bench, pergola, sunroom, house)",
-        'line 3: shelter "shed" is not one of your spots (spots: bench, pergola, sunroom, house)',
+        'lines 3, 4: shelter "shed" is not one of your spots'
+        " (spots: bench, pergola, sunroom, house)",
     ]
