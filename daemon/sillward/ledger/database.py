@@ -105,6 +105,12 @@ class Database(ABC):
         """
         self.execute(f"{_insert(table, values)} {schema.in_place(table)}", *values.values())
 
+    def put(self, table: str, values: Mapping[str, object]) -> None:
+        """Write a row as `replace` does, but wait for nobody's transaction: for a row of which it
+        does not matter what else is written meanwhile."""
+        statement = f"{_insert(table, values)} {schema.in_place(table)} RETURNING 1"
+        self.rows(statement, *values.values())
+
     def replace_each(self, table: str, rows: Iterable[Sequence[object]]) -> None:
         """Write rows, with all their columns in order, each in place of the one with its key."""
         columns = dict.fromkeys(schema.tables()[table].columns)

@@ -51,7 +51,7 @@ def keep_standing(
             return
         text = f"{troubles} {line}"
         if known is None or known.text != text:
-            shared.marks.set(mark, now, text)
+            shared.marks.set_at_once(mark, now, text)
     except LedgerError as error:
         log.error("ledger.failed reason=%s", error)
 

@@ -14,6 +14,7 @@ from sillward.ledger import CallSchedule, Ledger, schema
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.postgres import PostgresDatabase
 from sillward.ledger.tables.deeds import Deed
+from sillward.service.households_status import keep_standing, standings
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.ledger_files import fill
 from tests.support.postgres_server import PostgresServer
@@ -117,6 +118,18 @@ def test_households_do_not_wait_for_each_other(ledger: Ledger, other: Ledger) ->
     other.marks.set("all", NOW, "are told")
     assert set(ledger.marks.all()) == {"court"}
     assert set(other.marks.all()) == {"court/court", "hill/hill", "all"}
+
+
+def test_how_a_household_stands_is_written_while_others_write_what_all_share(
+    ledger: Ledger, other: Ledger
+) -> None:
+    of_household(ledger, "_shared")
+    of_household(other, "_shared").execute("SET lock_timeout = '1ms'")
+
+    with ledger.transaction():
+        keep_standing(other, "court", "all is well", 0, NOW)
+
+    assert [each.name for each in standings(ledger)] == ["court"]
 
 
 def test_a_household_forgets_no_rows_of_another(ledger: Ledger, other: Ledger) -> None:

@@ -23,8 +23,14 @@ class MarkTable:
 
     def set(self, name: str, at: datetime, text: str) -> None:
         """Set the moment of this name, in place of an earlier one."""
-        values = {"name": f"{self._prefix}{name}", "at": to_text(at), "text": text}
-        self._database.replace("mark", values)
+        self._database.replace("mark", self._values(name, at, text))
+
+    def set_at_once(self, name: str, at: datetime, text: str) -> None:
+        """Set it without waiting for what others write."""
+        self._database.put("mark", self._values(name, at, text))
+
+    def _values(self, name: str, at: datetime, text: str) -> dict[str, object]:
+        return {"name": f"{self._prefix}{name}", "at": to_text(at), "text": text}
 
     def remove(self, name: str) -> None:
         """Remove the moment of this name, if there is one."""
