@@ -10,7 +10,7 @@ import click
 
 from sillward import files
 from sillward.assembly import read_only
-from sillward.assembly.app import Options
+from sillward.assembly.app import App, Options
 from sillward.assembly.providers import atlas
 from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
@@ -18,6 +18,7 @@ from sillward.config.collection_file import MAX_COLLECTION_BYTES
 from sillward.config.settings import load_settings
 from sillward.errors import ConfigError, SourceError
 from sillward.forecast.store import utc_now
+from sillward.reports import check_warnings
 from sillward.setup import adding, first_run, plant_list, prompts
 from sillward.setup.collection_text import SCHEMA_FILE
 from sillward.setup.own_phone import Sending, own_phone, settings_for
@@ -64,7 +65,7 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
         click.get_current_context().exit(1)
     click.echo(f"\nWritten: {' and '.join(map(str, written.files))}")
     prompts.tell([f"({SCHEMA_FILE} beside it lets editors explain each key)", ""])
-    _show_sheet(written.path)
+    _show_sheet_and_warnings(written.path)
     first_run.tell_next_steps(written, settings_for(settings, written.path))
 
 
@@ -97,9 +98,15 @@ def _read_list(path: Path) -> PlantList:
     return plants
 
 
-def _show_sheet(path: Path) -> None:
-    """Print tonight's sheet, or why there is none yet."""
+def _show_sheet_and_warnings(path: Path) -> None:
+    """Print tonight's sheet, or why there is none yet, and which rooms do not keep their plants."""
     app = shared.build(Options(collection=path))
+    _show_sheet(app)
+    if warnings := check_warnings.of_places(app.household):
+        prompts.tell([*(f"! {warning}" for warning in warnings), ""])
+
+
+def _show_sheet(app: App) -> None:
     now = app.clock()
     try:
         weather = read_only.fetched_weather(app, now)

@@ -86,6 +86,12 @@ def _cold_places(
         yield "", homeless, f"no shelter for {count} outdoors, {named}: {then}"
 
 
+def of_places(household: Household) -> list[str]:
+    """Return what is wrong with where plants go on cold nights, and that alone."""
+    found = _cold_places(household.collection, household.voice)
+    return [f"{place}: {text}" if place else text for place, _, text in found]
+
+
 def _cold_room(cold: ColdRoom, voice: Voice) -> str:
     """Return what is wrong with a room for plants that no other one keeps."""
     plants = voice.plants(cold.of)

@@ -21,6 +21,17 @@ from sillward_rules.plants.plant import HOLDERS, Holder
 COLUMNS = ("name", "group", "holder", "home", "shelter")
 """The heads that are known."""
 
+OTHER_HOLDERS: Mapping[str, Holder] = {
+    "hanging": "basket",
+    "slatted": "basket",
+    "mounted": "mount",
+    "slab": "mount",
+    "plaque": "mount",
+    "sphagnum": "moss",
+}
+"""Other words for holders, where none of `HOLDERS` is said. Judgement: what hangs without a pot being
+named is open; it dries fast, so that it is watered too soon and not too late."""
+
 MAX_PLAIN = 80
 """Characters of a text that need no further look if all are plain: to look takes a while each time,
 and a list has thousands of cells."""
@@ -205,6 +216,8 @@ class _RowReader:
             return None
         words = {form for word in text.casefold().split() for form in singulars(word)}
         holders = [holder for holder in HOLDERS if holder in words]
+        if not holders:
+            holders = [*{OTHER_HOLDERS[word] for word in words if word in OTHER_HOLDERS}]
         if len(holders) == 1:
             return holders[0]
         self._report(line, f'holder "{text}": must be one of {", ".join(HOLDERS)}')

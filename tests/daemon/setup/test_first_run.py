@@ -159,6 +159,15 @@ def test_tonights_sheet_and_what_to_do_next_are_shown(path: Path) -> None:
     assert result.stderr == ""
 
 
+def test_a_room_that_does_not_keep_its_plants_is_told_at_once(path: Path) -> None:
+    """The vanda needs 16 °C, and the sunroom holds 14 °C."""
+    told = call("new", path, answers=WHOLE).stdout.split("Written: ")[1]
+
+    warning = told.partition("! sunroom: ")[2]
+    assert warning.startswith("holds 14 °C, too cold for")
+    assert "Blue vanda" in warning.partition("Next:")[0]
+
+
 def test_the_file_goes_through_the_sheet(path: Path) -> None:
     answered(path, WHOLE)
 

@@ -92,6 +92,21 @@ def test_whatever_spreadsheets_write_is_read(encoding: str, delimiter: str, end:
     assert plants.plants[0].line == (3 if delimiter == ";" else 2)
 
 
+@pytest.mark.parametrize(
+    ("said", "meant"),
+    [
+        ("hanging basket", "basket"),
+        ("Hanging", "basket"),
+        ("hanging pot", "pot"),
+        ("slatted box", "basket"),
+        ("mounted on cork", "mount"),
+        ("slabs", "mount"),
+    ],
+)
+def test_what_a_plant_grows_in_is_read_as_growers_say_it(said: str, meant: str) -> None:
+    assert read(f"name,holder\nVanda,{said}\n").plants[0].holder == meant
+
+
 def test_heads_come_in_any_order_and_others_are_left_out() -> None:
     plants = read("Price;HOME;pot colour; name ;;\n3,50;bench;red;Lime;;\n;;;;;\n")
 
