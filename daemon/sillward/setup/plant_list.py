@@ -29,8 +29,8 @@ OTHER_HOLDERS: Mapping[str, Holder] = {
     "plaque": "mount",
     "sphagnum": "moss",
 }
-"""Other words for holders, where none of `HOLDERS` is said. Judgement: what hangs without a pot being
-named is open; it dries fast, so that it is watered too soon and not too late."""
+"""Other words for holders, where none of `HOLDERS` is said. Judgement: what hangs, and is no pot,
+is open. It dries fast, so that it is watered too soon rather than too late."""
 
 MAX_PLAIN = 80
 """Characters of a text that need no further look if all are plain: to look takes a while each time,
