@@ -23,14 +23,16 @@ def read_document(path: Path) -> tuple[dict[str, Any], str]:
 
     Raise ConfigError if it cannot be read, or is not TOML in UTF-8.
     """
-    text = ""
+    data, text = b"", ""
     try:
-        text = files.read(path, MAX_COLLECTION_BYTES).decode("utf-8-sig")
+        data = files.read(path, MAX_COLLECTION_BYTES)
+        text = data.decode("utf-8-sig")
         return bounded_toml.parse(text), text
     except OSError as error:
         line = f"{path}: cannot be read: {error.strerror or error}"
     except UnicodeDecodeError as error:
-        line = f"{path.name}: is not UTF-8 text (byte {error.start})"
+        number = data.count(b"\n", 0, error.start) + 1
+        line = f"{path.name}:{number}: {_NOT_UTF_8}"
     except ValueError as error:
         reason = str(error).splitlines()[0]
         line = _no_toml(path.name, text, reason)
@@ -46,6 +48,11 @@ def is_collection(data: bytes) -> bool:
     return not data or ("site" in document and document.keys() <= set(TABLES))
 
 
+_NOT_UTF_8 = (
+    "is not UTF-8 text from here on: open the file in your editor, and save it with the encoding "
+    "UTF-8"
+)
+
 _USUAL_MISTAKES = (
     (
         r"^\s*\[+[^\]\"']*([^\x00-\x7f]|\w +\w)",
@@ -53,6 +60,7 @@ _USUAL_MISTAKES = (
     ),
     (r"[\u201c\u201d\u201e\u2018\u2019]", 'use straight quotes: "'),
     (r"=\s*-?\d+,\d", "write numbers with a point: 0.4"),
+    (r"=\s*(?i:yes|no|on|off|true|false)\b", "write true or false, in small letters"),
     (r"=\s*[A-Za-z]", 'text needs quotes: "so"'),
 )
 """How such a line looks, and what would be right."""

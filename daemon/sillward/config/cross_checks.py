@@ -72,8 +72,8 @@ def check_places(
         if isinstance(name, str) and name not in spots:
             hint = reader.hint(name, spots)
             known = ", ".join(spots)
-            text = f'{key} "{name}" is not one of your spots{hint} (spots: {known})'
-            reader.report(where, text, key)
+            wrong = f'{key} "{name}" is not one of your spots'
+            reader.report_once(wrong, where, f"{hint} (spots: {known})", key)
 
 
 def check_shelter(reader: TableReader, where: Place, merged: Mapping[str, Any]) -> None:

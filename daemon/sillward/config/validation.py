@@ -35,6 +35,17 @@ class _Error(NamedTuple):
 
 
 @dataclass(slots=True)
+class _Repeated:
+    """An error that was made more than once: its place among the errors, and what it is made of."""
+
+    index: int
+    where: Place
+    more: str
+    keys: tuple[str | int, ...]
+    others: int = 0
+
+
+@dataclass(slots=True)
 class TableReader:
     """Reads the tables of a file and collects what is wrong with them, one line for each error.
 
@@ -44,6 +55,7 @@ class TableReader:
     file: str
     lines: LineFinder = field(default_factory=LineFinder)
     errors: list[_Error] = field(default_factory=list)
+    _repeated: dict[str, "_Repeated"] = field(default_factory=dict)
 
     def told(self) -> list[str]:
         """Return the errors in the order of their lines."""
@@ -56,12 +68,30 @@ class TableReader:
 
         keys: those that lead on to the value that is wrong, for its line.
         """
+        self.errors.append(self._error(where, text, *keys))
+
+    def report_once(self, wrong: str, where: Place, more: str, *keys: str | int) -> None:
+        """Add an error that many tables may have: one line for all of them, which counts them.
+
+        wrong: what is the same for all. more: what may help, at the end of the line.
+        """
+        first = self._repeated.get(wrong)
+        if first is None:
+            self._repeated[wrong] = _Repeated(len(self.errors), where, more, keys)
+            self.report(where, wrong + more, *keys)
+            return
+        first.others += 1
+        others = "1 more table" if first.others == 1 else f"{first.others} more tables"
+        text = f"{wrong}, also in {others}{first.more}"
+        self.errors[first.index] = self._error(first.where, text, *first.keys)
+
+    def _error(self, where: Place, text: str, *keys: str | int) -> _Error:
         line = f"{where.label}: {text}"[: MAX_LINE_LENGTH + 1]
         told = printable.cut(printable.escaped(line), MAX_LINE_LENGTH)
         number = self.lines.line_of((*where.path, *keys))
         file = self.file if number is None else f"{self.file}:{number}"
         text = f"{file}: {_ADDRESS.sub('(an address)', told)}"
-        self.errors.append(_Error(number or 0, text))
+        return _Error(number or 0, text)
 
     def hint(self, name: str, known: Iterable[str]) -> str:
         """Return `did_you_mean`, or nothing if the file has too many errors for it to be read."""

@@ -580,8 +580,8 @@ def test_what_is_no_worth_is_told_by_its_plant(tmp_path: Path, wrong: str, told:
     ("content", "told"),
     [
         (b"", "site: the table [site] is missing"),
-        (b"\xff\xfe\x00\x80", "is not UTF-8 text (byte 0)"),
-        (bytes(range(256)), "is not UTF-8 text (byte 128)"),
+        (b"\xff\xfe\x00\x80", "is not UTF-8 text from here on: open the file"),
+        (bytes(range(256)), "is not UTF-8 text from here on"),
         (b'[site]\nname = "Test\x00yard"', "is not valid TOML"),
         (b"site", "is not valid TOML"),
         (b"x = " + b"[" * 100_000, "is not valid TOML"),
@@ -1005,3 +1005,22 @@ def test_whatever_a_file_holds_it_is_a_household_or_a_config_error(
     assert plants > 0
     assert lines
     assert all(line.startswith("garden.toml: ") for line in lines)
+
+
+def test_what_is_not_utf_8_is_told_with_its_line(tmp_path: Path) -> None:
+    path = written(tmp_path, b"[spots.bench]\n\n# K\xfcche\n")
+
+    with pytest.raises(ConfigError) as caught:
+        load_household(path)
+
+    assert str(caught.value) == (
+        f"{path.name}:3: is not UTF-8 text from here on: open the file in your editor, and "
+        "save it with the encoding UTF-8"
+    )
+
+
+@pytest.mark.parametrize("word", ["yes", "True", "no"])
+def test_who_writes_yes_is_told_of_true_and_false(tmp_path: Path, word: str) -> None:
+    (line,) = errors_of(written(tmp_path, f"[spots.room]\nindoors = {word}\n".encode()))
+
+    assert line.endswith(f"indoors = {word} (write true or false, in small letters)")

@@ -410,3 +410,16 @@ def test_a_short_file_cannot_make_plants_without_end(
     lines = errors_of(tmp_path, DEFAULTS + "".join(tables))
 
     assert lines == ['plants[5] "M5": makes more than 50 plants in all']
+
+
+def test_a_spot_that_many_plants_have_wrong_is_one_line(tmp_path: Path) -> None:
+    table = '[[plants]]\nname = "{}"\ngroup = "aloe"\nholder = "pot"\nhome = "{}"\n'
+    text = "".join(table.format(f"Aloe {number}", "pergolla") for number in range(80))
+
+    lines = errors_of(tmp_path, text + table.format("Fig", "roof"))
+
+    assert lines == [
+        'plants[0] "Aloe 0": home "pergolla" is not one of your spots, also in 79 more tables; '
+        'did you mean "pergola"? (spots: bench, pergola, sunroom)',
+        'plants[80] "Fig": home "roof" is not one of your spots (spots: bench, pergola, sunroom)',
+    ]
