@@ -107,17 +107,19 @@ class CellUpdater(ForecastUpdater):
             return
         spent = plan.calls if plan is not None and plan.day == self.store.today() else 0
         cells = cells_of(provider, sites)
-        every = quota.stretched(provider.quota, interval, len(cells), spent, now)
         fetched_at = self.store.ledger.forecasts.fetched_at(provider.name)
         for name in [name for name, at in fetched_at.items() if now - at > KEPT]:
             self.store.ledger.forecasts.forget(name, provider.name)
 
-        def is_due(cell: Site) -> bool:
-            usual = interval if quota.is_near_dusk(cell, now) else every
-            return self._is_cell_due(provider, cell, fetched_at.get(cell.name), usual)
-
-        due = [cell for cell in cells.values() if is_due(cell)]
-        chosen = quota.in_order(due, now)[: self._room(provider, spent)]
+        pace = quota.pace(provider.quota, interval, list(cells.values()), fetched_at, spent, now)
+        due = [
+            cell
+            for name, cell in cells.items()
+            if self._is_cell_due(
+                provider, cell, fetched_at.get(name), pace.interval(cell, interval, now)
+            )
+        ]
+        chosen = pace.chosen(due, self._room(provider, spent), now)
         if chosen and self.store.ledger.call_schedules.claim(provider.name, now, now + CLAIM):
             self._asked.append((self.monotonic(), provider.name, len(chosen)))
             self._call_for(provider, chosen)

@@ -12,10 +12,13 @@ have different heights, of which an answer names one. By its band no site is fur
 """
 
 import math
+import re
 from collections.abc import Iterable
+from datetime import UTC, datetime, timedelta
 from typing import Protocol
 from zoneinfo import ZoneInfo
 
+from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
 BAND_M = 200.0
@@ -23,6 +26,8 @@ BAND_M = 200.0
 half a band away by the standard lapse rate it is off by less than the usual error of a night."""
 
 _ZONE = ZoneInfo("UTC")
+
+_KEY = re.compile(r"cell (-?[0-9.]+) (-?[0-9.]+) (-?[0-9]+) m")
 
 
 class HasCells(Protocol):
@@ -60,9 +65,21 @@ def cells_of(provider: HasCells, sites: Iterable[Site]) -> dict[str, Site]:
     return {cell.name: cell for cell in cells}
 
 
-def hours_to_dusk(site: Site, hour_utc: float) -> float:
-    """Return about how many hours it is to the next dusk: to six in the evening by the sun."""
-    return (18.0 - site.longitude / 15.0 - hour_utc) % 24.0
+def cell_named(name: str) -> Site | None:
+    """Return the cell of a key in the ledger; None if that is no cell's."""
+    found = _KEY.fullmatch(name)
+    if found is None:
+        return None
+    north, east, height_m = (float(one) for one in found.groups())
+    return Site(name, north, east, height_m, _ZONE)
+
+
+def next_dusk(cell: Site, now: datetime) -> datetime:
+    """Return the next sunset at a cell."""
+    today = (now.astimezone(UTC) + timedelta(hours=cell.longitude / 15.0)).date()
+    days = (today + timedelta(days=shift) for shift in (-1, 0, 1))  # in the north it may be late
+    sunsets = (sun.day_events(cell, day).sunset for day in days)
+    return next((at for at in sunsets if at > now), now + timedelta(days=1))
 
 
 def _middle(value: float, width: float) -> float:

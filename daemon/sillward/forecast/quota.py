@@ -2,24 +2,24 @@
 
 Providers count by weight: for Open-Meteo a request for many places, variables and days is more than
 one call. Where the calls of a day would be too many they are spread over a longer time rather than
-stopped: the interval between two forecasts of a cell becomes longer, and those whose dusk is near
-come first.
+stopped: the interval between two forecasts of a cell becomes longer. The first call for each cell
+before its dusk is set aside, so that none is left without because others had their dusk earlier.
 """
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from sillward.forecast.cells import hours_to_dusk
+from sillward.forecast.cells import next_dusk
 from sillward_rules.weather.site import Site
 
 USED_SHARE = 0.9
 """Of a quota so much is used. Judgement: the rest is for requests that are repeated, for commands,
 and for other programs behind the same address."""
 
-DUSK_AHEAD_H = 3.0
-"""In the last hours before its dusk a cell keeps its usual interval [h]. Judgement: what is carried
-in is decided then."""
+DUSK_AHEAD = timedelta(hours=3)
+"""So long before sunset a cell is due for its first call before dusk. Judgement: what is carried in
+is told an hour and a half before sunset, and the bound of an hour may put the call off as long."""
 
 _DAY = timedelta(days=1)
 
@@ -58,37 +58,110 @@ class Quota:
         return max(int(min(left)), 0)
 
 
+@dataclass(frozen=True, slots=True)
+class Pace:
+    """How often the cells of a provider are asked for at a moment.
+
+    every: the time between two forecasts of a cell.
+    first: the cells for which a call is set aside, and from when on it is made: the first one
+        before their dusk, or the first of all.
+    spare: for how many cells may be asked besides until the UTC day ends.
+    """
+
+    every: timedelta
+    first: Mapping[str, datetime]
+    spare: float
+
+    def interval(self, cell: Site, usual: timedelta, now: datetime) -> timedelta:
+        """Return the time between two forecasts that holds for a cell now."""
+        return usual if self.is_first(cell, now) else self.every
+
+    def is_first(self, cell: Site, now: datetime) -> bool:
+        """Whether the call that was set aside for a cell is to be made."""
+        at = self.first.get(cell.name)
+        return at is not None and at <= now
+
+    def chosen(self, due: Sequence[Site], room: int, now: datetime) -> list[Site]:
+        """Return those of the due cells that are asked for now, in their order: at most room."""
+        in_order = sorted(due, key=lambda cell: next_dusk(cell, now))
+        first = [cell for cell in in_order if self.is_first(cell, now)]
+        others = [cell for cell in in_order if not self.is_first(cell, now)]
+        spare = min(room, max(self.spare, 0.0))
+        return (first + others[: int(spare)])[:room]
+
+
+def pace(
+    quota: Quota | None,
+    interval: timedelta,
+    cells: Sequence[Site],
+    fetched_at: Mapping[str, datetime],
+    spent: float,
+    now: datetime,
+) -> Pace:
+    """Return how the calls that are left of a UTC day are spread.
+
+    Each cell is to have a fresh forecast before its dusk, however many there are: that call is set
+    aside, and the others are spread evenly.
+
+    interval: the usual one; fetched_at: by cell; spent: since the day began, by weight.
+    """
+    if quota is None or quota.a_day is None:
+        return Pace(interval, {}, float("inf"))
+    left = quota.left_of_day(spent) / quota.of_site
+    first = _set_aside(interval, cells, fetched_at, left, now)
+    every = stretched(quota, interval, len(cells), spent, now, set_aside=len(first))
+    return Pace(every, first, left - len(first))
+
+
 def stretched(
-    quota: Quota | None, interval: timedelta, cells: int, spent: float, now: datetime
+    quota: Quota,
+    interval: timedelta,
+    cells: int,
+    spent: float,
+    now: datetime,
+    *,
+    set_aside: int = 0,
 ) -> timedelta:
     """Return the interval at which so many cells can be asked for until the end of the UTC day.
 
     It is the usual one if there is room for that, and never more than a day. spent: since the day
-    began, by weight.
+    began, by weight; set_aside: for how many cells a call is set aside.
     """
-    if quota is None or quota.a_day is None:
-        return interval
-    left = quota.left_of_day(spent)
+    left = quota.left_of_day(spent) / quota.of_site - set_aside
     if left <= 0.0:
         return _DAY
-    needed = cells * quota.of_site * (_until_midnight(now) / interval)
+    needed = cells * (_until_midnight(now) / interval) - set_aside
     return min(max(interval, interval * (needed / left)), _DAY)
 
 
-def in_order(cells: Sequence[Site], now: datetime) -> list[Site]:
-    """Return cells by how soon their dusk is."""
-    hour = _hour(now)
-    return sorted(cells, key=lambda cell: hours_to_dusk(cell, hour))
+def _set_aside(
+    interval: timedelta,
+    cells: Sequence[Site],
+    fetched_at: Mapping[str, datetime],
+    left: float,
+    now: datetime,
+) -> dict[str, datetime]:
+    """Return the cells that are to have their first call before dusk today, and from when on.
 
-
-def is_near_dusk(cell: Site, now: datetime) -> bool:
-    """Whether the dusk of a cell is near."""
-    return hours_to_dusk(cell, _hour(now)) <= DUSK_AHEAD_H
-
-
-def _hour(now: datetime) -> float:
-    utc = now.astimezone(UTC)
-    return utc.hour + utc.minute / 60
+    If there are too many for what is left, those whose forecast is from days before come first, so
+    that it is not always the same who have none. A cell without a forecast has its call now,
+    whatever is left.
+    """
+    midnight = now + _until_midnight(now)
+    new = {cell.name: now for cell in cells if fetched_at.get(cell.name, midnight) > now}
+    wanted = list[tuple[int, datetime, str]]()
+    for cell in cells:
+        if cell.name in new:
+            continue
+        at, dusk = fetched_at[cell.name], next_dusk(cell, now)
+        if at >= dusk - DUSK_AHEAD:
+            dusk += _DAY
+        opens = dusk - DUSK_AHEAD
+        due_at = max(opens, at + interval)
+        if due_at < min(dusk, midnight):
+            wanted.append((-round((opens - at) / _DAY), due_at, cell.name))
+    room = max(int(left) - len(new), 0)
+    return new | {name: due_at for _, due_at, name in sorted(wanted)[:room]}
 
 
 def _until_midnight(now: datetime) -> timedelta:

@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 from typing import Any, Protocol
 
 from sillward.errors import one_line
-from sillward.forecast.quota import Quota, stretched
+from sillward.forecast.cells import cell_named
+from sillward.forecast.quota import Quota, pace
 from sillward.ledger import Ledger
 
 ASKED_FOR = timedelta(days=1)
@@ -44,15 +45,16 @@ def _of(shared: Ledger, provider: Provider, now: datetime) -> dict[str, Any] | N
     plan = shared.call_schedules.get(provider.name)
     if plan is None:
         return None
-    fetched_at = shared.forecasts.fetched_at(provider.name).values()
-    cells = sum(now - at <= ASKED_FOR for at in fetched_at)
+    fetched_at = shared.forecasts.fetched_at(provider.name)
+    lately = (cell_named(name) for name, at in fetched_at.items() if now - at <= ASKED_FOR)
+    cells = [cell for cell in lately if cell is not None]
     spent = plan.calls if plan.day == now.astimezone(UTC).date() else 0
-    every = stretched(provider.quota, provider.interval, cells, spent, now)
+    every = pace(provider.quota, provider.interval, cells, fetched_at, spent, now).every
     allowed = None if provider.quota is None else provider.quota.a_day
     failed = shared.provider_marks.get(f"fetch failed, {provider.name}") if plan.failures else None
     return {
         "provider": provider.name,
-        "cells": cells,
+        "cells": len(cells),
         "calls_today": spent,
         "calls_allowed": None if allowed is None else round(allowed),
         "every_minutes": round(every.total_seconds() / 60),
