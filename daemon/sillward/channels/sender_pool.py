@@ -52,6 +52,11 @@ MOST_REQUESTS = 1_000
 """After so many requests another child takes over. Judgement: what a library leaves behind with
 each stays small."""
 
+WAIT_SHARE = 0.25
+"""A request to a child of its own waits for those before it this part of the longest time for a
+request: with that time itself it is less than a claim on a notice holds (`outbox.LEASE`), so that
+nobody else takes the notice for given up while it is on its way."""
+
 
 class SenderPool:
     """Sends through a child process, which is started when it is needed. Threads may share it."""
@@ -132,7 +137,7 @@ class SenderPool:
         if not alone:
             return await self._ask_child(request, alone=False)
         try:
-            async with asyncio.timeout(self._limit_s):
+            async with asyncio.timeout(self._limit_s * WAIT_SHARE):
                 await self._alone.acquire()
         except TimeoutError:
             raise ChildError(Failure.TIMED_OUT, heard=False) from None

@@ -253,8 +253,16 @@ class PostgresDatabase(Database):
         return worker is not None
 
     def server_now(self) -> datetime:
-        """Return the time by the clock of the server. Raise LedgerError."""
-        ((seconds,),) = self.rows("SELECT EXTRACT(EPOCH FROM clock_timestamp())")
+        """Return the time by the clock of the server.
+
+        Raise LedgerError, also if the tables have become those of a newer sillward: who looks at
+        the clock now and then writes no more into them.
+        """
+        ((seconds, version),) = self.rows(
+            f"SELECT EXTRACT(EPOCH FROM clock_timestamp()), version FROM {VERSION_TABLE}"
+        )
+        if version > schema.SCHEMA_VERSION:
+            raise _newer(self._address, version)
         return datetime.fromtimestamp(seconds, UTC)
 
     @contextmanager
@@ -333,14 +341,19 @@ def prepare(connection: psycopg.Connection[Any], address: PostgresAddress) -> No
         if version is None:
             _make_tables(connection, address)
         elif version > schema.SCHEMA_VERSION:
-            msg = f"{address}: written by a newer sillward (version {version}); update first"
-            raise NewerLedgerError(msg)
+            raise _newer(address, version)
         else:
             for older in range(version, schema.SCHEMA_VERSION):
                 connection.execute(as_postgres(MIGRATIONS[older]).encode())
             connection.execute(
                 f"UPDATE {VERSION_TABLE} SET version = {schema.SCHEMA_VERSION}".encode()
             )
+
+
+def _newer(address: PostgresAddress, version: int) -> NewerLedgerError:
+    return NewerLedgerError(
+        f"{address}: written by a newer sillward (version {version}); update first"
+    )
 
 
 def _version(connection: psycopg.Connection[Any]) -> int | None:

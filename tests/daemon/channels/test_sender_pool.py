@@ -12,9 +12,12 @@ import pytest
 from pydantic import SecretStr
 
 from sillward.channels import apprise_sender, sender_pool
+from sillward.channels.sender import SEND_S
 from sillward.channels.sender_pool import SenderPool
+from sillward.channels.sender_process import START_S
 from sillward.config.channel import Channel
 from sillward.errors import DeliveryError
+from sillward.service.outbox import LEASE
 from sillward.wording.push import Message
 from tests.support.loopback_server import serving, whole
 
@@ -173,3 +176,9 @@ def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path
         pool.submit(to("phone", server.address), MESSAGE).result(WAIT_S)
 
     assert len(server.asked) == 1
+
+
+def test_a_claim_on_a_notice_outlasts_the_longest_way_of_its_message() -> None:
+    longest_s = (1 + sender_pool.WAIT_SHARE) * (SEND_S + START_S)
+
+    assert longest_s < LEASE.total_seconds()

@@ -244,11 +244,14 @@ def test_the_database_of_another_program_is_left_as_it_is(
 
 
 def test_a_ledger_of_a_newer_version_is_refused(empty_database: PostgresAddress) -> None:
-    Ledger(empty_database).close()
-    with psycopg.connect(empty_database.url, autocommit=True) as connection:
+    old = Ledger(empty_database)
+    with closing(old), psycopg.connect(empty_database.url, autocommit=True) as connection:
         connection.execute(
             f"UPDATE sillward_ledger SET version = {schema.SCHEMA_VERSION + 1}".encode()
         )
+
+        with pytest.raises(NewerLedgerError, match="update first"):
+            old.database.server_now()
 
     with pytest.raises(NewerLedgerError, match="update first"):
         Ledger(empty_database)
