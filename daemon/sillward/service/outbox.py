@@ -34,7 +34,7 @@ MAX_DOUBTFUL = 2
 """After this many attempts that may have arrived, one more without an answer is the last."""
 
 LEASE = timedelta(seconds=2 * SEND_S)
-"""A claim on a notice that is older than this has been given up."""
+"""A claim on a notice that is older than this has been given up. No attempt takes as long."""
 
 SEND_PAUSES = tuple(timedelta(seconds=s) for s in (30, 60, 120, 300, 600, 900))
 """Pauses between attempts to send; the last one is repeated."""
@@ -205,6 +205,9 @@ class Outbox:
             return True
         if notice.key in self._sent_unmarked:  # it was sent, and then the ledger failed
             ledger.mark_sent(notice.key, self._sent_unmarked[notice.key])
+            return True
+        if self.context.clock() >= now + LEASE:  # stopped as a whole: others may have sent it since
+            log.warning("notice.claim_over key=%s", notice.key)
             return True
         return self._attempt(notice, channel, message)
 

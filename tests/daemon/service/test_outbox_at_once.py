@@ -2,6 +2,7 @@
 
 import os
 from contextlib import AbstractContextManager, suppress
+from datetime import datetime
 
 import pytest
 
@@ -9,6 +10,7 @@ from sillward.channels.dispatcher import Dispatcher
 from sillward.errors import LedgerError
 from sillward.ledger import NoticeState
 from sillward.ledger.database import Database
+from sillward.ledger.tables.notices import NoticeTable
 from sillward.service.desk import Desk
 from sillward.service.outbox import LEASE
 from sillward.wording.push import Message
@@ -231,3 +233,24 @@ def test_while_it_is_tried_again_a_channel_is_still_in_trouble() -> None:
 
     assert place.state() == NoticeState.SENDING
     assert desk.troubles() == ["phone: 1 waiting: no"]
+
+
+def test_a_claim_that_is_over_before_the_sending_begins_sends_nothing(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    place = Place()
+    claim, clock = NoticeTable.claim, place.world.clock
+
+    def stopped(self: NoticeTable, key: str, until: datetime) -> bool:
+        taken = claim(self, key, until)
+        clock.move(minutes=5)  # this process is frozen; another one sends it meanwhile
+        return taken
+
+    with monkeypatch.context() as patch:
+        patch.setattr(NoticeTable, "claim", stopped)
+        place.look()
+    assert place.post.channels == []
+
+    place.look(minutes=1)
+
+    assert place.post.channels == ["phone"]
