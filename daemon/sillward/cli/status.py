@@ -64,7 +64,9 @@ def status(options: Options, as_json: bool, alive: bool) -> None:
         household = read_only.with_readings(app).household
         document = report.document(household, updater, app.clock(), voice)
         document["troubles"] += not_in_force(app.path, ledger, voice, app.clock())
-        document["troubles"] += not_restarted(ledger, app.clock(), voice.date_and_hour)
+        document["troubles"] += not_restarted(
+            ledger, app.clock(), voice.date_and_hour, app.settings.service
+        )
     if as_json:
         print_json(document)
     else:

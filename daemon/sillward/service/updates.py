@@ -83,14 +83,18 @@ def _line(version: str, before: str | None, news: Mapping[str, str]) -> str:
     return news[version] + further
 
 
-def not_restarted(ledger: Ledger, now: datetime, told: Callable[[datetime], str]) -> Iterator[str]:
+def not_restarted(
+    ledger: Ledger, now: datetime, told: Callable[[datetime], str], service: str | None = None
+) -> Iterator[str]:
     """Yield that the daemon still runs another version than the one that is installed, if so.
 
     told: writes a time as the reader does.
+    service: the service of systemd that runs it, if that is known.
     """
+    start = "start it again" if service is None else f"`sudo systemctl restart {service}`"
     noted = ledger.marks.get(VERSION_MARK)
     if noted is not None and noted.text != running_version() and is_at_work(ledger, now):
         yield (
             f"`sillward run` is still version {noted.text} from {told(noted.at)}; "
-            f"{running_version()} is installed: start it again"
+            f"{running_version()} is installed: {start}"
         )

@@ -98,6 +98,8 @@ def test_a_daemon_that_was_not_started_again_after_an_update_is_a_trouble_while_
     assert told == (
         "`sillward run` is still version 0.2.0 from 13 May; 0.3.0 is installed: start it again"
     )
+    (told,) = not_restarted(ledger, NOW, told_of, "sillward")
+    assert told.endswith("0.3.0 is installed: `sudo systemctl restart sillward`")
     gone = NOW + DAEMON_GONE_AFTER + timedelta(minutes=1)
     assert [*not_restarted(ledger, gone, told_of)] == []
 
