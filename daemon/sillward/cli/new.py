@@ -76,7 +76,7 @@ def _refuse_second(path: Path) -> None:
             [
                 f"{path}: is there already",
                 f"to change it: sudo nano {shlex.quote(str(path))}",
-                "for plants of a spreadsheet to add: sudo sillward new --plants plants.csv",
+                "what to add to it for a spreadsheet: sudo sillward new --plants plants.csv",
                 "to begin anew, which replaces it at the end: sudo sillward new --force",
             ]
         )
