@@ -120,10 +120,9 @@ def build(options: Options, *, clock: Clock = utc_now) -> App:
         settings = households.settings_of(settings, place)
     path = settings.collection if place else _path(options, settings)
     if options.collection is None and not _exists(path):
-        hint = "name one with --collection or SILLWARD_COLLECTION"
+        msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         if settings.service is not None:
-            hint = "`sudo sillward new` writes one"
-        msg = f"{path}: there is no collection; {hint}"
+            msg = f"{path}: there is no collection; `sudo sillward new` writes one"
         raise ConfigError([msg])
     household = _read_household(path, settings, (), place)
     site = household.collection.site
