@@ -10,7 +10,7 @@ once, at worst.
 
 import logging
 from collections import deque
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -36,6 +36,7 @@ KEPT = timedelta(days=7)
 """How long the forecast of a cell is kept for which nobody asks any more. Judgement."""
 
 MINUTE_S = 60.0
+_MINUTE = timedelta(minutes=1)
 
 log = logging.getLogger(__name__)
 
@@ -119,7 +120,7 @@ class CellUpdater(ForecastUpdater):
                 provider, cell, fetched_at.get(name), pace.interval(cell, interval, now)
             )
         ]
-        chosen = pace.chosen(due, self._room(provider, spent), now)
+        chosen = pace.chosen(due, self._room(provider, spent, fetched_at.values()), now)
         if chosen and self.store.ledger.call_schedules.claim(provider.name, now, now + CLAIM):
             self._asked.append((self.monotonic(), provider.name, len(chosen)))
             self._call_for(provider, chosen)
@@ -145,8 +146,13 @@ class CellUpdater(ForecastUpdater):
             return False
         return now - fetched_at >= every
 
-    def _room(self, provider: Source | Ensemble, spent: float) -> int:
-        """Return for how many sites a provider may be asked now."""
+    def _room(
+        self, provider: Source | Ensemble, spent: float, fetched_at: Collection[datetime]
+    ) -> int:
+        """Return for how many sites a provider may be asked now.
+
+        fetched_at: when forecasts came, for this process, for another, or before a restart.
+        """
         most = REQUESTS_A_LOOK * provider.max_sites
         now_s = self.monotonic()
         while self._asked and self._asked[0][0] <= now_s - 60 * MINUTE_S:
@@ -155,7 +161,11 @@ class CellUpdater(ForecastUpdater):
             return most
         own = [(at_s, sites) for at_s, name, sites in self._asked if name == provider.name]
         in_minute = sum(sites for at_s, sites in own if at_s > now_s - MINUTE_S)
-        return min(most, provider.quota.sites_left(in_minute, sum(n for _, n in own), spent))
+        in_hour = sum(sites for _, sites in own)
+        ages = [self.store.clock() - at for at in fetched_at]
+        in_minute = max(in_minute, sum(timedelta(0) <= age < _MINUTE for age in ages))
+        in_hour = max(in_hour, sum(timedelta(0) <= age < 60 * _MINUTE for age in ages))
+        return min(most, provider.quota.sites_left(in_minute, in_hour, spent))
 
     def _lacking(self, place: int) -> Iterator[Site]:
         """Yield the sites for which none of the sources before this one has what suffices."""

@@ -168,6 +168,20 @@ def test_calls_are_counted_as_the_provider_counts_and_there_are_no_more_than_it_
     assert 75 < town.spent() <= 100
 
 
+def test_what_other_processes_asked_counts_for_the_minute_and_the_hour() -> None:
+    quota = Quota(a_minute=40, a_day=None, of_site=1.0, an_hour=50)
+    town = Town(60, (FakeSource(max_sites=10, quota=quota),))
+    assert town.look() == 36
+
+    town.updater = CellUpdater(
+        town.updater.store, town.sites, ask=town.ask, pause=lambda _: None,
+        monotonic=lambda: town.steady_s, rng=random.Random(3),
+    )  # fmt: skip
+
+    assert town.look(minutes=0.5) == 0
+    assert town.look(minutes=0.6) == 9
+
+
 def test_whose_dusk_is_near_comes_first() -> None:
     source = FakeSource(max_sites=10, quota=Quota(a_minute=20, a_day=None, of_site=1.0))
     town = Town(0, (source,))
