@@ -34,7 +34,7 @@ from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, UsageError
 from sillward.ical.publisher import CalendarPublisher
 from sillward.reports import status as status_report
-from sillward.service import heartbeat
+from sillward.service import heartbeat, other_runs
 from sillward.service.daemon import Daemon
 from sillward.service.defects import contained
 from sillward.service.desk import Desk
@@ -85,6 +85,8 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
         _require_different_sites(apps)
         control = RunControl()
         desks = build_desks(apps, sender=sender, run=control)
+        for desk in desks:
+            other_runs.tell_of_others(desk.context.ledger, desk.context.site, desk.context.clock())
         reloaders = [
             CollectionReloader(app, desk, sender.problems, partial(_sites_but, desks, desk))
             for app, desk in zip(apps, desks, strict=True)

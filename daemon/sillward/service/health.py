@@ -11,6 +11,7 @@ from sillward.config.household import Household
 from sillward.forecast.doubt_wording import reason
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger, Notice, NoticeState
+from sillward.service import other_runs
 from sillward.service.absences import unreached
 from sillward.wording.voice import Voice
 from sillward_rules.weather.hourly import Freshness
@@ -58,6 +59,7 @@ def troubles(
     """Return everything that keeps the grower from being told in time, in words."""
     return [
         *_of_ledger(ledger, now, voice),
+        *_of_runs(ledger, voice),
         *_of_clock(store),
         *_of_collection(ledger, voice),
         *_of_forecast(store, now, voice),
@@ -80,6 +82,16 @@ def _of_ledger(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
     tick = ledger.marks.get(TICK_MARK)
     if tick is not None and now - tick.at > DAEMON_GONE_AFTER:
         yield f"`sillward run` has done nothing since {voice.date_and_hour(tick.at)}"
+
+
+def _of_runs(ledger: Ledger, voice: Voice) -> Iterator[str]:
+    running = other_runs.runs(ledger, voice.site.name)
+    if len(running) > 1:
+        yield (
+            f"`sillward run` is at work {len(running)} times for {voice.site.label} (processes "
+            f"{', '.join(map(str, running))}): nothing is told twice, but one is enough; end the "
+            "others"
+        )
 
 
 def _of_clock(store: ForecastStore) -> Iterator[str]:
