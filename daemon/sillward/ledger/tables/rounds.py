@@ -112,18 +112,28 @@ class RoundTable:
         return rows[0]["enqueued_at"], states_from_json(rows[0]["states_once_delivered"])
 
     def mark_delivered(self, notice_key: str) -> Row | None:
-        """Mark the round of a notice as delivered.
+        """Mark the round of a notice as delivered, and forget its states to come, which are half of
+        what a ledger grows by.
 
         Return its `site`, `enqueued_at` and `states_once_delivered`, or None if it was marked
         before.
         """
-        rows = self._database.rows(
-            "UPDATE round SET delivered = 1 FROM notice WHERE notice.key = ? AND delivered = 0"
+        of_notice = (
+            "notice.key = ? AND delivered = 0"
             " AND round.site = notice.site AND round.round = notice.round"
             " AND round.day = notice.day AND round.change_number = notice.change_number"
-            " RETURNING round.site, round.enqueued_at, round.states_once_delivered",
-            notice_key,
         )
+        with self._database.transaction():
+            rows = self._database.rows(
+                "SELECT round.site, round.enqueued_at, round.states_once_delivered"
+                f" FROM round, notice WHERE {of_notice}",
+                notice_key,
+            )
+            self._database.execute(
+                "UPDATE round SET delivered = 1, states_once_delivered = '{}'"
+                f" FROM notice WHERE {of_notice}",
+                notice_key,
+            )
         return rows[0] if rows else None
 
     def has_enqueued_after(self, site: str, latest: datetime) -> bool:
