@@ -63,7 +63,7 @@ def test_an_edited_collection_is_taken_over_at_a_hangup_and_a_wrong_one_is_not(
 
     path.write_text(text.replace('home = "bench"', 'home = "bank"'), encoding="utf-8")
     daemon.send_signal(signal.SIGHUP)
-    assert wait_for(lambda: installation.logged("collection.refused errors=2"))
+    assert wait_for(lambda: installation.logged("collection.refused errors=1"))
     assert wait_for(lambda: len(installation.sink.pushes) == 3)
     assert installation.sink.titles[-1] == "Your edited collection has an error"
 

@@ -76,7 +76,11 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             raise UsageError(msg)
         _serve_house(settings)
         return
-    apps = [shared.build(Options(path, recorded=recorded)) for path in collections or (None,)]
+    _serve([shared.build(Options(path, recorded=recorded)) for path in collections or (None,)])
+
+
+def _serve(apps: Sequence[App]) -> None:
+    """Serve the sites of one grower until SIGTERM."""
     start_logging(apps[0].settings.log_level)
     with closing(SenderProcess()) as sender:
         for app in apps:
@@ -106,16 +110,21 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             after_tick=after_tick.run,
             status_line=after_tick.status_line,
         )
-        for server in servers:
-            server.watch()
-        if not daemon.run():
-            # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
-            os._exit(1)
-        for server in servers:
-            server.close()
+        _run_beside(daemon, servers)
         for desk in desks:
             desk.close()
         desks[0].context.ledger.close()
+
+
+def _run_beside(daemon: Daemon, servers: Sequence["PageServer"]) -> None:
+    """Run the daemon, and beside it what serves the page and metrics, until SIGTERM."""
+    for server in servers:
+        server.watch()
+    if not daemon.run():
+        # A job hangs: an ordinary exit would wait for its thread, and nobody would restart us.
+        os._exit(1)
+    for server in servers:
+        server.close()
 
 
 def _serve_house(settings: Settings) -> None:
@@ -136,12 +145,7 @@ def _serve_house(settings: Settings) -> None:
             after_tick=after_tick.run,
             status_line=after_tick.status_line,
         )
-        for server in servers:
-            server.watch()
-        if not daemon.run():
-            os._exit(1)  # a job hangs; see above
-        for server in servers:
-            server.close()
+        _run_beside(daemon, servers)
         close_house(house, equipment)
 
 
