@@ -41,10 +41,12 @@ from sillward.links import key_file
 from sillward.reports.status import summary_line
 from sillward.service.accepted_limits import as_given
 from sillward.service.context import ServiceContext
+from sillward.service.corrections import Known
 from sillward.service.desk import Desk
 from sillward.service.households_status import keep_standing
 from sillward.service.run_control import RunControl
 from sillward.service.turns import AGAIN, NET, next_turn
+from sillward_rules.round import Round
 
 MAX_DESKS = 1000
 """So many desks are in memory. Measured: 120 kB each with 40 plants."""
@@ -135,6 +137,9 @@ class HouseholdDesk:
     _reloader: CollectionReloader | None = None
     _ledger: Ledger | None = None
     _started_at: datetime | None = None
+    _compared: dict[Round, Known] = field(default_factory=dict)
+    """What its orders were compared with when its desk was put away: to plan them anew whenever it
+    is built again would cost ten times the look itself."""
     _refused: tuple[str, ...] = ()
     _secrets: object = None
     _without_page: str | None = None
@@ -225,6 +230,7 @@ class HouseholdDesk:
             return False
         if desk is not None and app is not None:
             self._app = replace(app, household=as_given(desk.context.household))
+            self._compared = desk.corrections.compared
         self._desk = self._reloader = None
         return True
 
@@ -353,6 +359,7 @@ class HouseholdDesk:
         equipment.forecasts.add(app.site)
         desk = Desk.of(context)
         desk.started_at = self._started_at
+        desk.corrections.compared.update(self._compared)
         return desk
 
     # -- the files

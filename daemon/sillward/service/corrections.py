@@ -97,7 +97,7 @@ class Corrections:
     """Compares what was told with each new forecast, and after each answer of the grower."""
 
     context: ServiceContext
-    _compared: dict[Round, Known] = field(default_factory=dict)
+    compared: dict[Round, Known] = field(default_factory=dict)
     """For each round what was known when it was told, or last compared with that."""
 
     def look(self) -> None:
@@ -116,12 +116,12 @@ class Corrections:
         if any(abs(context.clock() - deed.at) < LEDGER_STEP for deed in answered):
             return  # at the next tick: what is told now must be later than what was said
         known = self.known_for(told.day)
-        before = self._compared.get(told.round)
+        before = self.compared.get(told.round)
         is_newer = before is None or before.newest != known.newest
         shows_more = before is None or before.tonight != known.tonight
         if is_newer or (shows_more and watched_spots(known.tonight.spots)):
             self._compare(told, is_newer=is_newer)
-        self._compared[told.round] = known
+        self.compared[told.round] = known
 
     def known_for(self, day: date) -> Known:
         """Return what is known now that the orders of a day depend on."""
@@ -136,11 +136,11 @@ class Corrections:
         It is what the newest forecast asks for: to plan it once more at once would change nothing.
         What has come in meanwhile is compared at the next look.
         """
-        self._compared[round_] = known
+        self.compared[round_] = known
 
     def forget_comparisons(self) -> None:
         """Compare at the next look even if the forecast is still the same."""
-        self._compared.clear()
+        self.compared.clear()
 
     def _compare(self, told: RoundInForce, *, is_newer: bool) -> None:
         """Draw up the round again, and tell what has changed about it.

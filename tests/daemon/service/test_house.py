@@ -2,10 +2,12 @@
 
 import os
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from sillward.errors import LedgerError
+from sillward.service.corrections import Corrections
 from sillward.service.households_status import standings
 from tests.support.desks import local
 from tests.support.fakes import FakeClock
@@ -221,6 +223,28 @@ def test_desks_beyond_the_bound_are_put_away_and_built_again(street: Street) -> 
     street.run(5)
     assert len(street.equipment.built) == 2
     assert all(street.post.to(f"h{number}") == CARRY_IN for number in range(6))
+
+
+def test_orders_are_not_planned_anew_because_a_desk_was_put_away(
+    street: Street, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    planned = list[str]()
+    plan = Corrections._compare
+
+    def noted(self: Corrections, *args: Any, **options: Any) -> None:
+        planned.append(self.context.site.name)
+        plan(self, *args, **options)
+
+    monkeypatch.setattr(Corrections, "_compare", noted)
+    street.max_desks = 1
+    for name in ("a", "b", "c"):
+        street.add(name)
+    street.open()
+    street.run(5)
+    assert street.post.to("a") == street.post.to("b") == street.post.to("c") == CARRY_IN
+    planned.clear()
+    street.run(12)
+    assert planned == []
 
 
 def test_a_new_secret_is_taken_over(street: Street) -> None:
