@@ -65,14 +65,6 @@ class Outcome:
     error: Exception | None
 
 
-@dataclass(frozen=True, slots=True)
-class SendingCounts:
-    """What a dispatcher has done since it began."""
-
-    sent: int = 0
-    failed: int = 0
-
-
 class Dispatcher:
     """The attempts of many households. Any thread may ask it; outcomes come from others."""
 
@@ -106,7 +98,6 @@ class Dispatcher:
         """Who found no room, in the order in which they are called."""
         self._offered: dict[_Claim, datetime] = {}
         """Who was called and has not been looked at since, and when."""
-        self._sent = self._failed = 0
 
     # -- for a desk
 
@@ -193,12 +184,6 @@ class Dispatcher:
         with self._lock:
             return len(self._under_way)
 
-    @property
-    def counts(self) -> SendingCounts:
-        """How many attempts have succeeded and failed."""
-        with self._lock:
-            return SendingCounts(self._sent, self._failed)
-
     # -- outcomes
 
     def _end(self, attempt: Attempt, future: "Future[None]") -> None:
@@ -208,8 +193,6 @@ class Dispatcher:
         with self._lock:
             del self._under_way[key]
             self._ended.setdefault(site, {})[key] = outcome
-            self._sent += error is None
-            self._failed += error is not None
             called = self._call()
             self._lock.notify_all()
         for name in (site, *(other for other in called if other != site)):

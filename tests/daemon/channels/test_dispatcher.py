@@ -2,7 +2,7 @@
 
 from pydantic import SecretStr
 
-from sillward.channels.dispatcher import Attempt, Dispatcher, SendingCounts
+from sillward.channels.dispatcher import Attempt, Dispatcher
 from sillward.config.channel import Channel
 from sillward.ledger import Notice, NoticeState
 from sillward.wording.push import Message
@@ -180,13 +180,18 @@ def test_the_next_to_a_channel_waits_until_the_outcome_is_written() -> None:
     assert town.dispatcher.keys_of("a") == {"a/4"}
 
 
-def test_attempts_are_counted() -> None:
+def test_what_has_ended_is_known_and_the_rest_is_under_way() -> None:
     town = Town()
     for name in "abc":
         town.send(name)
     town.post.fail("b phone")
     town.post.end("a phone")
 
-    assert town.dispatcher.counts == SendingCounts(sent=1, failed=1)
+    ended = {name: town.dispatcher.outcomes(name) for name in "abc"}
+    assert {name: [one.error is None for one in found] for name, found in ended.items()} == {
+        "a": [True],
+        "b": [False],
+        "c": [],
+    }
     assert town.dispatcher.under_way == 1
     assert not town.dispatcher.wait(0)
