@@ -1,10 +1,11 @@
 """What every command begins with: settings and options in, a household with its sources out."""
 
 import logging
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 from pydantic import SecretStr
 
@@ -109,22 +110,35 @@ class App:
         return ledger
 
 
-def build(options: Options, *, clock: Clock = utc_now) -> App:
-    """Read settings and collection. Raise ConfigError or UsageError with everything wrong."""
-    settings = load_settings()
-    for name in unknown_variables():
-        log.warning("settings.unknown name=%s", name)
-    place, common = _place(options, settings), None
-    if place is not None:
-        common = households.shared_ledger(settings)
-        settings = households.settings_of(settings, place)
-    path = settings.collection if place else _path(options, settings)
+FindHousehold = Callable[[Options, Path, Settings, Place | None], Household]
+"""Reads the household of a collection file. Raises ConfigError with everything wrong in it."""
+
+
+def household_of_file(
+    options: Options, path: Path, settings: Settings, place: Place | None
+) -> Household:
+    """Read the household of a collection file. Raise ConfigError with everything wrong in it."""
     if options.collection is None and not _exists(path):
         msg = f"{path}: there is no collection; name one with --collection or SILLWARD_COLLECTION"
         if settings.service is not None:
             msg = f"{path}: there is no collection; `sudo sillward new` writes one"
         raise ConfigError([msg])
-    household = _read_household(path, settings, (), place)
+    return _read_household(path, settings, (), place)
+
+
+def build(
+    options: Options, *, clock: Clock = utc_now, find: FindHousehold = household_of_file
+) -> App:
+    """Read settings and collection. Raise ConfigError or UsageError with everything wrong."""
+    settings = load_settings()
+    for name in unknown_variables():
+        log.warning("settings.unknown name=%s", name)
+    place, common = place_of(options, settings), None
+    if place is not None:
+        common = households.shared_ledger(settings)
+        settings = households.settings_of(settings, place)
+    path = settings.collection if place else _path(options, settings)
+    household = find(options, path, settings, place)
     site = household.collection.site
     if options.at is not None:
         clock = _stopped_at(parse_at(options.at, site))
@@ -170,7 +184,7 @@ def of_place(
     return App(own, household, tuple(sources), Options(), clock, place, common)
 
 
-def _place(options: Options, settings: Settings) -> Place | None:
+def place_of(options: Options, settings: Settings) -> Place | None:
     """Return which household of a folder is meant; None if it is the one of a file."""
     if options.household is not None and options.collection is not None:
         msg = "--household and --collection both say which; give one of them"
@@ -186,18 +200,38 @@ def _path(options: Options, settings: Settings) -> Path:
     return options.collection or settings.collection
 
 
+def household_of_tables(
+    tables: Mapping[str, Any],
+    path: Path,
+    settings: Settings,
+    place: Place | None,
+    urls: Mapping[str, SecretStr],
+) -> Household:
+    """Read the household of tables that its file had once. Raise ConfigError.
+
+    urls: those of channels that its file has; others are in the environment or credentials.
+    """
+    return _read_household(path, settings, (), place, tables, urls)
+
+
 def _read_household(
-    path: Path, settings: Settings, changes: Sequence[Change], place: Place | None
+    path: Path,
+    settings: Settings,
+    changes: Sequence[Change],
+    place: Place | None,
+    tables: Mapping[str, Any] | None = None,
+    urls: Mapping[str, SecretStr] | None = None,
 ) -> Household:
     if place is not None:
         place.require_own_files()
     household = load_household(
         path,
-        lambda name: channel_url(settings, name),
+        lambda name: (urls or {}).get(name) or channel_url(settings, name),
         changes,
         lambda: mqtt_password(settings),
         None if place is None else place.name,
         (lambda _: True) if place is None else place.holds,
+        tables,
     )
     if place is not None:
         place.require_own_places(household)

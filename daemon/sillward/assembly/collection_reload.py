@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 
+from sillward.assembly import kept_collection
 from sillward.assembly.app import App
 from sillward.assembly.desk_setup import require_channels
 from sillward.channels.sender import Problems
@@ -132,7 +133,8 @@ class CollectionReloader:
         known = context.ledger.marks.get(mark)
         since = now if known is None else known.at
         if known is None:
-            words = alarms.collection_refused(lines, context.voice)
+            in_force = context.ledger.kept_collections.since(context.site.name)
+            words = alarms.collection_refused(lines, in_force, context.voice)
             self.desk.alarms.tell_at_once(Alarm.COLLECTION_REFUSED, since, words)
         context.ledger.marks.set(mark, since, "; ".join(lines[:MAX_ERRORS]) + more)
 
@@ -154,6 +156,10 @@ class CollectionReloader:
         if digest is not None:
             marks = self._context.ledger.marks
             writes.append(partial(marks.set, self._mark(IN_FORCE_MARK), now, digest))
+        if self._stamp() == self._seen:  # still the file that was read
+            name = self._context.site.name
+            keep = kept_collection.keep
+            writes.append(partial(keep, self._context.ledger, name, self.app.path, now))
         self._write(*writes)
 
     def _mark(self, name: str) -> str:

@@ -10,9 +10,10 @@ from collections import OrderedDict
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
-from sillward.assembly import providers, read_only
+from sillward.assembly import kept_collection, providers, read_only
 from sillward.assembly.app import App, of_place
 from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desk_setup import links_of, require_channels
@@ -309,9 +310,7 @@ class HouseholdDesk:
             return self._desk
         app = self._app
         if app is None:
-            equipment = self.equipment
-            app = of_place(self.place, equipment.settings, equipment.sources, equipment.clock)
-            require_channels(app, equipment.problems)
+            app = self._app_of_file()
             self._secrets = self._stamp_of_secrets()
         self._app = app
         ledger = self._ledger
@@ -320,6 +319,33 @@ class HouseholdDesk:
         self._desk = desk = self._built(app, ledger)
         self._reloader = CollectionReloader(app, desk, self.equipment.problems)
         return desk
+
+    def _app_of_file(self) -> App:
+        """Return the app with the collection of its file or, if that is wrong, with the one that
+        was last in force. Raise ConfigError if there is none, LedgerError."""
+        equipment, place = self.equipment, self.place
+        build = partial(of_place, place, equipment.settings, equipment.sources, equipment.clock)
+        try:
+            app = build()
+            require_channels(app, equipment.problems)
+        except ConfigError as error:
+            own = households.settings_of(equipment.settings, place)
+            if not own.has_ledger:  # it has never been looked after
+                raise
+            ledger = self._ledger
+            if ledger is None or not self._awake():
+                ledger = self._ledger = equipment.ledgers.of_household(place.name)
+            household = kept_collection.in_place_of(
+                error,
+                ledger,
+                place.collection,
+                own,
+                place,
+                equipment.problems,
+                equipment.clock(),
+            )
+            return build(household)
+        return app
 
     def _awake(self) -> bool:
         """Open the ledger for a turn. Return whether that could be."""

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING, Self
 
 import click
 
+from sillward.assembly import kept_collection
 from sillward.assembly.app import App, Options
 from sillward.assembly.collection_reload import CollectionReloader
 from sillward.assembly.desk_setup import (
     build_desks,
-    require_channels,
     require_page_parts,
     require_places,
 )
@@ -76,16 +76,16 @@ def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
             raise UsageError(msg)
         _serve_house(settings)
         return
-    _serve([shared.build(Options(path, recorded=recorded)) for path in collections or (None,)])
+    _serve(settings, [Options(path, recorded=recorded) for path in collections or (None,)])
 
 
-def _serve(apps: Sequence[App]) -> None:
+def _serve(settings: Settings, sites: Sequence[Options]) -> None:
     """Serve the sites of one grower until SIGTERM."""
-    start_logging(apps[0].settings.log_level)
+    start_logging(settings.log_level)
     with closing(SenderProcess()) as sender:
+        apps = [kept_collection.build(shared.build, site, sender.problems) for site in sites]
         for app in apps:
             require_places(app, sender.problems)
-            require_channels(app, sender.problems)
         _require_different_sites(apps)
         control = RunControl()
         desks = build_desks(apps, sender=sender, run=control)

@@ -10,7 +10,7 @@ from typing import Any
 import click
 
 from sillward.assembly import accepted
-from sillward.assembly.app import App, Options
+from sillward.assembly.app import App, FindHousehold, Options, household_of_file
 from sillward.assembly.app import build as build_app
 from sillward.cli import plant_names
 from sillward.config.validation import did_you_mean
@@ -89,12 +89,12 @@ def options(
     return decorate
 
 
-def build(options: Options) -> App:
+def build(options: Options, find: FindHousehold = household_of_file) -> App:
     """Return the app of this call, with the limits that the grower has accepted.
 
     Every command begins here: a test can give it a clock.
     """
-    app = build_app(options)
+    app = build_app(options, find=find)
     return replace(app, household=accepted.with_accepted_limits(app))
 
 

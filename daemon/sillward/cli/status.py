@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from sillward.assembly import providers, read_only
-from sillward.assembly.app import Options
+from sillward.assembly.app import Options, place_of
 from sillward.cli import shared
 from sillward.cli.printing import print_json
 from sillward.config import households
@@ -53,7 +53,7 @@ def status(options: Options, as_json: bool, alive: bool) -> None:
     try:
         app = shared.build(options)
     except ConfigError as error:
-        raise ConfigError([*error.lines, *_collections_in_force(load_settings())]) from None
+        raise ConfigError([*error.lines, *_collections_in_force(options)]) from None
     if not app.has_ledger:
         raise SourceError(_NOTHING_YET.format(app.settings.ledger))
     with closing(app.open_ledger()) as ledger:
@@ -107,11 +107,15 @@ def _require_life(settings: Settings, clock: Clock = utc_now) -> None:
             raise SourceError(msg)
 
 
-def _collections_in_force(settings: Settings) -> list[str]:
+def _collections_in_force(options: Options) -> list[str]:
     """Return which collections a running daemon has in use, though their files are wrong by now."""
+    settings = load_settings()
+    place, household = place_of(options, settings), None
+    if place is not None:
+        settings, household = households.settings_of(settings, place), place.name
     if not settings.has_ledger:
         return []
-    with closing(Ledger(settings.ledger)) as ledger:
+    with closing(Ledger(settings.ledger, household=household)) as ledger:
         return [
             f"{name.removeprefix(_IN_FORCE_PREFIX)}: `sillward run` goes by the collection that it "
             f"read {mark.at:%Y-%m-%d %H:%M} UTC"

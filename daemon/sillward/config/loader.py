@@ -53,6 +53,7 @@ def load_household(
     mqtt_password: PasswordFor = lambda: None,
     key: str | None = None,
     may_read: MayRead = lambda _: True,
+    tables: Mapping[str, Any] | None = None,
 ) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
@@ -62,9 +63,10 @@ def load_household(
     mqtt_password: returns the password for the broker.
     key: the key of its site, if that is another than the name in the file.
     may_read: whether wording may be read from a folder or file that the collection leads to.
+    tables: what is taken for the content of the file, which is not read then.
     """
     reader = TableReader(path.name)
-    document = _read_tables(reader, path, changes)
+    document = _read_tables(reader, path, changes, tables)
     site = _read_site(reader, document, key)
     spots = _read_spots(reader, document)
     plants = read_plants(reader, document, spots)
@@ -117,18 +119,23 @@ def _table_or_usual(
     return reader.read(kind, document.get(name, {}), FILE.at(name)) or kind()
 
 
-def _read_tables(reader: TableReader, path: Path, changes: Sequence[Change]) -> Mapping[str, Any]:
+def _read_tables(
+    reader: TableReader,
+    path: Path,
+    changes: Sequence[Change],
+    tables: Mapping[str, Any] | None,
+) -> Mapping[str, Any]:
     """Return the tables of a file, with changes made in them."""
-    document, text = read_document(path)
+    document, text = read_document(path) if tables is None else (dict(tables), "")
     if changes:  # what is changed has no line in the file
         document = changed(document, changes)
-    else:
+    elif tables is None:
         reader.lines = LineFinder(text)
-    tables: Mapping[str, Any] = reader.with_plain_text(document)
-    for key in tables:
+    plain: Mapping[str, Any] = reader.with_plain_text(document)
+    for key in plain:
         if key not in TABLES:
             reader.report(FILE.at(key), f"unknown table (known: {', '.join(TABLES)})")
-    return tables
+    return plain
 
 
 def _read_site(reader: TableReader, document: Mapping[str, Any], key: str | None) -> Site | None:

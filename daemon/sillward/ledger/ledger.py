@@ -38,6 +38,7 @@ from sillward.ledger.tables.devices import DeviceTable
 from sillward.ledger.tables.diary import DiaryTable
 from sillward.ledger.tables.forecasts import ForecastTable
 from sillward.ledger.tables.harmful_nights import HarmfulNightTable
+from sillward.ledger.tables.kept_collections import KeptCollectionTable
 from sillward.ledger.tables.marks import MarkTable
 from sillward.ledger.tables.nights import NightArchive
 from sillward.ledger.tables.notices import NoticeTable
@@ -177,6 +178,7 @@ class Ledger:
         self.harmful_nights = HarmfulNightTable(self.database)
         self.plant_years = PlantYearTable(self.database)
         self.coldest_nights = ColdestNightTable(self.database)
+        self.kept_collections = KeptCollectionTable(self.database)
         self.marks = MarkTable(self.database)
         self.provider_marks = self.marks
         """The marks about providers of forecasts: what failed, and by how much clocks differ."""

@@ -175,6 +175,12 @@ CREATE TABLE harmful_night (
     looked_at TEXT, given TEXT NOT NULL, PRIMARY KEY (site, plant, night)
 ) STRICT
 """,
+    12: """
+CREATE TABLE kept_collection (
+    site TEXT PRIMARY KEY, file TEXT NOT NULL, digest TEXT NOT NULL, since TEXT NOT NULL,
+    tables BLOB NOT NULL
+) STRICT
+""",
 }
 """The statements that bring a file of each version to the next one, as they were then."""
 

@@ -6,7 +6,7 @@ from contextlib import closing
 from dataclasses import dataclass
 from functools import cache
 
-SCHEMA_VERSION = 12
+SCHEMA_VERSION = 13
 
 APPLICATION_ID = 0x53494C57  # "SILW"
 """In the header of the file (bytes 68 to 71): whose database it is. Source: "Database File Format",
@@ -121,6 +121,10 @@ CREATE TABLE harmful_night (
     sd REAL NOT NULL, read INTEGER NOT NULL, known INTEGER NOT NULL, limit_c REAL,
     noted_at TEXT NOT NULL, asked_at TEXT, answered_at TEXT, damaged INTEGER, person TEXT,
     looked_at TEXT, given TEXT NOT NULL, PRIMARY KEY (site, plant, night)
+) STRICT;
+CREATE TABLE kept_collection (
+    site TEXT PRIMARY KEY, file TEXT NOT NULL, digest TEXT NOT NULL, since TEXT NOT NULL,
+    tables BLOB NOT NULL
 ) STRICT;
 CREATE INDEX round_at ON round (site, enqueued_at);
 CREATE INDEX notice_state ON notice (site, state, expires_at);

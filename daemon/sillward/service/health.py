@@ -101,12 +101,14 @@ def _of_clock(store: ForecastStore) -> Iterator[str]:
 
 
 def _of_collection(ledger: Ledger, voice: Voice) -> Iterator[str]:
-    refused = ledger.marks.get(f"{REFUSED_MARK}, {voice.site.name}")
+    site = voice.site.name
+    refused = ledger.marks.get(f"{REFUSED_MARK}, {site}")
     if refused is not None:
-        since = voice.date_and_hour(refused.at)
+        since, in_force = voice.date_and_hour(refused.at), ledger.kept_collections.since(site)
+        used = "" if in_force is None else f" (in use since {voice.date_and_hour(in_force)})"
         yield (
             f"the edited collection is refused since {since}, "
-            f"the one from before stays in force: {refused.text}"
+            f"the one from before{used} stays in force: {refused.text}"
         )
 
 

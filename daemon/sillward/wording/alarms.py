@@ -78,9 +78,13 @@ def server_back(voice: Voice) -> Message:
     return Message(voice.say("server_back"), voice.say("clock_safe"))
 
 
-def collection_refused(errors: Sequence[str], voice: Voice) -> Message:
-    """Return the alarm that the edited collection is wrong, and the old one stays in force."""
-    lines = [*errors[:MAX_ERRORS], voice.say("old_collection_stays", errors=len(errors))]
+def collection_refused(errors: Sequence[str], since: datetime | None, voice: Voice) -> Message:
+    """Return the alarm that the edited collection is wrong, and the old one stays in force.
+
+    since: when the old one came into force, if that is known.
+    """
+    stays = voice.say("old_collection_stays", errors=len(errors), since=since)
+    lines = [*errors[:MAX_ERRORS], stays]
     return shortened(voice.say("collection_refused"), lines)
 
 

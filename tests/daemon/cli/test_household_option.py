@@ -75,6 +75,19 @@ def test_its_collection_file_means_the_household_too(street: Street) -> None:
     )
 
 
+def test_status_of_a_wrong_one_says_what_is_wrong_and_what_is_used(street: Street) -> None:
+    path = street.households / "patio" / "collection.toml"
+    text = path.read_text(encoding="utf-8")
+    path.write_text("plants = 3", encoding="utf-8")
+    try:
+        wrong = call("status", "--household", "patio")
+    finally:
+        path.write_text(text, encoding="utf-8")
+    assert wrong.exit_code == 78
+    assert "[site] is missing" in wrong.stderr
+    assert "patio: `sillward run` goes by the collection that it read 2026-05-14" in wrong.stderr
+
+
 @pytest.mark.parametrize(
     ("words", "said"),
     [

@@ -258,7 +258,8 @@ def as_of_8(path: Path) -> Path:
         database.execute("ALTER TABLE confirmation DROP COLUMN person")
         database.execute("ALTER TABLE plant_state DROP COLUMN declined")
         database.execute("ALTER TABLE plant_state DROP COLUMN care")
-        for table in ("accepted_limit", "harmful_night", "plant_year", "coldest_night"):
+        newer = ("accepted_limit", "harmful_night", "plant_year", "coldest_night")
+        for table in (*newer, "kept_collection"):
             database.execute(f"DROP TABLE {table}")
         database.execute("PRAGMA user_version = 8")
     return path

@@ -243,6 +243,21 @@ def test_the_database_of_another_program_is_left_as_it_is(
     assert names == [("notice",)]
 
 
+def test_a_ledger_of_the_first_version_on_a_server_is_brought_up_to_date(
+    empty_database: PostgresAddress,
+) -> None:
+    with closing(Ledger(empty_database)) as ledger:
+        fill(ledger)
+        marks = ledger.marks.all()
+    with psycopg.connect(empty_database.url, autocommit=True) as connection:
+        connection.execute("DROP TABLE kept_collection")
+        connection.execute("UPDATE sillward_ledger SET version = 12")
+
+    with closing(Ledger(empty_database)) as ledger:
+        assert ledger.marks.all() == marks
+        assert ledger.kept_collections.of_site("a") is None
+
+
 def test_a_ledger_of_a_newer_version_is_refused(empty_database: PostgresAddress) -> None:
     old = Ledger(empty_database)
     with closing(old), psycopg.connect(empty_database.url, autocommit=True) as connection:

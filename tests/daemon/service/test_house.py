@@ -215,6 +215,37 @@ def test_an_edit_that_is_wrong_leaves_the_collection_from_before_in_force(street
     assert any("refused" in each for each in street.member("a").troubles)
 
 
+@pytest.mark.parametrize("text", ["plants = 3", None])
+def test_a_collection_that_is_wrong_at_a_start_has_the_one_from_before_in_its_place(
+    street: Street, text: str | None
+) -> None:
+    street.add("a")
+    street.open()
+    street.run(1)
+    street.close()
+    file = street.households / "a" / "collection.toml"
+    file.unlink() if text is None else file.write_text(text)
+    street.open()
+    street.run(15)
+    assert CARRY_IN[0] in street.post.to("a")
+    alarms = [each.body for each in street.post.sent if "has an error" in each.title]
+    if text is None:  # its disk may be away: nobody has edited anything
+        assert alarms == []
+        assert "is gone; the one from before stays in force" in street.member("a").troubles[-1]
+        return
+    assert len(alarms) == 1
+    assert "goes on with the one from before, in use since Thu 14 May 16:5" in alarms[0]
+    assert any("(in use since Thu 14 May 16:5" in each for each in street.member("a").troubles)
+
+
+def test_a_collection_that_was_never_right_has_none_in_its_place(street: Street) -> None:
+    street.add("a", "plants = 3")
+    street.open()
+    street.run(2)
+    assert street.post.sent == []
+    assert "is not looked after" in street.member("a").troubles[0]
+
+
 def test_desks_beyond_the_bound_are_put_away_and_built_again(street: Street) -> None:
     street.max_desks = 2
     for number in range(6):
