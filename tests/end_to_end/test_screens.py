@@ -294,12 +294,15 @@ def _read(master: int) -> bytes:
         return b""
 
 
+UNDERSTOOD = "understood: 16 plants; no channels, so nobody will be told anything"
+"""The end of what CHECK prints."""
+
+
 def test_a_terminal_shows_colours_where_they_mean_something(tmp_path: Path) -> None:
     said = at_a_terminal(tmp_path)
 
-    assert "\x1b[32mall is well: 16 plants\x1b[0m\n" in said
-    assert "\x1b[1;31mno channels: sheets can be printed" in said
-    assert said.count("\x1b[") == 4
+    assert f"\x1b[1;31m{UNDERSTOOD}\x1b[0m\n" in said
+    assert said.count("\x1b[") == 2
 
 
 @pytest.mark.parametrize(("name", "value"), [("NO_COLOR", "1"), ("TERM", "dumb")])
@@ -307,8 +310,7 @@ def test_who_wants_no_colours_gets_the_words_alone(tmp_path: Path, name: str, va
     said = at_a_terminal(tmp_path, 80, **{name: value})
 
     assert "\x1b" not in said
-    assert "\nno channels: sheets can be printed" in said
-    assert said.endswith("\nall is well: 16 plants\n")
+    assert said.endswith(f"\n{UNDERSTOOD}\n")
 
 
 def test_a_pipe_gets_neither_colours_nor_wide_lines(tmp_path: Path) -> None:
@@ -318,7 +320,7 @@ def test_a_pipe_gets_neither_colours_nor_wide_lines(tmp_path: Path) -> None:
 
     assert "\x1b" not in result.stdout
     assert too_wide(result.stdout) == []
-    assert result.stdout.endswith("\nall is well: 16 plants\n")
+    assert result.stdout.endswith(f"\n{UNDERSTOOD}\n")
     assert result.stderr == ""
 
 

@@ -48,8 +48,6 @@ def text(
             lines += screen.lines(f"  {told}")
     facts = check_facts.FactTeller(household, now, sources, links).all()
     lines += ["", *table(facts, check_facts.COLUMNS, screen)]
-    if not household.channels:
-        lines += screen.lines(check_facts.NOBODY_TOLD, Mark.TROUBLE)
     found = check_warnings.warnings(household, now)
     for name, warning in found:
         lines += screen.lines(f"! {name}: {warning}" if name else f"! {warning}", Mark.TROUBLE)
@@ -57,12 +55,15 @@ def text(
 
 
 def verdict(household: Household, found: int, screen: Screen) -> list[str]:
-    """Return the last line: that all is well, or how many warnings were found."""
+    """Return the last line: that all is well, or how many warnings were found, and that nobody is
+    told anything."""
     plants = household.voice.plants(len(household.collection.plants))
-    if not found:
+    wrong = [] if not found else ["1 warning" if found == 1 else f"{found} warnings"]
+    if not household.channels:
+        wrong.append(check_facts.NOBODY_TOLD)
+    if not wrong:
         return screen.lines(f"all is well: {plants}", Mark.OK)
-    count = "1 warning" if found == 1 else f"{found} warnings"
-    return screen.lines(f"understood: {plants}; {count}", Mark.TROUBLE)
+    return screen.lines("; ".join([f"understood: {plants}", *wrong]), Mark.TROUBLE)
 
 
 def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:

@@ -22,7 +22,7 @@ COLUMNS = (Column(fixed=True), Column())
 
 Fact = tuple[str, str]
 
-NOBODY_TOLD = "no channels: sheets can be printed, but nobody will be told"
+NOBODY_TOLD = "no channels, so nobody will be told anything"
 
 
 @dataclass(frozen=True, slots=True)

@@ -61,8 +61,6 @@ def text(
     spots = _within(_spots(collection, now, voice, screen), MAX_OF_SPOTS, "spots", screen)
     warned = [screen.lines(f"! {warning}", Mark.TROUBLE) for warning in _together(found)]
     below = _within(warned, MAX_OF_WARNINGS, "warnings", screen)
-    if not household.channels:
-        below = [*screen.lines(check_facts.NOBODY_TOLD, Mark.TROUBLE), *below]
     below += verdict(household, len(found), screen)
     place = f"{site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
     head = [*screen.lines(f"{site.label}: {place}"), ""]

@@ -548,7 +548,7 @@ def test_check_tells_every_limit_of_every_plant_and_whose_it_is() -> None:
             told = " ".join(" ".join(block[first : first + 6]).split())
             assert told.startswith(f"{key} {limit.value:g} "), told
             assert f" {limit.origin}" in told
-    assert lines[-1] == "all is well: 16 plants"
+    assert lines[-1] == "understood: 16 plants; no channels, so nobody will be told anything"
 
 
 def test_check_tells_how_each_channel_is_answered(
@@ -622,6 +622,9 @@ def test_check_warns_of_a_comfort_limit_at_the_limit_of_injury(
         home = "bench"
         shelter = "room"
         limits.night_low = {night_low}
+        [[channels]]
+        name = "phone"
+        url = "json://localhost"
         """,
         encoding="utf-8",
     )

@@ -21,9 +21,16 @@ defaults = { holder = "pot", home = "bench", shelter = "room" }
 """
 
 
-def household_of(folder: Path, text: str) -> Household:
+CHANNEL = """
+[[channels]]
+name = "phone"
+url = "json://localhost"
+"""
+
+
+def household_of(folder: Path, text: str, channel: str = CHANNEL) -> Household:
     path = folder / "yard.toml"
-    path.write_text(HEAD + text, encoding="utf-8")
+    path.write_text(HEAD + text + channel, encoding="utf-8")
     return load_household(path)
 
 
@@ -92,9 +99,6 @@ hours = ["06:30-08:30"]
 [notices]
 quiet = "22:30-06:30"
 clock = "12 h"
-[[channels]]
-name = "phone"
-url = "json://localhost"
 """,
         )
     )
@@ -102,9 +106,17 @@ url = "json://localhost"
     for subject in ("own rules:", "caution:", "watering hours:", "what follows:", "told in:"):
         assert subject not in plain
         assert any(line.startswith(subject) for line in said), subject
-    assert "nobody will be told" in plain
-    assert "nobody will be told" not in "\n".join(said)
     assert any(line.startswith("channel phone:") for line in said)
+
+
+def test_without_a_channel_not_all_is_well(tmp_path: Path) -> None:
+    household = household_of(tmp_path, PLANTS, channel="")
+    warned = household_of(tmp_path, PLANTS.replace("= 16\n[[", "= 12\n[["), channel="")
+    none = "no channels, so nobody will be told anything"
+
+    for told in (said(household), " ".join(check.text(household, NOW, []).split())):
+        assert told.endswith(f"understood: 14 plants; {none}")
+    assert said(warned).endswith(f"understood: 14 plants; 1 warning; {none}")
 
 
 def test_a_warning_is_told_once_for_all_that_it_is_about(tmp_path: Path) -> None:
@@ -238,9 +250,9 @@ def test_plants_outdoors_without_a_shelter_are_a_warning(tmp_path: Path) -> None
 
 
 def test_a_channel_without_a_url_is_a_warning(tmp_path: Path) -> None:
-    text = PLANTS + '[[channels]]\nname = "phone"\n'
+    channel = '[[channels]]\nname = "phone"\n'
 
-    told = said(household_of(tmp_path, text))
+    told = said(household_of(tmp_path, PLANTS, channel))
 
     assert "! channel phone: no url yet, so nobody is told by it" in told
     assert told.endswith("understood: 14 plants; 1 warning")
