@@ -253,7 +253,7 @@ def test_trouble_cold_and_good_have_a_colour_and_words_of_their_own(
     words = MIX if command == "mix" else (command, "--collection", str(path))
     plain = call(*words).stdout
 
-    monkeypatch.setattr(terminal, "screen", lambda: Screen(colour=True))
+    monkeypatch.setattr(terminal, "screen", lambda **_: Screen(colour=True))
     coloured = CliRunner().invoke(main, words, color=True).stdout
 
     assert painted in coloured

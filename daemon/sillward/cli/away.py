@@ -15,6 +15,7 @@ from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.reports import absences as report
 from sillward.service import absences
 from sillward.service.context import ServiceContext
+from sillward.text import terminal
 from sillward.wording import helper_list
 
 _HOW = "for example: sillward away fri 2026-12-13 Inés ines_phone"
@@ -49,7 +50,8 @@ def away(
         coming = absences.not_over(context)
         if show_list:
             absence = absences.one_of(coming, " ".join(words))
-            click.echo(helper_list.text(absences.list_for(context, absence)), nl=False)
+            shown = absences.list_for(context, absence)
+            click.echo(helper_list.text(shown, terminal.sheet_columns()), nl=False)
         elif as_json:
             print_json(report.document(coming, app.site))
         else:

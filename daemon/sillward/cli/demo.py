@@ -9,6 +9,7 @@ from sillward.assembly import read_only
 from sillward.assembly.examples import DEMOS, looked_at_pots
 from sillward.assembly.examples import demo as packaged_example
 from sillward.cli.printing import say
+from sillward.text import terminal
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.transitions import all_confirmed, next_state
@@ -25,6 +26,7 @@ def demo(weather: str) -> None:
     states = looked_at_pots(example)
     dusk = example.clock()
     forecast = read_only.fetched_weather(example, dusk)
+    columns = terminal.sheet_columns()
     household, rounds = example.household, example.household.rounds
     tomorrow = example.site.local_date(dusk) + timedelta(days=1)
     for round_, at in (
@@ -36,11 +38,11 @@ def demo(weather: str) -> None:
         drawn = draw_up(round_, household.collection, weather_then, states, at)
         states = all_confirmed(next_state(states, drawn))
         push = short_sheet.message(drawn, household.voice)
-        click.echo(f"{'=' * 78}\nThe {round_.value} push, as a phone shows it\n")
+        click.echo(f"{'=' * columns}\nThe {round_.value} push, as a phone shows it\n")
         for line in (push.title, *push.body.splitlines()):
             say(f"  {line}")
-        click.echo(f"\n{'-' * 78}\n")
+        click.echo(f"\n{'-' * columns}\n")
         credit = read_only.attribution(example, forecast)
-        click.echo(full_sheet.text(drawn, household.voice, credit))
+        click.echo(full_sheet.text(drawn, household.voice, credit, columns=columns))
     others = ", ".join(f"sillward demo {name}" for name in DEMOS if name != weather)
     say(f"Other weather: {others}")

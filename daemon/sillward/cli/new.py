@@ -24,6 +24,7 @@ from sillward.setup.collection_text import SCHEMA_FILE
 from sillward.setup.own_phone import Sending, own_phone, settings_for
 from sillward.setup.phone_questions import new_topic
 from sillward.setup.plant_list import PlantList
+from sillward.text import terminal
 from sillward.wording import full_sheet
 from sillward_rules.sheet import Round, draw_up
 
@@ -115,4 +116,5 @@ def _show_sheet(app: App) -> None:
         return
     states = read_only.stored_states(app)
     drawn = draw_up(Round.DUSK, app.household.collection, weather, states, now)
-    click.echo(full_sheet.text(drawn, app.household.voice, read_only.attribution(app, weather)))
+    credit, columns = read_only.attribution(app, weather), terminal.sheet_columns()
+    click.echo(full_sheet.text(drawn, app.household.voice, credit, columns=columns))

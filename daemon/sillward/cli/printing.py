@@ -10,7 +10,7 @@ from sillward.text import printable, terminal
 
 def say(line: str) -> None:
     """Print one line, wrapped to the screen."""
-    for piece in terminal.screen().lines(line):
+    for piece in terminal.screen(least=terminal.MIN_PROSE_COLUMNS).lines(line):
         click.echo(piece)
 
 

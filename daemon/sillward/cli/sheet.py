@@ -9,6 +9,7 @@ from sillward.cli.printing import print_json, say
 from sillward.readings.last_night import with_last_night
 from sillward.reports import sheet_json
 from sillward.service import due_rounds
+from sillward.text import terminal
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.sheet import Round, draw_up
 
@@ -42,4 +43,6 @@ def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool
             say(line)
     else:
         credit = read_only.attribution(app, weather)
-        click.echo(full_sheet.text(drawn, app.household.voice, credit), nl=False)
+        columns = terminal.sheet_columns()
+        told = full_sheet.text(drawn, app.household.voice, credit, columns=columns)
+        click.echo(told, nl=False)

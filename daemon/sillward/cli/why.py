@@ -7,6 +7,7 @@ from sillward.assembly.app import Options
 from sillward.cli import completion, shared
 from sillward.cli.printing import print_json
 from sillward.reports import why as report
+from sillward.text import terminal
 from sillward_rules.explanation import explain_plant
 from sillward_rules.sheet import Round, draw_up
 
@@ -34,4 +35,5 @@ def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     if as_json:
         print_json(report.document(explanation, decided, app.site))
     else:
-        click.echo(report.text(explanation, decided, app.household.voice))
+        columns = terminal.sheet_columns()
+        click.echo(report.text(explanation, decided, app.household.voice, columns))

@@ -11,7 +11,7 @@ from sillward.reports.json_encoding import iso, plain
 from sillward.reports.learned import learned_document
 from sillward.reports.limits import limits_document
 from sillward.reports.sheet_json import chore_document
-from sillward.text.columns import wrapped
+from sillward.text.columns import WIDTH, wrapped
 from sillward.text.units import fixed
 from sillward.wording import chore_phrases, full_sheet, salt_words, season_words
 from sillward.wording.voice import Voice
@@ -124,10 +124,12 @@ def parts(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> P
     )
 
 
-def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> str:
+def text(
+    explanation: Explanation, decided: Sequence[Sheet], voice: Voice, columns: int = WIDTH
+) -> str:
     """Return one screen: a row for each hour, then the rules, the night and the decisions.
 
-    decided: as for `parts`.
+    decided: as for `parts`. columns: no line is wider.
     """
     told = parts(explanation, decided, voice)
     lines = [
@@ -142,7 +144,7 @@ def text(explanation: Explanation, decided: Sequence[Sheet], voice: Voice) -> st
         *told.weighing,
         *told.decisions,
     ]
-    return "\n".join(wrapped(line) for line in lines)
+    return "\n".join(wrapped(line, columns) for line in lines)
 
 
 def _head_lines(explanation: Explanation, voice: Voice) -> Iterator[str]:

@@ -14,6 +14,10 @@ MAX_COLUMNS = 120
 """A screen that is narrower or wider counts as this wide. Judgement: longer lines are hard to
 follow, and narrower tables cannot be read."""
 
+MIN_PROSE_COLUMNS = 30
+"""A screen that is narrower counts as this wide where lines are broken between words. Judgement: a
+phone held upright shows more, even in large letters."""
+
 LONG_S = 1.0
 """A wait longer than this is explained on a terminal [s]. Judgement: it begins to look stuck."""
 
@@ -36,6 +40,12 @@ def screen(
         return Screen()
     colour = not environment.get("NO_COLOR") and environment.get("TERM") != "dumb"
     return Screen(columns, colour)
+
+
+def sheet_columns(stream: TextIO | None = None) -> int:
+    """Return the width of a sheet on standard output, or another stream: as everywhere, or that of
+    a narrower terminal, such as one on a phone."""
+    return min(screen(stream, least=MIN_PROSE_COLUMNS).columns, WIDTH)
 
 
 def _columns(stream: TextIO, least: int) -> int | None:

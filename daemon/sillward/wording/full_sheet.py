@@ -4,7 +4,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 from itertools import groupby
 
-from sillward.text.columns import padded, width, wrapped
+from sillward.text.columns import WIDTH, padded, width, wrapped
 from sillward.text.numbered_names import folded
 from sillward.wording import chore_phrases, load_words, reason_phrases
 from sillward.wording.mist_advice import GIVEN, mist_advice
@@ -36,13 +36,15 @@ _ORDER = (
 """Kinds of chores in the order in which they are told."""
 
 
-def text(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str] = ()) -> str:
-    """Return the whole sheet as plain text, at most 78 characters wide.
+def text(
+    sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str] = (), columns: int = WIDTH
+) -> str:
+    """Return the whole sheet as plain text of lines that are no wider than so many columns.
 
     footer: lines before the origin of the forecast and the caution.
     """
     lines = _lines(sheet, voice, attribution, footer)
-    return "\n".join(wrapped(line) for line in lines).rstrip() + "\n"
+    return "\n".join(wrapped(line, columns) for line in lines).rstrip() + "\n"
 
 
 def _lines(sheet: Sheet, voice: Voice, attribution: str, footer: Sequence[str]) -> Iterator[str]:

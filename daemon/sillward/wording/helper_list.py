@@ -11,7 +11,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward.text.columns import wrapped
+from sillward.text.columns import WIDTH, wrapped
 from sillward.wording.voice import Voice
 from sillward_rules.planners.shelters_ahead import ShelterAhead
 from sillward_rules.plants import size
@@ -331,9 +331,10 @@ def _alike(treatment: _Treatment, names: Sequence[str], voice: Voice) -> AlikePl
     return AlikePlants(tuple(names), (way, water, *crowns))
 
 
-def text(shown: HelperList) -> str:
-    """Return the list as plain text, at most 78 characters wide, with boxes to tick on paper."""
-    return "\n".join(wrapped(line) for line in _lines(shown)).rstrip() + "\n"
+def text(shown: HelperList, columns: int = WIDTH) -> str:
+    """Return the list as plain text of lines no wider than so many columns, with boxes to tick on
+    paper."""
+    return "\n".join(wrapped(line, columns) for line in _lines(shown)).rstrip() + "\n"
 
 
 def _lines(shown: HelperList) -> Iterator[str]:

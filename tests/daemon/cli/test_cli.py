@@ -24,6 +24,7 @@ from sillward.cli import main, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
+from sillward.text import terminal
 from sillward.wording import full_sheet, short_sheet
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.walks import PLANT_PRICE, WALK_PRICE
@@ -1128,3 +1129,11 @@ def test_who_looks_by_hand_is_told_once_what_went_wrong(monkeypatch: pytest.Monk
     told = refused(call("sheet", "--collection", COURTYARD), 1)
 
     assert told == "sillward: Open-Meteo: cannot be reached\n"
+
+
+def test_sheets_follow_a_narrow_terminal(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(terminal, "sheet_columns", lambda: 44)
+
+    for words in (("sheet", "--round", "week"), ("why", "blue", "basket")):
+        lines = call(*words, *recorded("cold-snap")).stdout.splitlines()
+        assert max(map(len, lines)) == 44

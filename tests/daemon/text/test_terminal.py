@@ -16,7 +16,14 @@ import pytest
 from sillward.net.http import Answer, Query
 from sillward.net.progress import patient
 from sillward.text.columns import WIDTH, Screen
-from sillward.text.terminal import LONG_S, MAX_COLUMNS, MIN_COLUMNS, patience, screen
+from sillward.text.terminal import (
+    LONG_S,
+    MAX_COLUMNS,
+    MIN_COLUMNS,
+    patience,
+    screen,
+    sheet_columns,
+)
 
 
 @contextmanager
@@ -26,6 +33,13 @@ def a_terminal(columns: int) -> Iterator[TextIO]:
     with os.fdopen(slave, "w") as stream:
         yield stream
     os.close(master)
+
+
+@pytest.mark.parametrize(("columns", "used"), [(200, WIDTH), (80, WIDTH), (46, 44), (9, 30)])
+def test_a_sheet_follows_a_narrow_terminal_and_no_wide_one(columns: int, used: int) -> None:
+    with a_terminal(columns) as stream:
+        assert sheet_columns(stream) == used
+    assert sheet_columns(StringIO()) == WIDTH
 
 
 @pytest.mark.parametrize(
