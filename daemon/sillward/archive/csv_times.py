@@ -9,7 +9,6 @@ digit as 0, and what stands where is found once for each shape.
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -20,6 +19,7 @@ from sillward.archive.table import FIRST_SECOND
 from sillward.errors import one_line
 from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 WHOLE = (
@@ -94,6 +94,9 @@ class Told:
     order_advice: str = "write them as 2024-05-14"
     zone_advice: str = 'write "time (UTC)", "time (local)" or "time (UTC+02:00)" in the head'
     offset_advice: str = 'write its offset in the head, such as "time (UTC+01:00)"'
+
+
+NOTHING_TOLD = Told()
 
 
 def clock_of(head: str, site: Site, reader: Reading, advice: str = "") -> Clock:
@@ -191,7 +194,7 @@ def seconds(
     clock: Clock,
     site: Site,
     reader: Reading,
-    told: Told = Told(),
+    told: Told = NOTHING_TOLD,
 ) -> np.ndarray:
     """Return times as unix seconds (row,). Raise SourceError for one that is none.
 

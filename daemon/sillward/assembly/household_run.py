@@ -2,7 +2,6 @@
 
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -28,6 +27,7 @@ from sillward.service.run_control import RunControl
 from sillward.service.shared_turns import SharedTurns
 from sillward.service.worker_clock import WorkerClock
 from sillward.wording.push import Message
+from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from sillward.page.server import PageServer

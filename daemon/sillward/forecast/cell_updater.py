@@ -11,7 +11,7 @@ once, at worst.
 import logging
 from collections import deque
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -22,6 +22,7 @@ from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.provider_calls import Provider
 from sillward.forecast.source import Source
 from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import OLD_AFTER
 from sillward_rules.weather.site import Site
 

@@ -1,8 +1,9 @@
 """The addresses that messages lead to."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 from sillward.links.token import Token, write
+from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

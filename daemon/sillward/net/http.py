@@ -2,9 +2,11 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
+
+from sillward_rules.light_dataclass import dataclass
 
 MAX_RETRY_AFTER = timedelta(hours=24)
 """The longest wait that a server can ask for. Judgement: a quota of a day is over by then."""

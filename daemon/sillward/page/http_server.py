@@ -13,7 +13,6 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import Any
 
 from waitress import wasyncore
@@ -24,6 +23,7 @@ from waitress.server import TcpWSGIServer
 from waitress.task import ErrorTask, ThreadedTaskDispatcher
 
 from sillward.page.log_flood import FloodFilter
+from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

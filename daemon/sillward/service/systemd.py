@@ -8,7 +8,8 @@ import logging
 import os
 import socket
 from collections.abc import MutableMapping
-from dataclasses import dataclass
+
+from sillward_rules.light_dataclass import dataclass
 
 log = logging.getLogger(__name__)
 

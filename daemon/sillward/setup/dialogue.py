@@ -9,8 +9,10 @@ This module is pure but for the deeds it is given.
 """
 
 from collections.abc import Callable, Generator, Hashable
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
+
+from sillward_rules.light_dataclass import dataclass
 
 T = TypeVar("T")
 

@@ -4,7 +4,6 @@ import functools
 import re
 import secrets
 from collections.abc import Callable
-from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import SecretStr
@@ -15,6 +14,7 @@ from sillward.config.models import RoundName
 from sillward.setup.answers import PhoneAnswer
 from sillward.setup.dialogue import Deed, Dialogue, Question, ask, do
 from sillward.setup.prompts import ask_name_of, name_among
+from sillward_rules.light_dataclass import dataclass
 
 _OF_NTFY = "ntfy://"
 

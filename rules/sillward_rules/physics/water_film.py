@@ -4,12 +4,11 @@ The energy balance is solved exactly. Its usual linearised form is up to 14 % to
 air, where time is shortest.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import (
     KELVIN,
     saturation_slope_at,

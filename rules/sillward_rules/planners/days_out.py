@@ -1,13 +1,13 @@
 """A day outside: from when on a plant may go out, and until when that is worth it."""
 
 import math
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, group_rows, split_by_keys
 from sillward_rules.chore import Reason
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather import sun

@@ -5,8 +5,8 @@ follows the weather is judged on the evening itself.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.indoor_response import ENOUGH_NIGHTS, MIN_NIGHTS

@@ -5,9 +5,10 @@ Schema, say) can be derived from the same tables.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from typing import ClassVar, TypeAlias
 
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.limits import RESTS, ROT_CLASSES
 from sillward_rules.plants.plant import HOLDERS
 from sillward_rules.plants.rules import ASKS, QUANTITIES, Direction

@@ -9,9 +9,10 @@ Where that leaves a doubt, each use takes its cautious side: see docs/decisions.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import date, timedelta
 
+from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.season import Season
 
 DAYS_RUNNING = 10

@@ -1,13 +1,14 @@
 """Readings of one sensor, summed up by the hour: what is kept of them."""
 
 from collections.abc import Callable
-from dataclasses import dataclass, fields
+from dataclasses import fields
 from enum import StrEnum
 from typing import Self
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.light_dataclass import dataclass
 
 
 class Quantity(StrEnum):

@@ -1,7 +1,8 @@
 """Reasons not to believe a forecast, as facts; the shell puts them into words."""
 
-from dataclasses import dataclass
 from typing import Literal
+
+from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,6 @@
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.charts.data import MAX_FILM_MIN, ChartData, Window
@@ -18,6 +17,7 @@ from sillward.page.drawings.layout import (
     ticks,
 )
 from sillward.wording.voice import Voice
+from sillward_rules.light_dataclass import dataclass
 
 VPD_TOP, VPD_BOTTOM = 22.0, 104.0
 FILM_TOP, FILM_BOTTOM = 132.0, 204.0

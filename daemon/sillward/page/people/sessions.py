@@ -8,7 +8,9 @@ import base64
 import hmac
 import json
 import secrets
-from dataclasses import dataclass, replace
+from dataclasses import replace
+
+from sillward_rules.light_dataclass import dataclass
 
 SESSION_S = 30 * 24 * 3600
 """A session that is not used for so long is over [s]. Judgement: longer than most holidays."""
