@@ -4,11 +4,13 @@ import ipaddress
 import os
 import socket
 from collections.abc import Callable, Iterator
+from itertools import count
 from pathlib import Path
 from typing import Any, NoReturn
 
 import pytest
 from hypothesis import settings
+from xdist.scheduler.loadscope import LoadScopeScheduling
 
 from sillward.ledger.address import PostgresAddress
 from tests.support import postgres_server as postgres_server_support
@@ -31,25 +33,52 @@ def pytest_configure(config: pytest.Config) -> None:
     config.addinivalue_line("filterwarnings", "ignore:'imghdr' is deprecated:DeprecationWarning")
 
 
-TOGETHER = (
+TOGETHER = {
+    "a browser": ("tests/browser/",),
+    "a server": (
+        "tests/daemon/ledger/",
+        "tests/daemon/cli/test_forget_command.py",
+        "tests/daemon/service/test_server_alarm.py",
+        "tests/daemon/service/test_shared_turns.py",
+        "tests/daemon/service/test_workers.py",
+        "tests/slow/test_workers_killed.py",
+    ),
+    "charts": ("tests/daemon/charts/",),
+    "the manual": ("tests/docs/",),
+    "situations": ("tests/daemon/wording/",),
+}
+"""What takes long, and the files whose tests share it."""
+
+LONGEST = (
     "tests/browser/",
-    "tests/daemon/charts/",
-    "tests/daemon/cli/test_replay_command.py",
-    "tests/daemon/wording/",
-    "tests/docs/",
-    "tests/end_to_end/test_year_of_airport_weather.py",
-    "tests/published/test_nights_by_zone.py",
+    "tests/end_to_end/test_daemon.py",
     "tests/rules/replay/test_engine.py",
+    "tests/docs/",
 )
-"""Where tests share what takes long: a browser, what is told in each situation, replays."""
+"""Comes first: at the end one worker would wait for another. The browser also waits by itself."""
+
+
+class Together(LoadScopeScheduling):  # type: ignore[misc]
+    """Keeps tests on one worker that share what takes long, and those of each file.
+
+    What they share is then worked out once. Groups of xdist's own would change the names of tests,
+    so that those that failed could not be run again.
+    """
+
+    def _split_scope(self, nodeid: str) -> str:
+        shared = (what for what, files in TOGETHER.items() if nodeid.startswith(files))
+        return next(shared, nodeid.partition("::")[0])
+
+
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
+    """Distribute tests so, in the order in which they are collected."""
+    config.option.loadscopereorder = False
+    return Together(config, log)
 
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Keep tests that share much on one worker, which then works it out once."""
-    for item in items:
-        for group in TOGETHER:
-            if item.nodeid.startswith(group):
-                item.add_marker(pytest.mark.xdist_group(group))
+    """Put what takes longest first."""
+    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
 
 
 class NetworkBlockedError(RuntimeError):
@@ -99,8 +128,8 @@ def postgres(postgres_server: PostgresServer) -> PostgresAddress:
     return postgres_server.emptied()
 
 
-@pytest.fixture(autouse=True)
-def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
+@pytest.fixture(scope="session", autouse=True)
+def _no_network() -> Iterator[None]:
     """Let sockets connect to loopback only, and names other than localhost resolve to nothing."""
     look_up = socket.getaddrinfo
     dial = socket.create_connection
@@ -115,24 +144,43 @@ def _no_network(monkeypatch: pytest.MonkeyPatch) -> None:
             _refuse(address)
         return dial(address, *args, **kwargs)
 
-    monkeypatch.setattr(socket.socket, "connect", _guarded(socket.socket.connect))
-    monkeypatch.setattr(socket.socket, "connect_ex", _guarded(socket.socket.connect_ex))
-    monkeypatch.setattr(socket, "getaddrinfo", getaddrinfo)
-    monkeypatch.setattr(socket, "create_connection", create_connection)
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(socket.socket, "connect", _guarded(socket.socket.connect))
+        patch.setattr(socket.socket, "connect_ex", _guarded(socket.socket.connect_ex))
+        patch.setattr(socket, "getaddrinfo", getaddrinfo)
+        patch.setattr(socket, "create_connection", create_connection)
+        yield
+
+
+CALLERS = (
+    *("CREDENTIALS_DIRECTORY", "STATE_DIRECTORY", "NOTIFY_SOCKET", "WATCHDOG_USEC"),
+    *("HTTP_PROXY", "HTTPS_PROXY", "ALL_PROXY"),
+    *("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"),
+)
+"""What else the caller of tests may have set, that sillward would go by."""
+
+
+@pytest.fixture(scope="session")
+def _homes(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Path]:
+    """Give one new folder after another. Each test has one: it costs less than its tmp_path."""
+    folder = tmp_path_factory.mktemp("homes")
+
+    def made() -> Iterator[Path]:
+        for number in count():
+            home = folder / str(number)
+            home.mkdir()
+            yield home
+
+    return made()
 
 
 @pytest.fixture(autouse=True)
-def _clean_environment(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+def _clean_environment(request: pytest.FixtureRequest, _homes: Iterator[Path]) -> None:
     """Take the caller's own settings away; keep the ledger and the home inside tmp_path."""
     for name in tuple(os.environ):
-        if name.upper().startswith("SILLWARD_"):
-            monkeypatch.delenv(name)
-    for name in ("CREDENTIALS_DIRECTORY", "STATE_DIRECTORY", "NOTIFY_SOCKET", "WATCHDOG_USEC"):
-        monkeypatch.delenv(name, raising=False)
-    for name in ("http_proxy", "https_proxy", "all_proxy"):
-        monkeypatch.delenv(name, raising=False)
-        monkeypatch.delenv(name.upper(), raising=False)
-    for name in ("XDG_CONFIG_HOME", "XDG_DATA_HOME", "XDG_STATE_HOME", "XDG_CACHE_HOME"):
-        monkeypatch.delenv(name, raising=False)
-    monkeypatch.setenv("HOME", str(tmp_path))
-    monkeypatch.setenv("SILLWARD_LEDGER", str(tmp_path / "ledger.sqlite3"))
+        if name.upper().startswith("SILLWARD_") or name.upper() in CALLERS:
+            del os.environ[name]
+    asked_for = "tmp_path" in request.fixturenames
+    home = request.getfixturevalue("tmp_path") if asked_for else next(_homes)
+    os.environ["HOME"] = str(home)
+    os.environ["SILLWARD_LEDGER"] = str(home / "ledger.sqlite3")

@@ -8,7 +8,7 @@ import pytest
 from tests.support import postgres_server
 from tests.support.worker_trial import Trial
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("postgres")]
+pytestmark = pytest.mark.slow
 
 KILLS = 100
 

@@ -6,12 +6,9 @@ import pytest
 
 from sillward.ledger.address import PostgresAddress
 
-ON_SERVER = pytest.param("server", marks=pytest.mark.xdist_group("postgres"))
-"""One server is enough: all tests of it go to one worker."""
+PLACES = ["file", "memory", "server"]
 
-PLACES = ["file", "memory", ON_SERVER]
-
-TWO_PLACES = ["memory", ON_SERVER]
+TWO_PLACES = ["memory", "server"]
 
 
 def place_of(request: pytest.FixtureRequest, folder: Path) -> Path | str | PostgresAddress:

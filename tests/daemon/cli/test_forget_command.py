@@ -12,8 +12,6 @@ from sillward.ledger.house import open_one, open_shared
 from sillward.service.households_status import keep_standing, standings
 from tests.support.desks import local
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 NOW = local("17:00")
 
 

@@ -22,8 +22,6 @@ from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.weather.night_summary import NightForecast
 from tests.support.ledger_files import NOW, a_ledger, fill, rows_of
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 
 def clock() -> datetime:
     return NOW

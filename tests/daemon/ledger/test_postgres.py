@@ -21,8 +21,6 @@ from tests.support.postgres_server import PostgresServer
 
 NOW = datetime(2026, 5, 14, 20, 0, tzinfo=UTC)
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 
 @pytest.fixture
 def ledger(postgres: PostgresAddress) -> Iterator[Ledger]:

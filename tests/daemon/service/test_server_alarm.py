@@ -15,8 +15,6 @@ from sillward.ledger.address import PostgresAddress
 from tests.support.desks import World, a_channel, a_world
 from tests.support.postgres_server import PostgresServer
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 AWAY = "Sillward has not reached its database since 12:03"
 BACK = "Sillward reaches its database again"
 

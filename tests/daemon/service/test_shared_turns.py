@@ -17,8 +17,6 @@ from sillward.service.shared_turns import LEASE, SharedTurns
 from sillward.service.worker_clock import WorkerClock, wrong_clocks
 from tests.support.worker_trial import Trial
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 NET = timedelta(minutes=5)
 
 

@@ -24,8 +24,6 @@ from tests.support.held_post import HeldPost
 from tests.support.houses import Street
 from tests.support.postgres_server import PostgresServer
 
-pytestmark = pytest.mark.xdist_group("postgres")
-
 NAMES = [f"court-{number}" for number in range(4)]
 
 
