@@ -9,6 +9,7 @@ import numpy as np
 from sillward_rules.arrays import HOUR_S, Array, group_rows
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import cold_harm
+from sillward_rules.planners.scene.courses_below import CoursesBelow
 from sillward_rules.planners.scene.night_risk import spread_of, start_of_rest
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.rule_firing import Firing
@@ -90,7 +91,7 @@ def expected_harm(
     first, groups = group_rows(firing.member[plants], injury_k, *keys)
     of_class = firing.member[plants][first]
     span, carried, hardened = (key[first][:, None] for key in keys)
-    brief = courses.hours[of_class] <= around.habits.brief_cold / timedelta(hours=1)
+    brief = courses.hours[of_class] <= _brief_h(around)
     borne = brief & (courses.deepest_k[of_class] <= injury_k[first][:, None])
     dose = cold_harm.dose_of(np.where(borne, 0.0, courses.degree_hours[of_class]), span)
     expected = cold_harm.night_harm(dose, carried, hardened) @ courses.weights
@@ -103,7 +104,8 @@ def expected_harm(
 class _Courses:
     """The courses that a night may take below a bound. Arrays are (class, course).
 
-    - degree_hours, hours, deepest_k: below the bound [K h], [h], [K]; NaN where not known.
+    - degree_hours, hours: below the bound [K h], [h]; NaN where not known.
+    - deepest_k: how deep below it [K], for courses that are below it briefly.
     - weights (course,): how likely each course is; 1 together.
     """
 
@@ -134,33 +136,36 @@ def _work_out_courses(
     ].T
     many = spread.deviations.shape[0] > 1
     scores, share = (_FEW_SCORES, _FEW_WEIGHTS) if many else (_SCORES, _WEIGHTS)
-    courses = spread.deviations[:, None, :] + scores[:, None] * spread.error_k
-    courses = courses.reshape(-1, times.size)
     weights = np.tile(share, spread.deviations.shape[0]) / spread.deviations.shape[0]
     margin = (firing.values[rows] - firing.bound[rows]).T / factor
-    areas = np.zeros((firing.limit.size, courses.shape[0]))
+    degree_hours = np.zeros((firing.limit.size, weights.size))
     is_known = np.isfinite(margin).all(axis=1)
-    areas[~is_known] = np.nan
-    hours, deepest = areas.copy(), areas.copy()
-    under = margin + courses.min(axis=0) < 0
+    degree_hours[~is_known] = np.nan
+    hours, deepest = degree_hours.copy(), degree_hours.copy()
+    lowest = spread.deviations.min(axis=0) + scores[0] * spread.error_k
+    under = margin + lowest < 0
     cold = classes[(under.any(axis=1) & is_known)[classes]]
-    steps = np.diff(times) / HOUR_S
-    trapezia = (np.append(steps, 0.0) + np.append(0.0, steps)) / 2
+    steps_s = np.diff(times)
+    trapezia_s = (np.append(steps_s, 0.0) + np.append(0.0, steps_s)) / 2
     # Moments at which no course of any class is under its bound add nothing.
     moments = np.flatnonzero(under[cold].any(axis=0))
-    margin, courses, trapezia = margin[:, moments], courses[:, moments], trapezia[moments]
-    factor = factor[:, moments]
-    part = max(1, math.floor(_MANY / max(courses.size, 1)))
+    deviations, error_k = spread.deviations[:, moments], spread.error_k[moments]
+    part = max(1, math.floor(_MANY / max(deviations.size, 1)))
     for start in range(0, cold.size, part):
         some = cold[start : start + part]
-        depth = -margin[some, None, :] - courses
-        np.maximum(depth, 0.0, out=depth)
-        depth *= factor[some, None, :]
-        areas[some] = depth @ trapezia
+        gap_k = -margin[some][:, None, moments] - deviations
+        below, wider = CoursesBelow(gap_k, error_k, scores), factor[some][:, moments]
+        degree_hours[some] = below.area((wider * trapezia_s[moments])[:, None]) / HOUR_S
         if dips:
-            hours[some] = (depth > 0) @ trapezia
-            deepest[some] = depth.max(axis=-1)
-    return _Courses(areas, hours, deepest, weights)
+            hours[some] = below.sum(trapezia_s[moments]) / HOUR_S
+            brief = (hours[some] > 0.0) & (hours[some] <= _brief_h(around))
+            deepest[some] = below.deepest(wider, brief)
+    return _Courses(degree_hours, hours, deepest, weights)
+
+
+def _brief_h(around: Surroundings) -> float:
+    """Return for how long a dip may last that is borne [h]."""
+    return around.habits.brief_cold / timedelta(hours=1)
 
 
 def early_firing(around: Surroundings, firing: Firing) -> Firing | None:
