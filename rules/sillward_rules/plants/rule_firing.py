@@ -136,7 +136,7 @@ def _classify(
     rule: Rule, traits: Traits, columns: SpotColumns, in_season: np.ndarray | None
 ) -> Classes:
     """Return the classes of a rule. in_season (plant,): None for a rule of all seasons."""
-    bounds = traits.bounds.of(id(rule), lambda: _work_out_bounds(rule, traits))
+    bounds = _bounds_of(rule, traits)
     applies = bounds.applies & (columns != NO_SPOT)
     if in_season is not None:
         applies &= in_season
@@ -162,6 +162,7 @@ class _Bounds:
     - applies: whether the rule is for the plant, and it has the limits.
     - limit, other, rots: as in `Classes`; alike: one number for all that agree in these, in their
       order.
+    - lowest: the lowest limit that applies to any plant; infinite for none.
     """
 
     rule: Rule
@@ -170,6 +171,11 @@ class _Bounds:
     other: Array
     rots: np.ndarray
     alike: np.ndarray
+    lowest: float
+
+
+def _bounds_of(rule: Rule, traits: Traits) -> _Bounds:
+    return traits.bounds.of(id(rule), lambda: _work_out_bounds(rule, traits))
 
 
 def _work_out_bounds(rule: Rule, traits: Traits) -> _Bounds:
@@ -177,7 +183,9 @@ def _work_out_bounds(rule: Rule, traits: Traits) -> _Bounds:
     other = np.zeros(limit.shape) if rule.also is None else _bounds(rule.also.bound, traits)
     rots = traits.rot == "high"
     applies = np.isfinite(limit) & np.isfinite(other) & rule.plants.among(traits)
-    return _Bounds(rule, applies, limit, other, rots, group_rows(limit, rots, other)[1])
+    alike = group_rows(limit, rots, other)[1]
+    lowest = float(limit[applies].min(initial=math.inf))
+    return _Bounds(rule, applies, limit, other, rots, alike, lowest)
 
 
 def evaluate(
@@ -206,22 +214,29 @@ def evaluate(
     return Firing(classes, times, bound, values, beyond, fires, known, counts)
 
 
-def reaches_bound(classes: Classes, climate: Climate, rows: slice) -> bool:
+def reaches_bound(
+    rule: Rule, traits: Traits, columns: SpotColumns, climate: Climate, rows: slice
+) -> bool:
     """Return whether the quantity of a rule is beyond its bound in some of these rows of a climate,
-    where its plants stand. A rule fires in no others, however long it must last.
+    where plants stand. A rule fires in no others, however long it must last.
 
-    A lower bound on temperature may be raised for wet crowns, and counts as reached.
+    columns (plant,) : as in `evaluate_rule`. A lower bound on temperature may be raised for wet
+    crowns, and counts as reached. Seasons and a second condition are not looked at.
     """
-    rule = classes.rule
+    bounds = _bounds_of(rule, traits)
     series = _series(climate, rule.quantity)[rows]
-    if not series.size or not classes.limit.size:
+    if not series.size or not bounds.applies.any():
         return False
     if rule.direction == "above":
-        highest = np.fmax.reduce(series, axis=0)[classes.column]
-        return bool((highest > classes.limit).any())
-    if QUANTITIES[rule.quantity].unit == "°C":
+        extreme = np.fmax.reduce(series, axis=0)
+        if not np.fmax.reduce(extreme) > bounds.lowest:
+            return False
+        beyond = extreme[columns] > bounds.limit
+    elif QUANTITIES[rule.quantity].unit == "°C":
         return True
-    return bool((np.fmin.reduce(series, axis=0)[classes.column] < classes.limit).any())
+    else:
+        beyond = np.fmin.reduce(series, axis=0)[columns] < bounds.limit
+    return bool((beyond & bounds.applies & (columns != NO_SPOT)).any())
 
 
 def _series(climate: Climate, quantity: str) -> Array:

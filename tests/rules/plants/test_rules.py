@@ -463,10 +463,12 @@ def test_a_rule_that_fires_reaches_its_bound(
 ) -> None:
     rule = a_rule(watch="temperature", **{direction: f"{bound} °C"})
     climate = climate_of(MENDOZA, (OPEN_BENCH,), weather(START, values))
-    classes = classify(rule, Traits.of([plant()]), np.zeros(1, dtype=np.int64), climate)
+    traits, columns = Traits.of([plant()]), np.zeros(1, dtype=np.int64)
+    classes = classify(rule, traits, columns, climate)
 
     fires = bool(evaluate(classes, MENDOZA, climate, slice(None)).fires.any())
 
-    assert reaches_bound(classes, climate, slice(None)) or not fires
+    reached = reaches_bound(rule, traits, columns, climate, slice(None))
+    assert reached or not fires
     if direction == "above":
-        assert reaches_bound(classes, climate, slice(None)) == fires
+        assert reached == fires

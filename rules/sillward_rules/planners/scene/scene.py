@@ -389,7 +389,9 @@ class Scene(Surroundings):
         is quicker than `rules_asking`.
         """
         return any(
-            reaches_bound(of_rule, self.climate, rows) for of_rule in self.classes_at(asks, columns)
+            reaches_bound(rule, self.traits, columns, self.climate, rows)
+            for rule in self.collection.rules
+            if rule.asks == asks
         )
 
     @cached_property
