@@ -5,7 +5,7 @@ from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import Array, group_rows, split_by_keys
+from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Reason
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.crossings import interpolate_crossing
@@ -26,30 +26,28 @@ winter's day on a mild coast would. Light is left out: these are hours of daylig
 it reaches the shelter is not known."""
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Hours:
-    """A home from an hour before sunrise to the end of the next night, and its warmest moment.
-
-    times [unix s], leaf_c [°C] (time,): the leaf, or the air where that is colder, because a leaf
-    in the sun says little of its pot. early_c (time,): the same on the early side of the forecast
-    [°C]. warmest_c, warmest_at: the highest leaf_c by day.
-    """
-
-    times: np.ndarray
-    leaf_c: Array
-    early_c: Array
-    warmest_c: float | None
-    warmest_at: datetime
-
-
 class DaysOut:
-    """A day outside, worked out once for every home and every limit that plants have there."""
+    """A day outside, worked out once for all homes and all limits that plants have there.
+
+    In the steps of `Scene.by_night`, from an hour before sunrise to the end of the next night.
+    Arrays (class,) are of plants that share a home and a limit, and come with their spot columns.
+    """
 
     def __init__(self, scene: Scene, day: date) -> None:
         self.scene = scene
         self.events = sun.day_events(scene.site, day)
-        self._night_end = sun.night_of(scene.site, day).cold_until
-        self._hours: dict[int, _Hours] = {}
+        start, end = self.events.sunrise - timedelta(hours=1), sun.night_of(scene.site, day)
+        rows = rows_from_to(scene.by_night.times, start, end.cold_until)
+        self._times = scene.by_night.times[rows]
+        """(row,) [unix s]."""
+        self._by_day = self._times <= self.events.sunset.timestamp()
+        leaf = np.minimum(scene.by_night.leaf_c[rows], scene.by_night.temp_c[rows]).T
+        self._leaf_c = np.full(leaf.shape, np.nan) if scene.forecast_expired else leaf
+        """(spot, row) the leaf, or the air where that is colder, because a leaf in the sun says
+        little of its pot [°C]."""
+        self._early_c = self._leaf_c + (scene.early_k[rows] * ~scene.holds_itself).T
+        """(spot, row) the same on the early side of the forecast [°C]."""
+        self._warmest: dict[int, tuple[float | None, datetime]] = {}
         self._above_from: dict[tuple[int, float], datetime | None] = {}
 
     def hours_of(self, cohorts: np.ndarray) -> tuple[Array, Array]:
@@ -59,12 +57,9 @@ class DaysOut:
         """
         home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
         first, groups = group_rows(home, limit)
-        out, cold = np.empty(first.shape), np.empty(first.shape)
-        for numbers in split_by_keys(np.arange(first.size), home[first]):
-            hours, bound = self._at(int(home[first[numbers[0]]])), limit[first[numbers]]
-            out[numbers] = self._out_from(hours, bound)
-            cold[numbers] = _cold_again(hours, out[numbers], bound)
-        return out[groups], cold[groups]
+        column, bound = home[first], limit[first]
+        out = self._out_from(column, bound)
+        return out[groups], self._cold_again(column, out, bound)[groups]
 
     def latest(self, cohorts: np.ndarray, back: Array) -> Array:
         """Return until when going out is worth it [unix s], if each must be back by then.
@@ -76,140 +71,127 @@ class DaysOut:
             return np.asarray(back - worth.total_seconds())
         home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
         first, groups = group_rows(home, limit, back)
-        until = np.empty(first.shape)
-        for numbers in split_by_keys(np.arange(first.size), home[first]):
-            rows = first[numbers]
-            until[numbers] = _worth_until(self._at(int(home[rows[0]])), limit[rows], back[rows])
-        return np.asarray(until[groups])
+        return self._worth_until(home[first], limit[first], back[first])[groups]
 
     def warmest(self, cohort: int) -> Reason:
         """Return how warm the day gets at a cohort's home: why it may go out, or why not."""
         home = int(self.scene.home[cohort])
-        hours = self._at(home)
+        value, at = self._warmest_of(home)
         limit = self.scene.traits.plants[cohort].limits.night_low
         key = home, math.inf if limit is None else limit.value
         if key not in self._above_from:
-            self._above_from[key] = _above_from(hours, math.nan if limit is None else limit.value)
+            self._above_from[key] = self._find_above_from(
+                home, math.nan if limit is None else limit.value
+            )
         return Reason(
             plant=self.scene.cohorts[cohort].names[0],
             quantity="leaf temperature",
-            value=hours.warmest_c,
+            value=value,
             unit="°C",
             limit=limit.value if limit else None,
-            at=hours.warmest_at,
+            at=at,
             origin=limit.origin if limit else "",
             crosses_at=self._above_from[key],
         )
 
-    def _at(self, column: int) -> _Hours:
-        if column not in self._hours:
-            self._hours[column] = self._hours_at(column)
-        return self._hours[column]
+    def _warmest_of(self, home: int) -> tuple[float | None, datetime]:
+        """Return the highest temperature of a home by day [°C], and when; None if not known."""
+        if home not in self._warmest:
+            value, at, by_day = None, self.events.sunrise, self._leaf_c[home, self._by_day]
+            if np.isfinite(by_day).any():
+                index = int(np.nanargmax(by_day))
+                value, at = round(float(by_day[index]), 2), moment(self._times[index])
+            self._warmest[home] = value, at
+        return self._warmest[home]
 
-    def _hours_at(self, column: int) -> _Hours:
-        scene, events = self.scene, self.events
-        start = events.sunrise - timedelta(hours=1)
-        rows = rows_from_to(scene.by_night.times, start, self._night_end)
-        times = scene.by_night.times[rows]
-        leaf = np.minimum(scene.by_night.leaf_c[rows, column], scene.by_night.temp_c[rows, column])
-        if scene.forecast_expired:
-            leaf = np.full(leaf.shape, np.nan)
-        early = leaf + scene.early_k[rows, column] * ~scene.holds_itself[column]
-        by_day = leaf[times <= events.sunset.timestamp()]
-        value, at = None, events.sunrise
-        if np.isfinite(by_day).any():
-            index = int(np.nanargmax(by_day))
-            value, at = round(float(by_day[index]), 2), moment(times[index])
-        return _Hours(times, leaf, early, value, at)
+    def _find_above_from(self, home: int, limit: float) -> datetime | None:
+        """Return from when on the leaf is above a limit until the warmest moment of the day.
 
-    def _out_from(self, hours: _Hours, limit: Array) -> Array:
+        None where it is not, or is so from the start.
+        """
+        rows = np.flatnonzero(self._times <= self._warmest_of(home)[1].timestamp())
+        under = rows[~(self._leaf_c[home, rows] >= limit)]
+        if not under.size or under[-1] == rows[-1]:
+            return None
+        column, bound = np.array([home]), np.array([limit])
+        return moment(self._crossings(self._leaf_c, column, under[-1:] + 1, bound)[0])
+
+    def _out_from(self, column: np.ndarray, limit: Array) -> Array:
         """Return when the leaf has been above each limit by the margin for long enough [unix s].
 
         On the early side of the forecast it must be above the limit itself.
 
         limit (class,) : [°C]; NaN for none. By day, and not before now; infinite for never.
         """
-        habits, size = self.scene.habits, hours.times.size
-        if not size:
+        habits, times = self.scene.habits, self._times
+        if not times.size:
             return np.full(limit.shape, np.inf)
         bound = np.where(np.isnan(limit), -np.inf, limit)
-        surely_c = np.minimum(hours.leaf_c - habits.out_margin_k, hours.early_c)
-        warm = surely_c >= bound[:, None]
-        ends = np.searchsorted(hours.times, hours.times + habits.out_after.total_seconds())
-        cold = np.where(warm, size, np.arange(size))
+        surely_c = np.minimum(self._leaf_c - habits.out_margin_k, self._early_c)
+        warm = surely_c[column] >= bound[:, None]
+        ends = np.searchsorted(times, times + habits.out_after.total_seconds())
+        cold = np.where(warm, times.size, np.arange(times.size))
         next_cold = np.minimum.accumulate(cold[:, ::-1], axis=1)[:, ::-1]
-        by_day = hours.times <= self.events.sunset.timestamp()
-        lasts = (next_cold > ends) & (ends < size) & by_day
-        since = _crossings(hours.times, surely_c, np.argmax(lasts, axis=1), bound)
+        lasts = (next_cold > ends) & ((ends < times.size) & self._by_day)
+        since = self._crossings(surely_c, column, np.argmax(lasts, axis=1), bound)
         since = np.maximum(since, self.events.sunrise.timestamp())
         out = np.maximum(since + habits.out_after.total_seconds(), self.scene.now.timestamp())
         return np.where(lasts.any(axis=1), out, np.inf)
 
+    def _worth_until(self, column: np.ndarray, limit: Array, back: Array) -> Array:
+        """Return the latest start from which on `GAIN` is gathered until back [unix s].
 
-def _above_from(hours: _Hours, limit: float) -> datetime | None:
-    """Return from when on the leaf is above a limit until the warmest moment of the day.
+        All (class,). limit : [°C]; NaN lets every hour count in full. An hour of which nothing is
+        known counts nothing. -inf where the whole day does not bring so much.
+        """
+        times, classes = self._times.astype(np.float64), np.arange(limit.size)
+        if times.size < 2:
+            return np.full(limit.shape, -np.inf)
+        share = np.clip((self._leaf_c[column] - limit[:, None]) / WARM_K, 0.0, 1.0)
+        share = np.where(np.isnan(share), 0.0, share)
+        share[np.isnan(limit)] = 1.0
+        gained = np.zeros(share.shape)
+        gained[:, 1:] = np.cumsum((share[:, 1:] + share[:, :-1]) / 2 * np.diff(times), axis=1)
 
-    None where it is not, or is so from the start.
-    """
-    rows = np.flatnonzero(hours.times <= hours.warmest_at.timestamp())
-    under = rows[~(hours.leaf_c[rows] >= limit)]
-    if not under.size or under[-1] == rows[-1]:
-        return None
-    last = under[-1:]
-    return moment(_crossings(hours.times, hours.leaf_c, last + 1, np.array([limit]))[0])
+        def interpolate(at: Array, known: Array, sought: Array) -> Array:
+            """Return `sought` where `known`, both (class, row), has risen to `at` (class,)."""
+            row = np.clip(np.sum(known <= at[:, None], axis=1) - 1, 0, times.size - 2)
+            here, rise = known[classes, row], sought[classes, row + 1] - sought[classes, row]
+            run = known[classes, row + 1] - here
+            part = np.clip((at - here) / np.where(run > 0, run, 1.0), 0.0, 1.0)
+            return np.asarray(sought[classes, row] + part * rise)
 
+        clock = np.broadcast_to(times, gained.shape)
+        back = np.where(np.isfinite(back), back, times[0])
+        wanted = interpolate(back, clock, gained) - GAIN.total_seconds()
+        return np.where(wanted >= 0, interpolate(wanted, gained, clock), -np.inf)
 
-def _worth_until(hours: _Hours, limit: Array, back: Array) -> Array:
-    """Return the latest start from which on `GAIN` is gathered until back [unix s].
+    def _cold_again(self, column: np.ndarray, since: Array, limit: Array) -> Array:
+        """Return when the leaf falls under each limit after these moments [unix s].
 
-    All (class,). limit : [°C]; NaN lets every hour count in full. An hour of which nothing is known
-    counts nothing. -inf where the whole day does not bring so much.
-    """
-    times, classes = hours.times.astype(np.float64), np.arange(limit.size)
-    if times.size < 2:
-        return np.full(limit.shape, -np.inf)
-    share = np.nan_to_num(np.clip((hours.leaf_c - limit[:, None]) / WARM_K, 0.0, 1.0), nan=0.0)
-    share[np.isnan(limit)] = 1.0
-    gained = np.zeros(share.shape)
-    gained[:, 1:] = np.cumsum((share[:, 1:] + share[:, :-1]) / 2 * np.diff(times), axis=1)
+        On the early side of the forecast. All (class,). Infinite where it does not by the next
+        morning.
+        """
+        if not self._times.size:
+            return np.full(limit.shape, np.inf)
+        cold = self._early_c[column] < limit[:, None]
+        cold &= self._times > since[:, None]
+        falls = self._crossings(self._early_c, column, np.argmax(cold, axis=1), limit)
+        return np.where(cold.any(axis=1), falls, np.inf)
 
-    def interpolate(at: Array, known: Array, sought: Array) -> Array:
-        """Return `sought` where `known`, both (class, row), has risen to `at` (class,)."""
-        row = np.clip(np.sum(known <= at[:, None], axis=1) - 1, 0, times.size - 2)
-        here, rise = known[classes, row], sought[classes, row + 1] - sought[classes, row]
-        run = known[classes, row + 1] - here
-        part = np.clip((at - here) / np.where(run > 0, run, 1.0), 0.0, 1.0)
-        return np.asarray(sought[classes, row] + part * rise)
+    def _crossings(
+        self, leaf_c: Array, column: np.ndarray, rows: np.ndarray, bound: Array
+    ) -> Array:
+        """Return when a leaf (spot, row) [°C] crossed each bound on the way to its row [unix s].
 
-    clock = np.broadcast_to(times, gained.shape)
-    back = np.where(np.isfinite(back), back, times[0])
-    wanted = interpolate(back, clock, gained) - GAIN.total_seconds()
-    return np.where(wanted >= 0, interpolate(wanted, gained, clock), -np.inf)
-
-
-def _cold_again(hours: _Hours, since: Array, limit: Array) -> Array:
-    """Return when the leaf falls under each limit after these moments [unix s].
-
-    On the early side of the forecast. All (class,). Infinite where it does not by the next morning.
-    """
-    if not hours.times.size:
-        return np.full(limit.shape, np.inf)
-    cold = (hours.early_c < limit[:, None]) & (hours.times > since[:, None])
-    falls = _crossings(hours.times, hours.early_c, np.argmax(cold, axis=1), limit)
-    return np.where(cold.any(axis=1), falls, np.inf)
-
-
-def _crossings(times: np.ndarray, leaf_c: Array, rows: np.ndarray, bound: Array) -> Array:
-    """Return when a leaf (time,) [°C] crossed each bound on the way to its row [unix s].
-
-    All (class,). The row's own moment where that is not known.
-    """
-    before = np.maximum(rows - 1, 0)
-    bound = np.where(np.isfinite(bound), bound, np.nan)  # infinite where there is no limit
-    return interpolate_crossing(
-        times[before],
-        times[rows],
-        leaf_c[before] - bound,
-        leaf_c[rows] - bound,
-        otherwise=1.0,
-    )
+        All (class,). The row's own moment where that is not known.
+        """
+        before = np.maximum(rows - 1, 0)
+        bound = np.where(np.isfinite(bound), bound, np.nan)  # infinite where there is no limit
+        return interpolate_crossing(
+            self._times[before],
+            self._times[rows],
+            leaf_c[column, before] - bound,
+            leaf_c[column, rows] - bound,
+            otherwise=1.0,
+        )
