@@ -19,6 +19,8 @@ from functools import cached_property
 from itertools import chain
 from typing import Any, overload
 
+import numpy as np
+
 from sillward_rules.light_dataclass import dataclass
 
 
@@ -153,6 +155,43 @@ class Names(Sequence[str]):
         return hash(self._laid_out)
 
 
+class CohortGroups(Sequence[tuple[str, ...]]):
+    """Groups of plants that are cohorts of one scene: their numbers, and the plants of each.
+
+    numbers (group,) : which cohorts. names : the plants of every cohort of the scene.
+    """
+
+    def __init__(self, numbers: np.ndarray, names: Sequence[tuple[str, ...]]) -> None:
+        self.numbers = numbers
+        self._names = names
+
+    @classmethod
+    def joined(cls, parts: "Sequence[CohortGroups]") -> "CohortGroups":
+        """Return the groups of parts of one scene, one after the other."""
+        if len(parts) == 1:
+            return parts[0]
+        return cls(np.concatenate([part.numbers for part in parts]), parts[0]._names)
+
+    @overload
+    def __getitem__(self, index: int) -> tuple[str, ...]: ...
+    @overload
+    def __getitem__(self, index: slice) -> Sequence[tuple[str, ...]]: ...
+    def __getitem__(self, index: int | slice) -> Any:
+        """Return the plants of a group, or several groups."""
+        if isinstance(index, slice):
+            return CohortGroups(self.numbers[index], self._names)
+        return self._names[self.numbers[index]]
+
+    def __len__(self) -> int:
+        """Return how many groups there are."""
+        return int(self.numbers.size)
+
+    def __iter__(self) -> Iterator[tuple[str, ...]]:
+        """Iterate over the plants of each group."""
+        names = self._names
+        return iter([names[number] for number in self.numbers.tolist()])
+
+
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
     """Reasons, each with the plants that it applies to; worked out when they are first read.
 
@@ -162,7 +201,7 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
     def __init__(
         self, groups: Sequence[tuple[str, ...]], reasons: Callable[[], Iterable[Reason]]
     ) -> None:
-        self.groups = tuple(groups)
+        self.groups = groups if isinstance(groups, CohortGroups) else tuple(groups)
         self._reasons: Callable[[], Iterable[Reason]] | None = reasons
         self._made: tuple[Reason, ...] = ()
 
@@ -174,7 +213,12 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
     @classmethod
     def joined(cls, parts: "Sequence[Grounds]") -> "Grounds":
         """Return the grounds of all the parts."""
-        groups = [plants for part in parts for plants in part.groups]
+        cohorts = [part.groups for part in parts if isinstance(part.groups, CohortGroups)]
+        groups: Sequence[tuple[str, ...]]
+        if len(cohorts) == len(parts):
+            groups = CohortGroups.joined(cohorts)
+        else:
+            groups = [plants for part in parts for plants in part.groups]
         return cls(groups, lambda: [reason for part in parts for reason in part.reasons])
 
     @property
@@ -200,11 +244,11 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
         """Return whether it is the same plants for the same reasons."""
         if not isinstance(other, Grounds):
             return NotImplemented
-        return (self.groups, self.reasons) == (other.groups, other.reasons)
+        return (tuple(self.groups), self.reasons) == (tuple(other.groups), other.reasons)
 
     def __hash__(self) -> int:
         """Return the hash of the plants."""
-        return hash(self.groups)
+        return hash(tuple(self.groups))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,7 +1,6 @@
 """Carry in, carry out, stay in: errands from the needs of a night and from what the day allows."""
 
 from collections.abc import Callable
-from dataclasses import replace
 from datetime import date, datetime
 
 import numpy as np
@@ -66,9 +65,16 @@ def carry_in(
     # What was told before comes first, so that it keeps its id. Only a told order is overdue.
     for unconfirmed, overdue in ((True, True), (True, False), (False, False)):
         cohorts = np.flatnonzero(goes & (ordered == unconfirmed) & (needs.overdue == overdue))
-        places, times = (standing, goals), (None, needs.deadline)
-        part = make_errands(scene, ChoreKind.CARRY_IN, cohorts, places, times, needs.reason)
-        errands += [replace(errand, unconfirmed=unconfirmed, overdue=overdue) for errand in part]
+        errands += make_errands(
+            scene,
+            ChoreKind.CARRY_IN,
+            cohorts,
+            (standing, goals),
+            (None, needs.deadline),
+            needs.reason,
+            unconfirmed=unconfirmed,
+            overdue=overdue,
+        )
     return CarryPlan(errands, np.where(goes, goals, standing))
 
 
@@ -90,15 +96,15 @@ def _stay_for_night(
     end = np.full(standing.shape, night.end.timestamp())
     errands: list[Errand] = []
     for unconfirmed in (True, False):
-        part = make_errands(
+        errands += make_errands(
             scene,
             ChoreKind.STAY_IN,
             cohorts[scene.place_unconfirmed[cohorts] == unconfirmed],
             (standing, standing),
             (None, end),
             needs.reason,
+            unconfirmed=unconfirmed,
         )
-        errands += [replace(errand, unconfirmed=unconfirmed) for errand in part]
     return errands
 
 
@@ -133,9 +139,15 @@ def carry_out(
     errands: list[Errand] = []
     for unconfirmed in (False, True):
         cohorts = outing.goes[maybe_left_out[outing.goes] == unconfirmed]
-        places, times = (standing, scene.home), (outing.start, outing.latest)
-        part = make_errands(scene, ChoreKind.CARRY_OUT, cohorts, places, times, outing.days.warmest)
-        errands += [replace(errand, unconfirmed=unconfirmed) for errand in part]
+        errands += make_errands(
+            scene,
+            ChoreKind.CARRY_OUT,
+            cohorts,
+            (standing, scene.home),
+            (outing.start, outing.latest),
+            outing.days.warmest,
+            unconfirmed=unconfirmed,
+        )
     if with_stay_in:
         stays = np.setdiff1d(inside, outing.goes)
         errands += _stay_for_day(scene, events, standing, stays, outing)

@@ -183,13 +183,11 @@ def feed(scene: Scene, places: Places, plan: FeedPlan) -> list[Errand]:
         return replace(told, quantity=COURSE_FILM, limit=window.hold / timedelta(minutes=1))
 
     here, times = (places.column, places.column), (plan.opens, plan.closes)
-    return [
-        replace(errand, what=solution.what)
-        for number, solution in enumerate(plan.solutions)
-        for errand in make_errands(
-            scene, solution.kind, plan.followers(number), here, times, reason
-        )
-    ]
+    errands: list[Errand] = []
+    for number, one in enumerate(plan.solutions):
+        fed = plan.followers(number)
+        errands += make_errands(scene, one.kind, fed, here, times, reason, what=one.what)
+    return errands
 
 
 def _takes_up(scene: Scene, places: Places, planned: DayPlans, films: DayFilms) -> np.ndarray:

@@ -163,7 +163,7 @@ def ahead(scene: Scene, salts: Salts, given: Sequence[Chore]) -> tuple[Array, Ar
         if chore.kind in _GIVEN:
             ec = given_ec(scene.collection, chore.kind, chore.what)
             one = Given(chore.before, chore.kind, ec)
-            for cohort in scene.cohorts_of(chore.grounds):
+            for cohort in scene.cohorts_of(chore.grounds).tolist():
                 more[cohort].append(one)
     daily = [[one for one in today if one.kind is ChoreKind.MIST] for today in more]
     highest = [salts.ec + salts.doubt]

@@ -1,7 +1,6 @@
 """Misting: the plants whose rules ask for it, the plan that each cohort follows, its errands."""
 
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -115,8 +114,7 @@ def misting_errands(scene: Scene, places: Places, planned: DayPlans) -> list[Err
             return _reason(scene, cohort, misting)
 
         times = (opens[planned.which], closes[planned.which])
-        made = make_errands(scene, ChoreKind.MIST, cohorts, here, times, reason)
-        all_errands += [replace(errand, turn=turn) for errand in made]
+        all_errands += make_errands(scene, ChoreKind.MIST, cohorts, here, times, reason, turn=turn)
     return all_errands
 
 

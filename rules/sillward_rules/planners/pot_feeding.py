@@ -111,7 +111,7 @@ def _name(feeds: PotFeeds, cohort: int) -> str:
 
 
 def _cohorts(scene: Scene, grounds: Iterable[Grounds]) -> list[int]:
-    return [cohort for one in grounds for cohort in scene.cohorts_of(one)]
+    return [cohort for one in grounds for cohort in scene.cohorts_of(one).tolist()]
 
 
 def _too_dry(scene: Scene) -> np.ndarray:

@@ -1,6 +1,5 @@
 """Watering pots: which, by when and how much; and what is not known of them."""
 
-from dataclasses import replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
@@ -302,9 +301,16 @@ def _errands(
     times = of_cohorts(window[0], np.nan), of_cohorts(window[1], np.nan)
     for unconfirmed in (False, True):
         cohorts = levels.cohorts[chosen[again == unconfirmed]]
-        made = make_errands(scene, ChoreKind.WATER, cohorts, (spots, spots), times, reason)
-        doubtful = unconfirmed and not turn
-        errands += [replace(errand, turn=turn, unconfirmed=doubtful) for errand in made]
+        errands += make_errands(
+            scene,
+            ChoreKind.WATER,
+            cohorts,
+            (spots, spots),
+            times,
+            reason,
+            turn=turn,
+            unconfirmed=unconfirmed and not turn,
+        )
     return errands
 
 

@@ -5,7 +5,7 @@ from collections.abc import Callable
 import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
-from sillward_rules.chore import ChoreKind, Errand, Grounds, Reason
+from sillward_rules.chore import ChoreKind, CohortGroups, Errand, Grounds, Reason
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather.hourly import moment
 
@@ -17,12 +17,18 @@ def make_errands(
     places: tuple[np.ndarray, np.ndarray],
     times: tuple[Array | None, Array],
     reason: Callable[[int], Reason],
+    *,
+    turn: int = 0,
+    unconfirmed: bool = False,
+    overdue: bool = False,
+    what: str = "",
 ) -> list[Errand]:
     """Return the errands of these cohorts, one for all that go the same way at the same times.
 
     - places: the spots from which and to which they go.
     - times: not before and before [unix s].
     - reason: returns the reason of a cohort.
+    - turn, unconfirmed, overdue, what: as in `Errand`.
 
     Places and times are (cohort,) over all cohorts of the scene.
     """
@@ -37,7 +43,7 @@ def make_errands(
         keys.append(start[cohorts])
     errands, names = [], scene.names_of
     for part in split_by_keys(cohorts, *keys):
-        first, members = int(part[0]), part.tolist()
+        first = int(part[0])
         errands.append(
             Errand(
                 kind,
@@ -46,11 +52,15 @@ def make_errands(
                 None if start is None else moment(start[first]),
                 moment(end[first]),
                 Grounds(
-                    [names[cohort] for cohort in members],
-                    lambda members=members: [  # type: ignore[misc]
-                        reason(cohort) for cohort in members
+                    CohortGroups(part, names),
+                    lambda part=part: [  # type: ignore[misc]
+                        reason(cohort) for cohort in part.tolist()
                     ],
                 ),
+                turn=turn,
+                unconfirmed=unconfirmed,
+                overdue=overdue,
+                what=what,
             )
         )
     return errands

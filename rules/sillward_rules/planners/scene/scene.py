@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, group_rows
-from sillward_rules.chore import Grounds
+from sillward_rules.chore import CohortGroups, Grounds
 from sillward_rules.memo import Memo
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.cohorts import States, make_cohorts
@@ -128,10 +128,12 @@ class Scene(Surroundings):
         """Return the cohort that these plants are."""
         return self._cohort_by_first_name[names[0]]
 
-    def cohorts_of(self, grounds: Grounds) -> list[int]:
-        """Return the cohorts of an errand or a chore, which know only the names of their plants."""
+    def cohorts_of(self, grounds: Grounds) -> np.ndarray:
+        """Return the cohorts of an errand or a chore."""
+        if isinstance(grounds.groups, CohortGroups):
+            return grounds.groups.numbers
         of = self._cohort_by_first_name
-        return [of[names[0]] for names in grounds.groups]
+        return np.array([of[names[0]] for names in grounds.groups], dtype=np.int64)
 
     # -- what plants are and want
 
