@@ -4,6 +4,8 @@ The energy balance is solved exactly. Its usual linearised form is up to 14 % to
 air, where time is shortest.
 """
 
+import math
+
 import numpy as np
 from numpy.typing import ArrayLike
 
@@ -107,9 +109,9 @@ def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
 
     Parameters
     ----------
-    rate_mm_h : Array (time,)
-        Evaporation in each step [mm/h]. A step without evaporation dries nothing; an unknown
-        (NaN) step makes every film that reaches it unknown.
+    rate_mm_h : Array (time, ...)
+        Evaporation in each step [mm/h], of one place or several. A step without evaporation dries
+        nothing; an unknown (NaN) step makes every film that reaches it unknown.
     step_h : float
         Length of a step [h].
     depth_mm : ArrayLike (...)
@@ -117,31 +119,37 @@ def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
 
     Returns
     -------
-    Array (time, ...)
-        Time to dry [h]; infinite where the film outlasts the series, NaN where unknown.
+    Array (time, ..., ...)
+        Time to dry [h], first by place and then by depth; infinite where the film outlasts the
+        series, NaN where unknown.
     """
     depth = np.asarray(depth_mm, dtype=np.float64)
-    known = np.isfinite(rate_mm_h)
-    lost = np.where(known, np.maximum(rate_mm_h, 0.0), 0.0) * step_h
-    total = np.concatenate([[0.0], np.cumsum(lost)])
-    starts = np.arange(rate_mm_h.size)
-    wanted = total[:-1].reshape(-1, *([1] * depth.ndim)) + depth
+    size, places = rate_mm_h.shape[0], rate_mm_h.shape[1:]
+    rates = rate_mm_h.reshape(size, math.prod(places)).T  # (place, time), then (..., depth)
+    known = np.isfinite(rates)
+    lost = np.where(known, np.maximum(rates, 0.0), 0.0) * step_h
+    total = np.zeros((rates.shape[0], size + 1))
+    np.cumsum(lost, axis=1, out=total[:, 1:])
+    wanted = total[:, :-1, None] + depth.ravel()
     # The first edge of a step by which enough has evaporated; then interpolate within that step.
-    edge = np.searchsorted(total, wanted, side="left")
-    dries = edge < total.size
-    inside = np.minimum(edge, total.size - 1)
-    over = total[inside] - wanted
-    last_loss = np.where(dries, lost[inside - 1], 1.0)
+    edge = np.empty(wanted.shape, dtype=np.int64)
+    for place, sums in enumerate(total):
+        edge[place] = np.searchsorted(sums, wanted[place], side="left")
+    dries = edge <= size
+    inside = np.minimum(edge, size)
+    place = np.arange(rates.shape[0])[:, None, None]
+    over = total[place, inside] - wanted
+    last_loss = np.where(dries, lost[place, inside - 1], 1.0) if size else over
     end = inside - np.where(last_loss > 0, over / np.where(last_loss > 0, last_loss, 1.0), 0.0)
-    hours = (end - starts.reshape(-1, *([1] * depth.ndim))) * step_h
+    hours = (end - np.arange(size)[:, None]) * step_h
     result = np.where(dries, np.maximum(hours, 0.0), np.inf)
-    first_unknown = _next_unknown(known)
-    crosses = inside > first_unknown.reshape(-1, *([1] * depth.ndim))
-    return np.asarray(np.where(crosses, np.nan, result))
+    if not known.all():
+        result = np.where(inside > _next_unknown(known)[:, :, None], np.nan, result)
+    return np.asarray(np.moveaxis(result, 0, 1).reshape(size, *places, *depth.shape))
 
 
 def _next_unknown(known: np.ndarray) -> np.ndarray:
-    """Return, for each step, the index of the next unknown step, or the series' length."""
-    size = known.size
+    """(place, time) the index of the next unknown step for each step, or the series' length."""
+    size = known.shape[1]
     positions = np.where(known, size, np.arange(size))
-    return np.minimum.accumulate(positions[::-1])[::-1]
+    return np.minimum.accumulate(positions[:, ::-1], axis=1)[:, ::-1]

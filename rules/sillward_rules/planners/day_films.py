@@ -2,7 +2,7 @@
 `DayFilms` those at all spots."""
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from functools import cached_property
 
@@ -11,7 +11,13 @@ import numpy as np
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.physics import air
 from sillward_rules.physics.crown_wetness import WETTING_RAIN_MM
-from sillward_rules.physics.water_film import LEAF_FILM, VELAMEN_FILM, drying_times, evaporation
+from sillward_rules.physics.water_film import (
+    LEAF_FILM,
+    VELAMEN_FILM,
+    FilmAir,
+    drying_times,
+    evaporation,
+)
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.limits import Rot
 from sillward_rules.weather import sun
@@ -43,16 +49,6 @@ class DayAir:
         self.air = film_air(scene.climate, self.starts + STEP_S / 2)
 
     @cached_property
-    def leaf_rate(self) -> Array:
-        """Evaporation of a wet leaf [mm/h]."""
-        return evaporation(self.air, LEAF_FILM.shape)
-
-    @cached_property
-    def root_rate(self) -> Array:
-        """Evaporation of a wet aerial root [mm/h]."""
-        return evaporation(self.air, VELAMEN_FILM.shape)
-
-    @cached_property
     def drying(self) -> Array:
         """Deficit of the air, summed from the first step to the end of each [kPa h]."""
         deficit = air.vapour_pressure_deficit(self.air.temp_c, self.air.vapour_kpa)
@@ -79,6 +75,41 @@ class DayAir:
         return np.asarray((rain >= WETTING_RAIN_MM) & inside[:, None])
 
 
+class _Films:
+    """The films at some spots, worked out together. Arrays are (step, place)."""
+
+    def __init__(self, day_air: DayAir, columns: Sequence[int]) -> None:
+        air = day_air.air
+        self._air = FilmAir(
+            air.temp_c[:, columns],
+            air.vapour_kpa[:, columns],
+            air.wind_m_s[:, columns],
+            air.net_w_m2[:, columns],
+            air.pressure_kpa,
+        )
+
+    @cached_property
+    def leaf_rate(self) -> Array:
+        """Evaporation of a wet leaf [mm/h]."""
+        return evaporation(self._air, LEAF_FILM.shape)
+
+    @cached_property
+    def root_rate(self) -> Array:
+        """Evaporation of a wet aerial root [mm/h]."""
+        return evaporation(self._air, VELAMEN_FILM.shape)
+
+    @cached_property
+    def lasting(self) -> Mapping[float, Array]:
+        """Life of a film on a leaf or in a crown, by its depth [h], for all usual depths."""
+        lasting = drying_times(self.leaf_rate, STEP_H, _USUAL_DEPTHS_MM)
+        return dict(zip(_USUAL_DEPTHS_MM, np.moveaxis(lasting, -1, 0), strict=True))
+
+    @cached_property
+    def velamen(self) -> Array:
+        """Life of the water in bare velamen [h]."""
+        return drying_times(self.root_rate, STEP_H, VELAMEN_FILM.depth_mm)
+
+
 class SpotFilms:
     """How long a wetting lasts at one spot, for every step of a day.
 
@@ -86,8 +117,10 @@ class SpotFilms:
     morning lasts infinitely long; where the air is unknown it is NaN.
     """
 
-    def __init__(self, day_air: DayAir, column: int) -> None:
+    def __init__(self, day_air: DayAir, column: int, films: _Films, place: int) -> None:
+        """Look at one of the places of these films."""
         self.day_air = day_air
+        self._films, self._place = films, place
         self.column = column
         self.events = day_air.events
         self.starts = day_air.starts
@@ -113,7 +146,12 @@ class SpotFilms:
     @cached_property
     def leaf_rate(self) -> Array:
         """Evaporation of a wet leaf [mm/h]."""
-        return np.ascontiguousarray(self.day_air.leaf_rate[:, self.column])
+        return np.ascontiguousarray(self._films.leaf_rate[:, self._place])
+
+    @cached_property
+    def root_rate(self) -> Array:
+        """Evaporation of a wet aerial root [mm/h]."""
+        return np.ascontiguousarray(self._films.root_rate[:, self._place])
 
     @cached_property
     def leaf(self) -> Array:
@@ -123,7 +161,7 @@ class SpotFilms:
     @cached_property
     def velamen(self) -> Array:
         """Life of the water in bare velamen [h]."""
-        return self.velamen_lasting(1.0)
+        return np.ascontiguousarray(self._films.velamen[:, self._place])
 
     @cached_property
     def drying(self) -> Array:
@@ -138,18 +176,19 @@ class SpotFilms:
     def velamen_lasting(self, share: float) -> Array:
         """Return the time until this share of the water in bare velamen is gone [h]."""
         if share not in self._velamen:
-            rate = np.ascontiguousarray(self.day_air.root_rate[:, self.column])
             depth_mm = share * VELAMEN_FILM.depth_mm
-            self._velamen[share] = drying_times(rate, STEP_H, depth_mm)
+            self._velamen[share] = drying_times(self.root_rate, STEP_H, depth_mm)
         return self._velamen[share]
 
     def lasting(self, depth_mm: float) -> Array:
         """Return the life of a film of this depth on a leaf or in a crown [h]."""
-        if not self._lasting:  # of all usual depths at once, for which the same sums are needed
-            lasting = drying_times(self.leaf_rate, STEP_H, _USUAL_DEPTHS_MM)
-            self._lasting = dict(zip(_USUAL_DEPTHS_MM, lasting.T.copy(), strict=True))
         if depth_mm not in self._lasting:
-            self._lasting[depth_mm] = drying_times(self.leaf_rate, STEP_H, depth_mm)
+            usual = self._films.lasting.get(depth_mm)
+            self._lasting[depth_mm] = (
+                drying_times(self.leaf_rate, STEP_H, depth_mm)
+                if usual is None
+                else np.ascontiguousarray(usual[:, self._place])
+            )
         return self._lasting[depth_mm]
 
     def enough(self, uptake: timedelta, velamen: bool) -> np.ndarray:
@@ -234,6 +273,14 @@ class DayFilms:
 
     def at_spot(self, column: int) -> SpotFilms:
         """Return the films at the spot of this column."""
-        if column not in self._by_column:
-            self._by_column[column] = SpotFilms(self._day_air, column)
+        self.prepare([column])
         return self._by_column[column]
+
+    def prepare(self, columns: Iterable[int]) -> None:
+        """Take the spots of these columns together: that is quicker than one after the other."""
+        new = sorted({*columns} - self._by_column.keys())
+        if not new:
+            return
+        films = _Films(self._day_air, new)
+        for place, column in enumerate(new):
+            self._by_column[column] = SpotFilms(self._day_air, column, films, place)

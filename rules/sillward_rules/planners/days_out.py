@@ -71,7 +71,8 @@ class DaysOut:
             return np.asarray(back - worth.total_seconds())
         home, limit = self.scene.home[cohorts], self.scene.lowest_limit_c[cohorts]
         first, groups = group_rows(home, limit, back)
-        return self._worth_until(home[first], limit[first], back[first])[groups]
+        until = self._worth_until(home[first], limit[first], back[first])
+        return np.asarray(until[groups])
 
     def warmest(self, cohort: int) -> Reason:
         """Return how warm the day gets at a cohort's home: why it may go out, or why not."""

@@ -53,6 +53,7 @@ def plan_mistings(scene: Scene, places: Places, films: DayFilms) -> DayPlans:
     cohorts = np.flatnonzero(wanted)
     if not cohorts.size:
         return DayPlans((), which)
+    films.prepare(np.unique(places.column[cohorts]).tolist())
     column, low = places.column[cohorts], scene.traits.limits["night_low"][cohorts]
     start = _starts(scene, films, column, low, places.since[cohorts])
     # What comes after the last wetting changes no plan.

@@ -238,7 +238,7 @@ def test_the_rinse_comes_before_the_salts_reach_the_limit() -> None:
     assert reason.value is not None
     films = DayFilms(Scene(made, sky(), {}, NOW), DAY).at_spot(0)
     at = feed.before - timedelta(minutes=10)
-    lost = films.at(films.day_air.root_rate[:, 0], at) * (reason.value / 60) / VELAMEN_FILM.depth_mm
+    lost = films.at(films.root_rate, at) * (reason.value / 60) / VELAMEN_FILM.depth_mm
     # Mass balance: what stays is 1 / (1 - lost) as strong.
     assert 0.3 * float(concentration_factor(lost)) == pytest.approx(0.45, rel=0.08)
 
