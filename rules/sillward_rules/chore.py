@@ -19,8 +19,6 @@ from functools import cached_property
 from itertools import chain
 from typing import Any, overload
 
-import numpy as np
-
 from sillward_rules.light_dataclass import dataclass
 
 
@@ -158,10 +156,11 @@ class Names(Sequence[str]):
 class CohortGroups(Sequence[tuple[str, ...]]):
     """Groups of plants that are cohorts of one scene: their numbers, and the plants of each.
 
-    numbers (group,) : which cohorts. names : the plants of every cohort of the scene.
+    - numbers: which cohorts.
+    - names: the plants of every cohort of the scene.
     """
 
-    def __init__(self, numbers: np.ndarray, names: Sequence[tuple[str, ...]]) -> None:
+    def __init__(self, numbers: list[int], names: Sequence[tuple[str, ...]]) -> None:
         self.numbers = numbers
         self._names = names
 
@@ -170,7 +169,8 @@ class CohortGroups(Sequence[tuple[str, ...]]):
         """Return the groups of parts of one scene, one after the other."""
         if len(parts) == 1:
             return parts[0]
-        return cls(np.concatenate([part.numbers for part in parts]), parts[0]._names)
+        numbers = chain.from_iterable([part.numbers for part in parts])
+        return cls(list(numbers), parts[0]._names)
 
     @overload
     def __getitem__(self, index: int) -> tuple[str, ...]: ...
@@ -184,12 +184,12 @@ class CohortGroups(Sequence[tuple[str, ...]]):
 
     def __len__(self) -> int:
         """Return how many groups there are."""
-        return int(self.numbers.size)
+        return len(self.numbers)
 
     def __iter__(self) -> Iterator[tuple[str, ...]]:
         """Iterate over the plants of each group."""
         names = self._names
-        return iter([names[number] for number in self.numbers.tolist()])
+        return iter([names[number] for number in self.numbers])
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):

@@ -133,8 +133,8 @@ def drying_times(rate_mm_h: Array, step_h: float, depth_mm: ArrayLike) -> Array:
     wanted = total[:, :-1, None] + depth.ravel()
     # The first edge of a step by which enough has evaporated; then interpolate within that step.
     edge = np.empty(wanted.shape, dtype=np.int64)
-    for place, sums in enumerate(total):
-        edge[place] = np.searchsorted(sums, wanted[place], side="left")
+    for sums, sought, found in zip(total, wanted, edge, strict=True):
+        found[:] = np.searchsorted(sums, sought, side="left")
     dries = edge <= size
     inside = np.minimum(edge, size)
     place = np.arange(rates.shape[0])[:, None, None]

@@ -7,7 +7,6 @@ import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.crossings import interpolate_crossing
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.weather import sun

@@ -43,7 +43,7 @@ def make_errands(
         keys.append(start[cohorts])
     errands, names = [], scene.names_of
     for part in split_by_keys(cohorts, *keys):
-        first = int(part[0])
+        first, members = int(part[0]), part.tolist()
         errands.append(
             Errand(
                 kind,
@@ -52,9 +52,9 @@ def make_errands(
                 None if start is None else moment(start[first]),
                 moment(end[first]),
                 Grounds(
-                    CohortGroups(part, names),
-                    lambda part=part: [  # type: ignore[misc]
-                        reason(cohort) for cohort in part.tolist()
+                    CohortGroups(members, names),
+                    lambda members=members: [  # type: ignore[misc]
+                        reason(cohort) for cohort in members
                     ],
                 ),
                 turn=turn,

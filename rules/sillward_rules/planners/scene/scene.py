@@ -131,7 +131,7 @@ class Scene(Surroundings):
     def cohorts_of(self, grounds: Grounds) -> np.ndarray:
         """Return the cohorts of an errand or a chore."""
         if isinstance(grounds.groups, CohortGroups):
-            return grounds.groups.numbers
+            return np.array(grounds.groups.numbers, dtype=np.int64)
         of = self._cohort_by_first_name
         return np.array([of[names[0]] for names in grounds.groups], dtype=np.int64)
 
