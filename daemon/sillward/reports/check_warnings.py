@@ -9,9 +9,10 @@ from sillward.config.household import Household
 from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
+from sillward_rules.planners import cold_places
+from sillward_rules.planners.cold_places import ColdRoom
 from sillward_rules.planners.strength import too_strong_for
-from sillward_rules.plants import cold_places, never_given
-from sillward_rules.plants.cold_places import ColdRoom
+from sillward_rules.plants import never_given
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Course
 from sillward_rules.plants.plant import Plant

@@ -81,12 +81,16 @@ def carry_in(
 def _goals_of(scene: Scene, night: Night, needs: NightNeeds, lows: Array) -> Standing:
     """(cohort,) the spot for the night: the one that was told, while it is good enough.
 
-    An overdue order keeps its spot also where no other spot holds.
+    An overdue order keeps its spot also where no other spot holds. None does where that is colder
+    than home.
     """
     best = shelter.shelter_for(scene, night, lows)
     keeps_told = shelter.may_stay(scene, night, lows, scene.order_to, best)
     keeps_told |= needs.overdue & ~shelter.holds(scene, lows, best)
-    return np.where(scene.has_order_of(night) & keeps_told, scene.order_to, best)
+    keeps_told &= scene.has_order_of(night)
+    if keeps_told.any():
+        keeps_told &= ~shelter.is_colder_than_home(scene, night, lows, scene.order_to)
+    return np.where(keeps_told, scene.order_to, best)
 
 
 def _stay_for_night(

@@ -75,7 +75,8 @@ def shelter_for(scene: Scene, night: Night, lows: Array) -> Standing:
     5. where none holds it, the spot that is warmest over the night, known or not: its own at equal
        warmth, and where its own is not known.
 
-    A plant without a shelter of its own has none where nothing is warmer than its home.
+    There is none where that spot is known to be colder than the plant's home, and for a plant
+    without a shelter of its own where nothing is warmer than its home.
     """
     limit, own = scene.lowest_limit_c, scene.shelter
     surely = holds(scene, lows, own) & ~_narrowly_holds(scene, lows, own)
@@ -98,13 +99,10 @@ def _narrowly_holds(
 
 def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> Standing:
     """Return `shelter_for` of these cohorts, whose own shelter does not surely hold."""
-    limit = scene.lowest_limit_c[cohorts, None]
+    limit = scene.lowest_limit_c[cohorts]
     home, own = scene.home[cohorts], scene.shelter[cohorts]
-    low = np.nan_to_num(lows, nan=-np.inf)
-    there = scene.indoors & (np.arange(low.size) != home[:, None])
-    holding = there & np.isfinite(lows) & ~(low < limit)
-    coolest = scene.holds_itself & np.isfinite(limit)
-    found = _best(holding, np.where(coolest, _ITSELF_C - low, low))
+    there = scene.indoors & (np.arange(lows.size) != home[:, None])
+    found = first_that_holds(lows, scene.holds_itself, limit, there)
     has_own = own != NO_SPOT
     own_holds = holds(scene, lows, scene.shelter)[cohorts]
     found = np.where(
@@ -112,7 +110,7 @@ def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> 
     )
     if (found != NO_SPOT).all():
         return found
-    warmth = _warmth(scene, night, limit[:, 0])
+    warmth = _warmth(scene, night, limit)
     warmest = _best(there & np.isfinite(warmth), warmth)
     replaced = np.where(has_own, own, home)
     gain = _warmth_at(warmth, warmest) - _warmth_at(warmth, replaced)
@@ -123,7 +121,56 @@ def _elsewhere(scene: Scene, night: Night, lows: Array, cohorts: np.ndarray) -> 
     beaten &= ~has_own | np.isfinite(at_columns(lows, own, otherwise=np.nan))
     beaten |= ~has_own & np.isnan(_warmth_at(warmth, home))
     fallback = np.where((warmest != NO_SPOT) & beaten, warmest, own)
+    colder = _is_colder(scene, lows, likely, warmth, fallback, home)
+    fallback = np.where(colder, NO_SPOT, fallback)
     return np.where(found != NO_SPOT, found, fallback)
+
+
+def is_colder_than_home(scene: Scene, night: Night, lows: Array, spots: Standing) -> np.ndarray:
+    """(cohort,) whether a spot that does not hold the plants' limit is known to be colder than
+    their home: over the night, and at its coldest."""
+    colder = np.zeros(spots.shape, dtype=bool)
+    failing = np.flatnonzero((spots != NO_SPOT) & ~holds(scene, lows, spots))
+    if failing.size:
+        warmth = _warmth(scene, night, scene.lowest_limit_c[failing])
+        likely = lows + margins(scene, night)
+        there, home = spots[failing], scene.home[failing]
+        colder[failing] = _is_colder(scene, lows, likely, warmth, there, home)
+    return colder
+
+
+def _is_colder(
+    scene: Scene, lows: Array, likely: Array, warmth: Array, spots: Standing, homes: Standing
+) -> np.ndarray:
+    """(cohort,) whether a spot is colder than another, both over the night, by `MOVE_ON_K`, and at
+    its coldest.
+
+    Within that nobody can tell, nor where too little is known of the night: what is in doubt goes
+    under cover.
+    """
+    if scene.forecast_expired:
+        return np.zeros(spots.shape, dtype=bool)
+    known = np.isfinite(at_columns(lows, spots, otherwise=np.nan)) & np.isfinite(lows[homes])
+    over_night = _warmth_at(warmth, homes) - _warmth_at(warmth, spots) >= MOVE_ON_K
+    spares = at_columns(likely, spots, otherwise=np.nan) > likely[homes]
+    return np.asarray(known & over_night & ~spares)
+
+
+def first_that_holds(
+    lows: Array, holds_itself: np.ndarray, limit_c: Array, there: np.ndarray
+) -> Standing:
+    """(cohort,) the spot to go to that is known to hold a limit; `NO_SPOT` where none is.
+
+    The coolest of those that keep a temperature of their own, else the warmest of the others; the
+    warmest of all without a limit.
+
+    lows, holds_itself (spot,) : what each holds [°C], NaN where that is not known, and whether it
+    does so by itself. limit_c (cohort,) : [°C]. there (cohort, spot) : which count.
+    """
+    low, limit = np.nan_to_num(lows, nan=-np.inf), limit_c[:, None]
+    holding = there & np.isfinite(lows) & ~(low < limit)
+    coolest = holds_itself & np.isfinite(limit)
+    return _best(holding, np.where(coolest, _ITSELF_C - low, low))
 
 
 def _warmth_at(warmth: Array, spots: Standing) -> Array:

@@ -284,6 +284,58 @@ def test_no_shelter_given_goes_where_it_is_warmer_than_at_home_if_nothing_holds(
     assert (ways(sheet), sheet.warnings) == ([], (NoShelter(("Test strap",)),))
 
 
+COLD_SHED = Spot("shed", indoors=True, night_low_c=2.0)
+OUTHOUSE = Spot("shed", indoors=True, night_offset_k=-4.0)
+CAR_PORT = Spot("shed", sky_view=1.0, wind=0.2, night_offset_k=-2.0)
+"""Its roof radiates to the sky, and little wind makes up for that."""
+
+
+@pytest.mark.parametrize(
+    "shelter", [COLD_SHED, OUTHOUSE, CAR_PORT], ids=["shed", "outhouse", "port"]
+)
+@pytest.mark.parametrize("limit_c", [9.0, 13.0])
+def test_no_plant_is_carried_to_a_shelter_that_is_colder_than_its_home(
+    shelter: Spot, limit_c: float
+) -> None:
+    sheet = sent(shelter, limit=limit_c)
+
+    assert (ways(sheet), sheet.warnings) == ([], (NoShelter(("Test strap",)),))
+    assert ways(sent(shelter, HALL, limit=limit_c)) == [("bench", "hall")]
+
+
+def test_a_shelter_that_spares_the_coldest_hour_is_taken_though_it_is_cooler_over_the_night() -> (
+    None
+):
+    dips = np.where(np.arange(96) == 57, 1.0, 12.0)
+
+    sheet = sent(replace(COLD_SHED, night_low_c=3.0), temp=dips)
+
+    assert ways(sheet) == [("bench", "shed")]
+
+
+def test_a_colder_shelter_is_not_ruled_out_in_a_night_that_nobody_knows() -> None:
+    gap = np.full(96, 15.0)
+    gap[50:58] = np.nan
+
+    assert ways(sent(OUTHOUSE, temp=gap)) == [("bench", "shed")]
+
+
+@pytest.mark.parametrize("after_min", [5, 400])
+def test_an_order_to_a_shelter_that_turns_out_colder_is_not_kept(after_min: int) -> None:
+    warm = replace(OUTHOUSE, night_offset_k=3.0)
+    told = sent(warm)
+    assert ways(told) == [("bench", "shed")]
+    state = next_state({}, told)
+    at = NOW + timedelta(minutes=after_min)
+
+    household = collection(plant(shelter="shed"), spots=(OPEN_BENCH, OUTHOUSE), habits=LATE)
+    forecast = fetched(weather(START, falling("2026-05-14T17:00")), at)
+    newer = draw_up(Round.DUSK, household, forecast, state, at)
+
+    assert ways(newer) == []
+    assert NoShelter(("Test strap",)) in newer.warnings
+
+
 LEAN_TO = Spot("lean-to", indoors=True, night_offset_k=3.0)
 """Follows the weather, 3 K warmer by night; by two hours after sunrise nothing is left of that."""
 

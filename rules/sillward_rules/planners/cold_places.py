@@ -1,16 +1,20 @@
 """Where plants spend cold nights by what the grower has said, and what is wrong with these places.
 
 This needs no forecast, so that a grower can find a warmer place before the first cold night. What
-follows the weather is judged on the evening itself.
+follows the weather is judged on the evening itself. What a room holds, and to which one plants go
+instead, is decided as on the sheet (`IndoorResponse.taken_to_hold`, `shelter.first_that_holds`).
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
+
+import numpy as np
 
 from sillward_rules.light_dataclass import dataclass
+from sillward_rules.planners.shelter import first_that_holds
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
-from sillward_rules.weather.indoor_response import ENOUGH_NIGHTS, MIN_NIGHTS
 from sillward_rules.weather.spot import Spot
+from sillward_rules.weather.spot_columns import NO_SPOT
 
 HARDY_C = -10.0
 """A plant with a limit of this or less is not missed in a room [°C]. Judgement: no culture group is
@@ -43,25 +47,34 @@ def cold_rooms(collection: Collection) -> Iterator[ColdRoom]:
     limit of those that rest in winter counts. A room is yielded once for those that no room keeps,
     and once for each room that keeps others; one of which nobody knows what it holds, once.
     """
+    spots = collection.spots
+    holds_itself = np.array([spot.holds_itself for spot in spots], dtype=bool)
+    held = np.array([_held_c(spot) if spot.holds_itself else np.nan for spot in spots])
     going: dict[str, list[tuple[Plant, float]]] = {}
     for plant in collection.plants:
         if (limit_c := _limit_c(plant)) is not None:
             going.setdefault(plant.shelter or plant.home, []).append((plant, limit_c))
-    for spot in collection.spots:
+    for column, spot in enumerate(spots):
         if not spot.holds_itself or spot.name not in going:
             continue
-        held_c, there = _held_c(spot), going[spot.name]
-        cold: dict[tuple[str, float] | None, list[tuple[Plant, float]]] = {}
-        for plant, limit_c in there:
-            if held_c is None:
-                cold.setdefault(None, []).append((plant, limit_c))
-            elif held_c < limit_c:
-                warmer = _holding(collection.spots, limit_c)
-                cold.setdefault(warmer, []).append((plant, limit_c))
-        for warmer, those in cold.items():
-            names = tuple(plant.name for plant, _ in those)
-            limit_c = max(low for _, low in those)
-            yield ColdRoom(spot.name, held_c, names, limit_c, len(there), warmer)
+        there = going[spot.name]
+        limits = np.array([limit_c for _, limit_c in there])
+        warmer = np.full(limits.shape, NO_SPOT)
+        if np.isfinite(held[column]):
+            rooms = np.broadcast_to(holds_itself, (limits.size, holds_itself.size))
+            warmer = first_that_holds(held, holds_itself, limits, rooms)
+        held_c = float(held[column]) if np.isfinite(held[column]) else None
+        fails = np.flatnonzero(~(held[column] >= limits))
+        for goal in dict.fromkeys(warmer[fails].tolist()):
+            those = fails[warmer[fails] == goal]
+            yield ColdRoom(
+                spot.name,
+                held_c,
+                tuple(there[number][0].name for number in those.tolist()),
+                float(limits[those].max()),
+                len(there),
+                None if goal == NO_SPOT else (spots[goal].name, float(held[goal])),
+            )
 
 
 def without_shelter(collection: Collection) -> tuple[str, ...]:
@@ -84,18 +97,10 @@ def _limit_c(plant: Plant) -> float | None:
     return max((limit.value for limit in both if limit is not None), default=None)
 
 
-def _holding(spots: Sequence[Spot], limit_c: float) -> tuple[str, float] | None:
-    """Return the coolest room that is known to hold a limit, as the sheet would choose it."""
-    rooms = [(spot.name, _held_c(spot)) for spot in spots if spot.holds_itself]
-    holding = [(name, held_c) for name, held_c in rooms if held_c is not None and held_c >= limit_c]
-    return min(holding, key=lambda room: room[1], default=None)
-
-
-def _held_c(spot: Spot) -> float | None:
-    """Return what a room holds: as was typed, or as readings show on an ordinary night [°C]."""
+def _held_c(spot: Spot) -> float:
+    """Return what a room is taken to hold on an ordinary night [°C]; NaN if nobody knows."""
     typed_c, read = spot.night_low_c, spot.response
-    if read is None or read.nights < MIN_NIGHTS:
-        return typed_c
-    if typed_c is None or read.nights >= ENOUGH_NIGHTS:
-        return read.usual_c
-    return min(typed_c, read.usual_c)
+    if read is None:
+        return np.nan if typed_c is None else typed_c
+    ordinary = np.array([read.usual_outdoors_c])
+    return float(read.taken_to_hold(ordinary, typed_c, spot.night_offset_k)[0])

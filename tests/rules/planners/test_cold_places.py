@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from sillward_rules.plants.cold_places import HARDY_C, cold_rooms, without_shelter
+from sillward_rules.planners.cold_places import HARDY_C, cold_rooms, without_shelter
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.limits import Limit
 from sillward_rules.plants.plant import Plant
