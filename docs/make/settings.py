@@ -15,6 +15,10 @@ _MEANINGS: Mapping[str, str] = {
     "COLLECTIONS": (
         "A folder of households, in place of one collection file: [many households](households.md)."
     ),
+    "PLANTS_PER_HOUSEHOLD": (
+        "How many plants each household of `SILLWARD_COLLECTIONS` may have. All share the time of"
+        " one process, and a household of 2,000 takes a second of it for a round."
+    ),
     "LEDGER": (
         "The SQLite file that remembers what was forecast, told and done. Under systemd the"
         " default lies in the service's state folder. Or the address of a database on a PostgreSQL"

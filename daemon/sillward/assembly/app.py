@@ -15,6 +15,7 @@ from sillward.config.credentials import channel_file, read_credential
 from sillward.config.household import Household
 from sillward.config.households import Place
 from sillward.config.loader import load_household
+from sillward.config.plant_tables import MostPlants
 from sillward.config.settings import HOUSEHOLDS, Settings, load_settings, unknown_variables
 from sillward.errors import ConfigError, UsageError
 from sillward.forecast.recorded import recorded
@@ -28,6 +29,8 @@ from sillward_rules.weather.site import Site
 
 MIN_YEAR, MAX_YEAR = 1971, 2199
 """Years of a time that one may pretend it is."""
+
+TOO_MANY = "the most that this operator allows a household (SILLWARD_PLANTS_PER_HOUSEHOLD)"
 
 log = logging.getLogger(__name__)
 
@@ -232,6 +235,7 @@ def _read_household(
         None if place is None else place.name,
         (lambda _: True) if place is None else place.holds,
         tables,
+        None if place is None else MostPlants(settings.plants_per_household, TOO_MANY),
     )
     if place is not None:
         place.require_own_places(household)

@@ -27,7 +27,7 @@ from sillward.config.models import (
     WaterTable,
 )
 from sillward.config.place import FILE, Place, entry
-from sillward.config.plant_tables import all_names, names_together, read_plants
+from sillward.config.plant_tables import MostPlants, all_names, names_together, read_plants
 from sillward.config.sensor_tables import PasswordFor, read_broker, read_sensors
 from sillward.config.toml_lines import LineFinder
 from sillward.config.validation import TableReader
@@ -54,6 +54,7 @@ def load_household(
     key: str | None = None,
     may_read: MayRead = lambda _: True,
     tables: Mapping[str, Any] | None = None,
+    most_plants: MostPlants | None = None,
 ) -> Household:
     """Read a collection file. Raise ConfigError with every error in it, one line each.
 
@@ -64,12 +65,13 @@ def load_household(
     key: the key of its site, if that is another than the name in the file.
     may_read: whether wording may be read from a folder or file that the collection leads to.
     tables: what is taken for the content of the file, which is not read then.
+    most_plants: how many plants there may be.
     """
     reader = TableReader(path.name)
     document = _read_tables(reader, path, changes, tables)
     site = _read_site(reader, document, key)
     spots = _read_spots(reader, document)
-    plants = read_plants(reader, document, spots)
+    plants = read_plants(reader, document, spots, most_plants)
     together = names_together(document.get("plants"))
     rules = _read_rules(reader, document, spots, together)
     habits = _read_habits(reader, document)

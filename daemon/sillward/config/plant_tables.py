@@ -29,6 +29,15 @@ from sillward_rules.weather.spot import Spot
 MAX_PLANTS = 50_000
 """Of a collection: `count` makes many of a short file. Judgement: more than a society has."""
 
+
+@dataclass(frozen=True, slots=True)
+class MostPlants:
+    """How many plants a collection may have. why: what the error adds, if there is more to say."""
+
+    count: int
+    why: str = ""
+
+
 _OF_SEVERAL = ("name", "names", "count", "but")
 """Keys that say which plants a table is about."""
 
@@ -136,13 +145,19 @@ def _said_of_all(raw: Raw) -> dict[str, Any]:
 
 
 def read_plants(
-    reader: TableReader, document: Raw, spots: Mapping[str, Spot | None]
+    reader: TableReader,
+    document: Raw,
+    spots: Mapping[str, Spot | None],
+    most: MostPlants | None = None,
 ) -> list[Plant]:
-    """Return the plants that are right; what is wrong with others is reported."""
+    """Return the plants that are right; what is wrong with others is reported.
+
+    most: how many there may be; `MAX_PLANTS` in any case.
+    """
     rows = reader.list_of_tables(document, "plants")
     if rows == []:
         reader.report(FILE.at("plants"), "there are no plants; add a table under [[plants]]")
-    plants = PlantReader(reader, spots)
+    plants = PlantReader(reader, spots, most or MostPlants(MAX_PLANTS))
     plants.read_defaults(document)
     return [plant for index, raw in enumerate(rows or []) for plant in plants.read(index, raw)]
 
@@ -156,6 +171,7 @@ class PlantReader:
 
     reader: TableReader
     spots: Mapping[str, Spot | None]
+    most: MostPlants
     _defaults: Raw = field(default_factory=dict)
     _defaults_are_right: bool = True
     _index_of_name: dict[str, int] = field(default_factory=dict)
@@ -171,7 +187,7 @@ class PlantReader:
 
     def read(self, index: int, raw: object) -> Sequence[Plant]:
         """Return the plants of a table; none if it is wrong."""
-        if self._made > MAX_PLANTS:  # reported
+        if self._made > self.most.count:  # reported
             return ()
         where = entry("plants", index, raw)
         before = len(self.reader.errors)
@@ -234,8 +250,9 @@ class PlantReader:
         names = names_of(raw)
         several = len(names) > 1
         self._made += len(names)
-        if self._made > MAX_PLANTS:
-            self.reader.report(where, f"makes more than {MAX_PLANTS:,} plants in all")
+        if self._made > self.most.count:
+            why = f", {self.most.why}" if self.most.why else ""
+            self.reader.report(where, f"makes more than {self.most.count:,} plants in all{why}")
             return []
         for number, name in enumerate(names):
             if name in self._index_of_name:

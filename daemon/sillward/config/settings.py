@@ -286,6 +286,10 @@ class Settings(BaseSettings):
     collection: Path = Path("~/.config/sillward/collection.toml")
     collections: Path | None = None
     """A folder of households, in place of one collection; see `config.households`."""
+    plants_per_household: Annotated[int, Field(ge=1, le=50_000)] = 2000
+    """The most plants of one of them. Judgement: a round of so many takes a second of the time that
+    all share (measured), and no amateur has them. For one of 50,000, the most that a collection can
+    have, all others would wait half a minute."""
     ledger: Annotated[
         LedgerAddress,
         BeforeValidator(_ledger_address),

@@ -238,6 +238,21 @@ def test_a_collection_that_is_wrong_at_a_start_has_the_one_from_before_in_its_pl
     assert any("(in use since Thu 14 May 16:5" in each for each in street.member("a").troubles)
 
 
+def test_a_household_of_too_many_plants_is_refused_and_says_why(
+    street: Street, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_PLANTS_PER_HOUSEHOLD", "3")
+    street.add("small", collection(plants=3))
+    street.add("large", collection(plants=4))
+    street.open()
+    street.run(12)
+    assert street.post.to("small") == ["Carry in 3 plants by 18:40"]
+    assert street.post.to("large") == []
+    (trouble,) = street.member("large").troubles
+    assert 'plants[3] "Pot 3": makes more than 3 plants in all, the most that this' in trouble
+    assert "SILLWARD_PLANTS_PER_HOUSEHOLD" in trouble
+
+
 def test_a_collection_that_was_never_right_has_none_in_its_place(street: Street) -> None:
     street.add("a", "plants = 3")
     street.open()
