@@ -84,9 +84,9 @@ class HelperList:
 class _Treatment:
     """What plants must have in common to be told together.
 
-    shelter: where they go, None if nowhere. usual: their own shelter. is_sure: whether the shelter
-        is known to be warm enough. here: where they stand, if elsewhere. watered: whether messages
-        say when their pots want water.
+    shelter: where they go, None if nowhere. usual: their own shelter, if they have one. is_sure:
+        whether the shelter is known to be warm enough. here: where they stand, if elsewhere.
+        watered: whether messages say when their pots want water.
     """
 
     shelter: str | None
@@ -154,7 +154,7 @@ def helper_list(
         (
             *own,
             _messages(collection, treated, hours, voice, linked=linked),
-            _silence(collection, hours, voice, misted=misted),
+            _silence(treated, hours, voice, misted=misted),
         ),
         tuple(listed),
         (
@@ -198,7 +198,7 @@ def _messages(
 ) -> Section:
     say = voice.say
     dusk, morning = (_about(each, voice) for each in (hours.dusk, hours.morning))
-    carried = next((plant for plant in collection.plants if plant.shelter), None)
+    carried = next((plant for plant in collection.plants if treated[plant.name].shelter), None)
     lines = [
         say("list_intro"),
         say("list_evening", start=dusk[0], end=dusk[1]),
@@ -233,13 +233,15 @@ def _feed(recipe: Recipe, voice: Voice) -> str:
     return voice.retold(told)
 
 
-def _silence(collection: Collection, hours: RoundHours, voice: Voice, *, misted: bool) -> Section:
+def _silence(
+    treated: Mapping[str, _Treatment], hours: RoundHours, voice: Voice, *, misted: bool
+) -> Section:
     say = voice.say
     evening, morning = (
         voice.hour(_rounded(latest + SILENT_AFTER, up=True))
         for _, latest in (hours.dusk, hours.morning)
     )
-    carried = any(plant.shelter for plant in collection.plants)
+    carried = any(treatment.shelter for treatment in treated.values())
     lines = (
         say("list_no_evening", hour=evening, carried=carried),
         say("list_no_morning", hour=morning, misted=misted),
@@ -314,7 +316,7 @@ def _alike(treatment: _Treatment, names: Sequence[str], voice: Voice) -> AlikePl
         way = say(
             "list_way",
             to=treatment.shelter,
-            usual=treatment.usual,
+            usual=treatment.usual or "",
             sure=treatment.is_sure,
             count=count,
             here=here,

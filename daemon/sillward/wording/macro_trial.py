@@ -350,7 +350,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "list_morning.start": ("06:20", "07:40"),
     "list_morning.end": ("06:20", "07:40"),
     "list_way.sure": (True, False),
-    "list_way.usual": ("back hall", "hall"),
+    "list_way.usual": ("back hall", "hall", ""),
     "list_water.misted": (True, False),
     "list_water.watered": (False, True),
     "limit_of.chance": ("", ", 11 % chance of less; worth taking along"),

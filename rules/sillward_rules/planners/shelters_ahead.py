@@ -11,6 +11,7 @@ import numpy as np
 
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
+from sillward_rules.planners.cold_places import HARDY_C
 from sillward_rules.planners.outlook import NIGHTS, forecast_reaches
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import Collection
@@ -36,11 +37,13 @@ class ShelterAhead:
 def shelters_ahead(
     collection: Collection, weather: Weather, state: State, now: datetime, last: date
 ) -> Mapping[str, ShelterAhead]:
-    """Return the shelter of each plant that has one of its own, for the nights up to a day.
+    """Return the shelter of each plant that is carried on a cold night, for the nights up to a day.
 
-    It is the first spot that the nights' rounds would choose and that holds on all of them; if none
-    does, the plant's own, which is not sure then. Nights that the forecast does not reach are not
-    judged, except for the coming one.
+    These are the plants that have one of their own, those that live outdoors and are not hardy, and
+    those whose room does not hold. It is the first spot that the nights' rounds would choose and
+    that holds on all of them; if none does, the plant's own, or else the one of the coldest
+    night, which are not sure then. Nights that the forecast does not reach are not judged, except
+    for the coming one.
     """
     scene = Scene(collection, weather, state, now)
     lows = [(night, shelter.spot_lows(scene, night)) for night in _nights(scene, last)]
@@ -50,10 +53,16 @@ def shelters_ahead(
         chosen = shelter.shelter_for(scene, night, of_night)
         spots = np.where((spots == NO_SPOT) & shelter.holds(scene, worst, chosen), chosen, spots)
     is_sure = spots != NO_SPOT
-    spots = np.where(is_sure, spots, scene.shelter)
+    coldest = min(lows, key=lambda one: np.nan_to_num(one[1], nan=-np.inf).min())
+    sought = shelter.shelter_for(scene, *coldest)
+    unsure = np.where(scene.shelter == NO_SPOT, sought, scene.shelter)
+    spots = np.where(is_sure, spots, unsure)
+    tender = scene.lowest_limit_c > HARDY_C
+    stays = np.where(scene.indoors[scene.home], shelter.holds(scene, worst, scene.home), ~tender)
+    carried = (spots != NO_SPOT) & ((scene.shelter != NO_SPOT) | ~stays)
     return {
         name: ShelterAhead(scene.spot_name(int(spots[cohort])), bool(is_sure[cohort]))
-        for cohort in np.flatnonzero(scene.shelter != NO_SPOT).tolist()
+        for cohort in np.flatnonzero(carried).tolist()
         for name in scene.names_of[cohort]
     }
 

@@ -197,6 +197,16 @@ def test_a_shelter_that_is_too_cold_is_not_the_one_on_the_list(tmp_path: Path) -
     assert text.count("every night is not known") > 1, "nothing is known of the others"
 
 
+def test_a_plant_without_a_shelter_goes_where_the_messages_send_it(tmp_path: Path) -> None:
+    fuchsia = Pot("Red fuchsia", "fuchsia", "wall bench", None)
+    found = {"Red fuchsia": ShelterAhead("back hall", is_sure=True)}
+    text = joined(a_list(garden([fuchsia]), tmp_path, shelters=found))
+
+    assert "Red fuchsia Goes to back hall when a message asks for it. In a pot" in text
+    assert "carry in every plant that this list has a place for" in text
+    assert '"Wall bench to back hall: Red fuchsia" means' in text
+
+
 def test_what_the_household_wants_to_say_comes_first(tmp_path: Path) -> None:
     shown = a_list(garden(SIX), tmp_path, note="The key is there.")
 

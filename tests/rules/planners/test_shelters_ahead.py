@@ -63,7 +63,19 @@ def test_without_a_forecast_only_rooms_that_are_known_are_sure() -> None:
     }
 
 
-def test_a_plant_without_a_shelter_has_none() -> None:
-    garden = collection(plant(shelter=None), spots=SPOTS)
+def homeless(limit_c: float, home: str = OPEN_BENCH.name) -> ShelterAhead | None:
+    one = plant(home=home, shelter=None, night_low=limit_c)
+    garden = collection(one, spots=SPOTS)
+    return shelters_ahead(garden, MILD_THEN_COLD, {}, NOW, date(2026, 5, 20)).get(one.name)
 
-    assert shelters_ahead(garden, MILD_THEN_COLD, {}, NOW, NOW.date()) == {}
+
+def test_a_plant_without_a_shelter_goes_where_the_rounds_would_send_it() -> None:
+    assert homeless(6.0) == ShelterAhead("hall", is_sure=True)
+    assert homeless(10.0) == ShelterAhead("sunroom", is_sure=True)
+    assert homeless(16.0) == ShelterAhead("sunroom", is_sure=False)
+    assert homeless(10.0, "hall") == ShelterAhead("sunroom", is_sure=True)
+
+
+def test_a_plant_that_may_stay_where_it_is_has_no_shelter() -> None:
+    assert homeless(-15.0) is None, "it is hardy"
+    assert homeless(10.0, "sunroom") is None
