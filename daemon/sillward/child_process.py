@@ -16,7 +16,6 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent import futures
 from contextlib import contextmanager, suppress
 from enum import Enum
 from pathlib import Path
@@ -255,26 +254,38 @@ def serve_at_once(
     """Answer up to `most` requests at a time, each in a thread, until standard input is closed.
 
     A request has a `number`, which its reply repeats. Where `answer` raises, the reply is `failed`,
-    the name of the error: the other requests go on.
+    the name of the error: the other requests go on. Where no thread can be started, the reply is
+    `refused`, with the reason: `answer` has not been called, and another request may find one.
 
     end_s: what is under way then has this long to come to its end [s].
     """
-    one_line = threading.Lock()
+    one_line, room = threading.Lock(), threading.Semaphore(most)
     with _replies() as replies:
+
+        def reply(request: dict[str, Any], said: Mapping[str, Any]) -> None:
+            line = json.dumps({**said, "number": request["number"]})
+            with one_line, suppress(OSError):  # nobody listens any more
+                print(line, file=replies, flush=True)
+            room.release()
 
         def work(request: dict[str, Any]) -> None:
             try:
-                reply = answer(request)
+                said = answer(request)
             except Exception as error:
-                reply = {"failed": type(error).__name__}
-            line = json.dumps({**reply, "number": request["number"]})
-            with one_line:
-                print(line, file=replies, flush=True)
+                said = {"failed": type(error).__name__}
+            reply(request, said)
 
-        pool, under_way = futures.ThreadPoolExecutor(most), list[futures.Future[None]]()
         with suppress(ValueError):  # who asks came to an end in the middle of a line
-            under_way += (pool.submit(work, json.loads(line)) for line in sys.stdin)
-        futures.wait(under_way, end_s)
+            for line in sys.stdin:
+                request = json.loads(line)
+                room.acquire()
+                try:
+                    threading.Thread(target=work, args=(request,), daemon=True).start()
+                except RuntimeError as error:
+                    reply(request, {"refused": str(error)})
+        until = time.monotonic() + end_s
+        for _ in range(most):
+            room.acquire(timeout=max(until - time.monotonic(), 0.0))
     os._exit(0)  # an ordinary exit would wait for a thread that hangs
 
 

@@ -8,6 +8,7 @@ SillwardError
 ├── NotOursError     a path leads to what is not sillward's      exit 78
 ├── LedgerError      the ledger cannot be used                   exit 1
 │   └── NewerLedgerError    a newer sillward wrote it            exit 78
+├── NoThreadError    no thread can be started                    exit 1
 ├── DeliveryError    a channel did not take a notice             exit 1
 ├── CalendarError    the calendar file cannot be written         exit 1
 ├── ChartError       a chart could not be drawn or written       exit 1
@@ -125,6 +126,13 @@ class NewerLedgerError(LedgerError):
     """A newer sillward wrote the ledger, so restarting this one does not help."""
 
     exit_status = 78
+
+
+class NoThreadError(SillwardError):
+    """No thread can be started that would watch how long something takes; it was not begun."""
+
+    def __init__(self) -> None:
+        super().__init__("no thread can be started here: too many tasks, or too little memory")
 
 
 class DeliveryError(SillwardError):

@@ -87,7 +87,7 @@ def send(channel: Channel, message: Message, *, limited: bool = True) -> None:
         mail.send_html_instead(service, message)
     notifier = apprise.Apprise(asset=_asset())
     notifier.add(service)
-    with WireMonitor(WIRE_S) as wire:
+    with WireMonitor(channel.name, WIRE_S) as wire:
         try:
             result = notifier.notify(
                 body=message.body,
@@ -97,7 +97,7 @@ def send(channel: Channel, message: Message, *, limited: bool = True) -> None:
             )
         except Exception as error:  # a defect in a plugin must not end the process
             msg = f"channel {channel.name}: failed ({type(error).__name__})"
-            raise DeliveryError(msg, perhaps_sent=True) from None
+            raise DeliveryError(msg, perhaps_sent=wire.seen) from None
     outcome = result.status.name
     is_wrong_page = wire.page and not _answers_with_pages(service)
     if outcome == "SUCCESS" and not is_wrong_page:

@@ -24,7 +24,8 @@ from sillward_rules.light_dataclass import dataclass
 
 AT_ONCE = 32
 """Attempts at a time. Judgement: a push takes a tenth of a second to a second, so that 2,000 are
-out in about a minute; each takes a thread of the child process and, with TLS, a megabyte."""
+out in about a minute; each takes one thread of the child process and, with TLS, a megabyte.
+The limits of tasks of the units suffice for these."""
 
 OF_ONE_KIND = AT_ONCE // 2
 """Of them, those to services of one kind."""

@@ -39,7 +39,7 @@ from sillward.child_process import (
     serve_at_once,
 )
 from sillward.config.channel import Channel
-from sillward.errors import DeliveryError
+from sillward.errors import DeliveryError, NoThreadError
 from sillward.wording.push import Message
 
 COMMAND = (sys.executable, "-m", "sillward.channels.sender_pool")
@@ -88,10 +88,11 @@ class SenderPool:
     def problems(self, channels: Sequence[Channel]) -> list[str | None]:
         """Return what is wrong with the URL of each of these channels, if anything is."""
         try:
-            found: list[str | None] = self._run(self._ask(to_check(channels))).result()["problems"]
+            reply = self._run(self._ask(to_check(channels))).result()
         except (OSError, ChildError):
-            return apprise_sender.problems(channels)
-        return found
+            reply = {}
+        found: list[str | None] | None = reply.get("problems")
+        return apprise_sender.problems(channels) if found is None else found
 
     @property
     def pids(self) -> list[int]:
@@ -116,13 +117,15 @@ class SenderPool:
         try:
             reply = await self._ask(to_send(channel, message), alone=url in self._suspects)
         except OSError:  # no memory for another process: then in this one
-            await asyncio.to_thread(sending.send, channel, message)
+            await _send_here(channel, message, self._limit_s)
             return
         except ChildError as error:
             if error.failure is Failure.ENDED:
                 self._suspects.add(url)
             raise lost(channel, perhaps_sent=error.heard) from None
         self._suspects.discard(url)
+        if "refused" in reply:
+            raise _no_thread(channel)
         if "failed" in reply:
             msg = f"channel {channel.name}: failed ({reply['failed']})"
             raise DeliveryError(msg, perhaps_sent=True)
@@ -191,15 +194,18 @@ class _Child:
 
         gone: called with the child once it has ended.
         """
-        process = await asyncio.create_subprocess_exec(
-            *command,
-            stdin=PIPE,
-            stdout=PIPE,
-            stderr=DEVNULL,
-            limit=MAX_REPLY_BYTES,
-            env=environment(),
-            start_new_session=True,  # a signal from our terminal lets it finish
-        )
+        try:
+            process = await asyncio.create_subprocess_exec(
+                *command,
+                stdin=PIPE,
+                stdout=PIPE,
+                stderr=DEVNULL,
+                limit=MAX_REPLY_BYTES,
+                env=environment(),
+                start_new_session=True,  # a signal from our terminal lets it finish
+            )
+        except RuntimeError as error:  # Python 3.11 waits for a child in a thread
+            raise OSError(str(error)) from None
         end_first(process.pid)
         return cls(process, rest_s, gone)
 
@@ -288,6 +294,34 @@ class _Child:
             with suppress(ProcessLookupError):
                 self._process.kill()
             await self._process.wait()
+
+
+async def _send_here(channel: Channel, message: Message, limit_s: float) -> None:
+    """Send in a thread of this process. Raise DeliveryError unless the channel took it in time."""
+    sent = Future[None]()
+
+    def send() -> None:
+        try:
+            sending.send(channel, message, limited=False)
+        except Exception as error:
+            sent.set_exception(error)
+        else:
+            sent.set_result(None)
+
+    try:
+        threading.Thread(target=send, daemon=True).start()
+    except RuntimeError:
+        raise _no_thread(channel) from None
+    try:
+        async with asyncio.timeout(limit_s):
+            await asyncio.shield(asyncio.wrap_future(sent))
+    except TimeoutError:
+        raise lost(channel, perhaps_sent=True) from None
+
+
+def _no_thread(channel: Channel) -> DeliveryError:
+    """Return the error for a message that was never begun to be sent."""
+    return DeliveryError(f"channel {channel.name}: {NoThreadError()}")
 
 
 if __name__ == "__main__":

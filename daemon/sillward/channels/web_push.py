@@ -72,7 +72,7 @@ def send(
         "Urgency": URGENCY,
     }
     body = _encrypted_for(channel, to, payload(clean(message)))
-    with WireMonitor(WIRE_S, may_dial) as wire:
+    with WireMonitor(channel.name, WIRE_S, may_dial) as wire:
         try:
             response = requests.post(
                 to.endpoint, body, headers=headers, allow_redirects=False, timeout=WIRE_S

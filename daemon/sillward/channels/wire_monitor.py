@@ -26,6 +26,7 @@ import requests
 import urllib3
 from requests.adapters import BaseAdapter
 
+from sillward.errors import DeliveryError, NoThreadError
 from sillward.net.deadline import Deadline, DeadlineAdapter, MayDial
 from sillward.net.http import Answer
 
@@ -42,11 +43,17 @@ _current: ContextVar["WireMonitor | None"] = ContextVar("wire_monitor", default=
 
 
 class WireMonitor:
-    """One attempt to send: a context in which connections are bounded and answers remembered."""
+    """One attempt to send: a context in which connections are bounded and answers remembered.
 
-    def __init__(self, seconds: float, may_dial: MayDial | None = None) -> None:
-        """Take how long connections may last [s], counted from now; may_dial: see
-        `DeadlineAdapter`."""
+    To enter it raises DeliveryError if its bounds cannot be kept: then nothing is sent.
+    """
+
+    def __init__(self, channel: str, seconds: float, may_dial: MayDial | None = None) -> None:
+        """Take the name of the channel, and how long connections may last [s], counted from now.
+
+        may_dial: see `DeadlineAdapter`.
+        """
+        self._channel = channel
         self.seen = False
         """Whether the plugin speaks by what is watched here."""
         self.unanswered = False
@@ -64,8 +71,12 @@ class WireMonitor:
 
     def __enter__(self) -> Self:
         _install()
+        try:
+            self.deadline.__enter__()
+        except NoThreadError as error:
+            msg = f"channel {self._channel}: {error}"
+            raise DeliveryError(msg) from None
         self._token = _current.set(self)
-        self.deadline.__enter__()
         return self
 
     def __exit__(

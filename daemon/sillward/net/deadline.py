@@ -1,13 +1,14 @@
 """The layer below `transport`: connections that are cut at a deadline, whatever they wait for.
 
 `requests` bounds each read, not the whole call: a server that sends a byte now and then could hold
-it for hours, in a handshake or in its headers, where no code looks at the clock. So a timer has
-every socket, and shuts it down.
+it for hours, in a handshake or in its headers, where no code looks at the clock. So a thread that
+all deadlines share has every socket, and shuts it down.
 """
 
 import logging
 import socket
 import threading
+import time
 from collections.abc import Callable, Mapping
 from contextlib import suppress
 from functools import partial
@@ -20,6 +21,8 @@ from urllib3.connection import HTTPConnection, HTTPSConnection
 from urllib3.connectionpool import ConnectionPool, HTTPSConnectionPool
 from urllib3.exceptions import ConnectTimeoutError, NameResolutionError, NewConnectionError
 from urllib3.util.connection import create_connection
+
+from sillward.errors import NoThreadError
 
 MayDial = Callable[[str], bool]
 """Whether a connection to an IP address may be made."""
@@ -36,7 +39,7 @@ for _name in ("connection", "connectionpool", "poolmanager", "response", "util.r
 class Deadline:
     """A context in which every connection is shut down once its time is over.
 
-    No thread and no socket outlives it.
+    No thread and no socket outlives it. To enter it may raise NoThreadError.
 
     Looking a name up cannot be cut short: that takes as long as the system's resolver lets it, by
     default some 10 s for each name server that is silent.
@@ -44,15 +47,14 @@ class Deadline:
 
     def __init__(self, seconds: float, monotonic: Callable[[], float]) -> None:
         self._monotonic = monotonic
+        self._seconds = max(seconds, 0.0)
         self._ends = monotonic() + seconds
         self._cut = False
         self._watched: list[socket.socket] = []
         self._lock = threading.Lock()
-        self._timer = threading.Timer(max(seconds, 0.0), self._cut_all)
-        self._timer.daemon = True
 
     def __enter__(self) -> Self:
-        self._timer.start()
+        _cutter.add(self, self._seconds)
         return self
 
     def __exit__(
@@ -61,10 +63,11 @@ class Deadline:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        self._timer.cancel()
-        self._timer.join()
-        for sock in self._watched:
-            sock.close()
+        _cutter.remove(self)
+        with self._lock:
+            for sock in self._watched:
+                sock.close()
+            self._watched.clear()
 
     @property
     def passed(self) -> bool:
@@ -84,11 +87,67 @@ class Deadline:
             if self._cut:
                 _shut(copy)
 
-    def _cut_all(self) -> None:
+    def cut(self) -> None:
+        """Shut every connection down: the time is over."""
         with self._lock:
             self._cut = True
             for sock in self._watched:
                 _shut(sock)
+
+
+class _Cutter:
+    """Cuts all deadlines of this process when their time is over: one thread however many there
+    are, and none while there are none. A sender of many messages has a deadline for each."""
+
+    def __init__(self) -> None:
+        self._changed = threading.Condition()
+        self._ends: dict[Deadline, float] = {}
+        """When each is to be cut, by the monotonic clock; those that were are here no more."""
+        self._thread: threading.Thread | None = None
+
+    def add(self, deadline: Deadline, seconds: float) -> None:
+        """Watch a deadline. Raise NoThreadError if no thread can be started."""
+        with self._changed:
+            self._ends[deadline] = time.monotonic() + seconds
+            if self._thread is not None:
+                self._changed.notify()
+                return
+            self._thread = threading.Thread(target=self._run, name="deadlines", daemon=True)
+            try:
+                self._thread.start()
+            except RuntimeError:
+                self._thread = None
+                del self._ends[deadline]
+                raise NoThreadError from None
+
+    def remove(self, deadline: Deadline) -> None:
+        """Watch a deadline no more. With the last one, the thread has ended when this returns."""
+        with self._changed:
+            self._ends.pop(deadline, None)
+            if self._ends or self._thread is None:
+                return
+            ending, self._thread = self._thread, None
+            self._changed.notify_all()
+        ending.join()
+
+    def _run(self) -> None:
+        own = threading.current_thread()
+        while True:
+            with self._changed:
+                if self._thread is not own:
+                    return
+                now = time.monotonic()
+                due = [each for each, at in self._ends.items() if at <= now]
+                for each in due:
+                    del self._ends[each]
+                if not due:
+                    first = min(self._ends.values(), default=None)
+                    self._changed.wait(None if first is None else first - now)
+            for each in due:
+                each.cut()
+
+
+_cutter = _Cutter()
 
 
 class DeadlineAdapter(HTTPAdapter):

@@ -16,7 +16,7 @@ import requests
 import urllib3
 
 from sillward import __version__
-from sillward.errors import SourceError
+from sillward.errors import NoThreadError, SourceError
 from sillward.net.deadline import CONNECT_S, Deadline, DeadlineAdapter
 from sillward.net.http import Answer, Query
 
@@ -40,7 +40,21 @@ def get(
     monotonic: Callable[[], float],
 ) -> Answer:
     """Make one call for `fetch.ask`, all of it within `deadline_s` [s]. Raise SourceError."""
-    with Deadline(deadline_s, monotonic) as deadline, _Session() as session:
+    try:
+        return _get(query, source, conditions, Deadline(deadline_s, monotonic), deadline_s)
+    except NoThreadError as error:
+        msg = f"{source}: {error}"
+        raise SourceError(msg) from None
+
+
+def _get(
+    query: Query,
+    source: str,
+    conditions: Mapping[str, str],
+    watched: Deadline,
+    deadline_s: float,
+) -> Answer:
+    with watched as deadline, _Session() as session:
         for scheme in ("https://", "http://"):
             session.mount(scheme, DeadlineAdapter(deadline))
         session.headers["User-Agent"] = f"sillward/{__version__}"

@@ -46,6 +46,25 @@ for port in sys.argv[1:]:
 """
 """Answers what it held back after what came later; or hangs, dies, or talks nonsense over it."""
 
+TWO_THREADS = """
+import threading
+from sillward.child_process import serve_at_once
+start, started, refused, gate = threading.Thread.start, [], [], threading.Event()
+def limited(thread):
+    if len(started) < 2 or gate.is_set():
+        started.append(thread)
+        return start(thread)
+    refused.append(thread)
+    if len(refused) == 3: gate.set()
+    raise RuntimeError("can't start new thread")
+threading.Thread.start = limited
+def answer(request):
+    gate.wait()
+    return {}
+serve_at_once(answer, 4, 10.0)
+"""
+"""Under a limit of tasks until three requests have found no thread."""
+
 
 def to(name: str, address: str = "http://127.0.0.1:9") -> Channel:
     url = SecretStr(address.replace("http://", "json://"))
@@ -147,8 +166,9 @@ def test_what_is_under_way_when_all_ends_may_have_been_sent(pool: SenderPool) ->
     assert error.perhaps_sent
 
 
+@pytest.mark.skipif(not Path("/proc/self/task").is_dir(), reason="threads are counted in /proc")
 def test_more_arrive_at_once_than_apprise_has_threads() -> None:
-    """The real child, and a server that answers only when all have come."""
+    """The real child, and a server that answers only when all have come. Each has one thread."""
     many, listed = 12, [to("phone"), to("tablet", "nothing://")]
     with closing(SenderPool()) as pool, socket.create_server(("127.0.0.1", 0)) as listener:
         assert pool.problems(listed) == apprise_sender.problems(listed)
@@ -157,6 +177,9 @@ def test_more_arrive_at_once_than_apprise_has_threads() -> None:
         refused = pool.submit(to("nobody"), MESSAGE)
         listener.settimeout(WAIT_S)
         callers = [listener.accept()[0] for _ in range(many)]
+        (pid,) = pool.pids
+        threads = len(list(Path(f"/proc/{pid}/task").iterdir()))
+        assert threads <= many + 3  # that of the refused, the main one, and one for all deadlines
         for caller in callers:
             with caller:
                 while b"Pergola" not in caller.recv(65_536):
@@ -166,6 +189,22 @@ def test_more_arrive_at_once_than_apprise_has_threads() -> None:
             one.result(WAIT_S)
         assert "cannot be reached" in str(refused.exception(WAIT_S))
         assert len(pool.pids) == 1
+
+
+def test_of_what_finds_no_thread_nothing_has_arrived_and_the_others_go_on() -> None:
+    with closing(SenderPool((sys.executable, "-c", TWO_THREADS))) as pool:
+        begun = [pool.submit(to("phone"), MESSAGE) for _ in range(2)]
+        refused = [pool.submit(to("phone"), MESSAGE) for _ in range(3)]
+
+        errors = [one.exception(WAIT_S) for one in refused]
+        pool.submit(to("phone"), MESSAGE).result(WAIT_S)
+
+        assert [one.exception(WAIT_S) for one in begun] == [None, None]
+        assert len(pool.pids) == 1
+    for error in errors:
+        assert isinstance(error, DeliveryError)
+        assert "phone: no thread can be started" in str(error)
+        assert not error.perhaps_sent
 
 
 def test_where_no_child_can_be_started_the_notice_goes_out_all_the_same(tmp_path: Path) -> None:

@@ -13,6 +13,7 @@ import pytest
 from sillward.assembly.app import Options, build, channel_url, mqtt_password
 from sillward.assembly.examples import examples
 from sillward.assembly.providers import setup_of
+from sillward.channels.dispatcher import AT_ONCE
 from sillward.channels.sender import SEND_S
 from sillward.config.credentials import passphrase_file, read_credential
 from sillward.config.settings import (
@@ -24,6 +25,7 @@ from sillward.config.settings import (
 from sillward.config.stopped_notice_settings import read_stopped_notice_settings
 from sillward.errors import ConfigError, UsageError
 from sillward.net import fetch
+from sillward.page.household_pages import LIMITS
 from sillward.service import daemon
 from tests.support.paths import ROOT
 
@@ -270,17 +272,27 @@ def test_the_user_s_units_ask_for_nothing_that_needs_privileges(name: str) -> No
 
 @pytest.mark.parametrize("folder", ["", "user/"])
 def test_both_units_are_hardened_alike(folder: str) -> None:
-    """All lines of the hardening are the same, and in the same order, but for the memory: only the
-    daemon makes photos small."""
+    """All lines of the hardening are the same, and in the same order, but for memory and tasks:
+    only the daemon makes photos small, and sends to many."""
 
     def hardening(name: str) -> list[tuple[str, str]]:
-        memory = ("MemoryMax", "OOMPolicy")
-        said = [(key, value) for _, key, value in read(folder + name).said if key not in memory]
+        own = ("MemoryMax", "OOMPolicy", "TasksMax")
+        said = [(key, value) for _, key, value in read(folder + name).said if key not in own]
         first = said.index(("NoNewPrivileges", "yes"))
         return said[first : said.index(("SystemCallErrorNumber", "EPERM")) + 1]
 
     assert len(hardening(NAMES[0])) > 10
     assert hardening(NAMES[0]) == hardening(NAMES[1])
+
+
+@pytest.mark.parametrize("folder", ["", "user/"])
+def test_the_daemon_may_have_the_threads_that_it_needs_at_dusk(folder: str) -> None:
+    """Two children that send, each with a thread for each message, one that ends what takes too
+    long and its first; the page; and twice what the daemon was seen to have besides."""
+    sending = 2 * (AT_ONCE + 2)
+    page = LIMITS.threads + 4
+
+    assert int(read(f"{folder}sillward.service").one("TasksMax")) >= sending + page + 2 * 20
 
 
 def test_no_core_with_secrets_is_written(unit: Unit) -> None:
