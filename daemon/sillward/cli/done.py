@@ -1,6 +1,6 @@
 """`sillward done`: say of chores that they are done, not needed or for later; take that back."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from contextlib import closing
 from datetime import datetime, timedelta
 
@@ -12,7 +12,7 @@ from sillward.cli.printing import say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
 from sillward.service.answers import Chosen, answerable, confirm, decline, put_off, take_back
-from sillward.service.chore_selection import select_chores
+from sillward.service.chore_selection import ALL_DAY, left_for_later, select_chores
 from sillward_rules.weather.time_expressions import parse_duration
 
 USUAL_WAIT = "30 min"
@@ -42,9 +42,11 @@ def done(
 ) -> None:
     """Acknowledge a CHORE: its id, or as much of it as makes it clear.
 
-    Or what it is about: a kind (carry-in), a spot, plants with commas between them, a kind with
-    plants, all, all but some plants. A kind stands for all open chores of that kind of the latest
-    day, today's at the latest; a spot, and all, for those that have begun.
+    Or what it is about: a kind as messages call it (carry in, put out, water), a spot, plants with
+    commas between them, a kind with plants, all, all but some plants. These stand for what is open
+    of the latest day, today's at the latest, and has begun. Carrying in, covers, shade and the like
+    count before their hour too; of what is done hour by hour the rest waits, unless you say mist
+    all day.
 
     Example: sillward done carry in
     """
@@ -65,13 +67,15 @@ def done(
         if undo:
             say(_taken_back_line(ledger, app, words, by))
             return
-        chosen = _chosen(app, ledger, words)
+        chosen, left = _chosen(app, ledger, words)
         if wait is not None:
             lines = _put_off(app, ledger, chosen, wait, by)
         else:
             lines = _answered(app, ledger, chosen, by, not_needed=not_needed)
         for line in lines:
             say(line)
+        if left and not not_needed and wait is None:
+            say(_left_line(left, app))
 
 
 def _duration(text: str) -> timedelta:
@@ -83,14 +87,28 @@ def _duration(text: str) -> timedelta:
         raise UsageError(msg) from None
 
 
-def _chosen(app: App, ledger: Ledger, words: str) -> Chosen:
-    """Return the chores that are meant, each with the plants. Raise UsageError."""
+def _chosen(app: App, ledger: Ledger, words: str) -> tuple[Chosen, Sequence[StoredChore]]:
+    """Return the chores that are meant, each with the plants, and what is left for later.
+
+    Raise UsageError.
+    """
     now = app.clock()
     candidates = _answerable(app, ledger, words, now)
     plants = [plant.name for plant in app.household.collection.plants]
-    plants_by_id = select_chores(words, candidates, plants, now)
+    voice = app.household.voice
+    plants_by_id = select_chores(words, candidates, plants, now, voice)
     by_id = {candidate.id: candidate for candidate in candidates}
-    return [(by_id[key], names) for key, names in plants_by_id.items()]
+    chosen = [(by_id[key], names) for key, names in plants_by_id.items()]
+    return chosen, left_for_later(plants_by_id, candidates, now)
+
+
+def _left_line(left: Sequence[StoredChore], app: App) -> str:
+    """Return what of the same kind stays open for later hours, and how to confirm it too."""
+    voice = app.household.voice
+    verb = voice.say("verb", name=left[0].kind.value)
+    starts = [chore.chore.not_before or chore.before for chore in left]
+    hours = ", ".join(dict.fromkeys(voice.hour(at) for at in sorted(starts)))
+    return f"open for later: {verb} at {hours}; if that is done too: sillward done {verb} {ALL_DAY}"
 
 
 def _answerable(app: App, ledger: Ledger, words: str, now: datetime) -> list[StoredChore]:

@@ -6,19 +6,69 @@ from datetime import datetime
 from sillward.errors import UsageError, listed
 from sillward.ledger import StoredChore
 from sillward.text.numbered_names import unfolded
-from sillward_rules.chore import URGENT, ChoreKind
+from sillward.wording.voice import Voice
+from sillward_rules.chore import URGENT, WETTINGS, ChoreKind
+from sillward_rules.light_dataclass import dataclass
 
-ALL, BUT = "all", " but "
+ALL, BUT, ALL_DAY = "all", " but ", "all day"
 """Words of a confirmation that are not names."""
 
-_KINDS = {kind.value: kind for kind in ChoreKind}
+_IN_ITS_HOUR = WETTINGS | {ChoreKind.CARRY_OUT, ChoreKind.DAMP_DOWN}
+"""Kinds that are not done before their hour has come. A plant is not misted at seven for noon."""
+
+_IDS = [
+    (spelling, kind)
+    for kind in ChoreKind
+    for spelling in dict.fromkeys((kind.value, kind.value.replace("-", " ")))
+]
+"""How ids spell each kind, with a hyphen or a blank."""
+
+_SURE_IDS = [(spelling, kind) for spelling, kind in _IDS if kind is not ChoreKind.FLUSH]
+"""Without the one that messages use for another kind: leaching is "flush" there, this "rinse"."""
 
 Selection = Mapping[str, Sequence[str]]
 """Chores by their ids, with the plants for which each is done."""
 
 
+@dataclass(frozen=True, slots=True)
+class _Told:
+    """What may be confirmed at a time.
+
+    chores: also those that are answered.
+    """
+
+    chores: Sequence[StoredChore]
+    plants: Sequence[str]
+    now: datetime
+    voice: Voice
+
+    @property
+    def begun(self) -> list[StoredChore]:
+        """The open chores whose time has come."""
+        return [chore for chore in self.chores if chore.open and _has_begun(chore, self.now)]
+
+    def of(self, kind: ChoreKind) -> list[StoredChore]:
+        """The open chores of a kind, of the latest day."""
+        return _latest([chore for chore in self.chores if chore.kind is kind and chore.open])
+
+    def words(self) -> list[tuple[str, ChoreKind]]:
+        """What messages and sheets call each kind, in small letters.
+
+        It is asked for where ids do not tell: templates take a while to load.
+        """
+        return [
+            (self.voice.say(macro, name=kind.value).lower(), kind)
+            for macro in ("verb", "kind")
+            for kind in ChoreKind
+        ]
+
+
 def select_chores(
-    text: str, told: Sequence[StoredChore], plants: Sequence[str], now: datetime
+    text: str,
+    told: Sequence[StoredChore],
+    plants: Sequence[str],
+    now: datetime,
+    voice: Voice,
 ) -> Selection:
     """Return the open chores that a confirmation is about. Raise UsageError if it is not clear.
 
@@ -28,36 +78,24 @@ def select_chores(
     plants: the names of the collection.
     """
     words = " ".join(text.split())
-    begun = [chore for chore in told if chore.open and _has_begun(chore, now)]
+    known = _Told(told, plants, now, voice)
     exact = [chore for chore in told if chore.id == words]
     if exact:
         return {exact[0].id: exact[0].plants}
     head, but, rest = words.partition(BUT)
     if but and not _named(words, plants):
-        return _without(_select(head, told, begun, plants), _plants(rest, plants))
-    return _select(words, told, begun, plants)
+        return _without(_select(head, known), _plants(rest, plants))
+    return _select(words, known)
 
 
-def _select(
-    words: str,
-    told: Sequence[StoredChore],
-    begun: Sequence[StoredChore],
-    plants: Sequence[str],
-) -> Selection:
-    """Return what a confirmation without "but" is about.
-
-    begun: the open chores whose time has come.
-    """
-    lower = words.lower()
+def _select(words: str, told: _Told) -> Selection:
+    """Return what a confirmation without "but" is about."""
+    lower, begun, plants = words.lower(), told.begun, told.plants
     if lower == ALL:
         return _whole(_latest(begun), words, told)
-    kind, names = _kind_and_names(lower, words)
+    kind, names = _kind_and_names(words, told)
     if kind is not None:
-        # A kind that lies ahead is meant all the same: it was done early.
-        same = _latest([chore for chore in told if chore.kind is kind and chore.open])
-        if not names or not same:
-            return _whole(same, words, told)
-        return _for_plants(_plants(names, plants), same, words)
+        return _of_kind(kind, names, words, told)
     at_spot = [chore for chore in begun if chore.chore.from_spot.lower() == lower]
     found = _named(words, plants)
     if at_spot and found:
@@ -66,7 +104,7 @@ def _select(
     if at_spot:
         return _whole(_latest(at_spot), words, told)
     if not found:
-        near = [chore for chore in told if lower.replace(" ", "-") in chore.id]
+        near = [chore for chore in told.chores if lower.replace(" ", "-") in chore.id]
         if near:
             return _one_of(near, words)
         found = _plants_or_none(words, plants)
@@ -75,13 +113,64 @@ def _select(
     return _for_plants(found, _one_kind(words, found, begun), words)
 
 
-def _kind_and_names(lower: str, words: str) -> tuple[ChoreKind | None, str]:
-    """Return the kind that a confirmation begins with, in either spelling, and what follows it."""
-    for name, kind in _KINDS.items():
-        for spelling in (name, name.replace("-", " ")):
-            if lower == spelling or lower.startswith(f"{spelling} "):
-                return kind, words[len(spelling) :].strip()
-    return None, ""
+def _kind_and_names(words: str, told: _Told) -> tuple[ChoreKind | None, str]:
+    """Return the kind that a confirmation begins with, and what follows it.
+
+    As ids or as messages spell it, the longest first; of several kinds one that is open.
+    """
+    lower = words.lower()
+    for spelling, kind in _SURE_IDS:
+        if lower.removesuffix(f" {ALL_DAY}") == spelling and told.of(kind):
+            return kind, words[len(spelling) :].strip()
+    known = sorted([*told.words(), *_IDS], key=lambda each: len(each[0]), reverse=True)
+    found = [
+        (kind, words[len(spelling) :].strip())
+        for spelling, kind in known
+        if spelling and f"{lower} ".startswith(f"{spelling} ")
+    ]
+    return next((each for each in found if told.of(each[0])), found[0] if found else (None, ""))
+
+
+def _of_kind(kind: ChoreKind, names: str, words: str, told: _Told) -> Selection:
+    """Return what a confirmation is about that begins with a kind.
+
+    Of what is done in its hour, what has begun; if nothing has, the first was done early.
+    """
+    is_all, same = names.lower() == ALL_DAY, told.of(kind)
+    chosen = _plants(names, told.plants) if names and not is_all and same else []
+    meant = [chore for chore in same if not chosen or not set(chosen).isdisjoint(chore.plants)]
+    if kind in _IN_ITS_HOUR and not is_all:
+        meant = _begun_or_first(meant, told.now)
+    return _for_plants(chosen, meant, words) if chosen else _whole(meant, words, told)
+
+
+def left_for_later(
+    selected: Selection, told: Sequence[StoredChore], now: datetime
+) -> list[StoredChore]:
+    """Return what stays open for a later hour of the day, of the kind that was confirmed.
+
+    Nothing where only some plants of a chore were confirmed, or several kinds.
+    """
+    done = [chore for chore in told if chore.id in selected]
+    days = {(chore.kind, chore.day) for chore in done}
+    if len(days) > 1 or any(len(selected[chore.id]) < len(chore.plants) for chore in done):
+        return []
+    return [
+        chore
+        for chore in told
+        if chore.open
+        and chore.kind in _IN_ITS_HOUR
+        and (chore.kind, chore.day) in days
+        and chore.id not in selected
+        and not _has_begun(chore, now)
+    ]
+
+
+def _begun_or_first(chores: Sequence[StoredChore], now: datetime) -> list[StoredChore]:
+    """Return the chores whose time has come, or else those of the first hour."""
+    begun = [chore for chore in chores if _has_begun(chore, now)]
+    first = min((chore.chore.not_before or now for chore in chores), default=now)
+    return begun or [chore for chore in chores if chore.chore.not_before == first]
 
 
 def _one_kind(words: str, plants: Sequence[str], begun: Sequence[StoredChore]) -> list[StoredChore]:
@@ -122,11 +211,13 @@ def _without(selection: Selection, plants: Sequence[str]) -> Selection:
     return {chore_id: names for chore_id, names in rest.items() if names}
 
 
-def _whole(chores: Sequence[StoredChore], words: str, told: Sequence[StoredChore]) -> Selection:
+def _whole(chores: Sequence[StoredChore], words: str, told: _Told) -> Selection:
     """Return these chores for all of their plants. Raise UsageError if there are none."""
     if chores:
         return {chore.id: chore.plants for chore in chores}
-    msg = f'"{words}" is not a chore you were told of; open: {_listed(told)}'
+    usual = {kind: called for called, kind in reversed(told.words())}
+    kinds = dict.fromkeys(usual[chore.kind] for chore in told.chores if chore.open)
+    msg = f'"{words}" is not a chore you were told of; open: {", ".join(kinds) or "nothing"}'
     raise UsageError(msg)
 
 

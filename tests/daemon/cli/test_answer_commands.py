@@ -1,7 +1,7 @@
 """`sillward done` and `sillward move`: what a grower says on the command line, and its words."""
 
 from contextlib import closing
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
@@ -9,6 +9,7 @@ from click.testing import CliRunner, Result
 
 from sillward.cli import main
 from sillward.ledger import Ledger, StoredChore
+from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
 from tests.support.chores import a_chore
 from tests.support.paths import EXAMPLES
@@ -189,3 +190,30 @@ def test_names_that_can_be_cut_in_two_ways_are_asked_about(
     monkeypatch.setattr(f"{__name__}.EVENING", ("--collection", str(own), *EVENING[2:]))
     told = " ".join(refused("move", "Blue", "wall", "bench").split())
     assert '"Blue" to "wall bench" or "Blue wall" to "wall bench"; write the names out' in told
+
+
+def test_what_waits_for_a_later_hour_is_said(tmp_path: Path) -> None:
+    with closing(Ledger(tmp_path / "ledger.sqlite3")) as ledger:
+        starts = [datetime.fromisoformat(f"2026-05-14T{hour}-03:00") for hour in ("16:30", "18:10")]
+        mistings = [
+            a_chore(
+                f"2026-05-14-mist-{number}",
+                start + timedelta(minutes=40),
+                ChoreKind.MIST,
+                PLANTS,
+                ("pergola", "pergola"),
+                start=start,
+            )
+            for number, start in enumerate(starts)
+        ]
+        ledger.keep_round(
+            "Courtyard", "morning", DAY, starts[0], notices=[], chores=mistings, states_now={}
+        )
+
+    assert said("done", "mist") == (
+        "done: 2026-05-14-mist-0 (Blue basket, Grey curls) open for later: mist at 18:10; "
+        "if that is done too: sillward done mist all day"
+    )
+    assert said("done", "mist", "all", "day") == (
+        "done: 2026-05-14-mist-1 (Blue basket, Grey curls)"
+    )

@@ -8,7 +8,8 @@ import pytest
 
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, StoredChore
-from sillward.service.chore_selection import select_chores
+from sillward.service.chore_selection import left_for_later, select_chores
+from sillward.wording.voice import Voice
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
 from sillward_rules.transitions import answered
@@ -43,11 +44,15 @@ PERGOLA = chore("carry-in", "pergola", PLANTS[:3])
 BENCH = chore("carry-in", "wall bench", PLANTS[3:])
 MIST = chore("mist", "pergola", PLANTS[:1], "09:20")
 LATER = chore("carry-out", "sunroom", PLANTS[:1], "23:30", start="23:00")
+VOICE = Voice(SITE)
 TOLD = (PERGOLA, BENCH, MIST, LATER)
 
 
 def named(words: str, told: Sequence[StoredChore] = TOLD) -> dict[str, list[str]]:
-    return {key[11:]: list(names) for key, names in select_chores(words, told, PLANTS, NOW).items()}
+    return {
+        key[11:]: list(names)
+        for key, names in select_chores(words, told, PLANTS, NOW, VOICE).items()
+    }
 
 
 ALL_IN = {
@@ -59,6 +64,79 @@ ALL_IN = {
 @pytest.mark.parametrize("words", ["carry-in", "carry in", "Carry  In"])
 def test_a_kind_in_either_spelling_is_all_of_it(words: str) -> None:
     assert named(words) == ALL_IN
+
+
+@pytest.mark.parametrize(
+    ("kind", "words"),
+    [
+        ("carry-out", "put out"),
+        ("stop-wetting", "Keep crowns dry"),
+        ("leach", "flush the roots"),
+        ("leach", "flush"),
+        ("flush", "rinse"),
+        ("flush", "flush"),
+        ("secure", "secure against gusts"),
+        ("damp-down", "damp down"),
+    ],
+)
+def test_a_kind_is_called_as_messages_call_it(kind: str, words: str) -> None:
+    told = chore(kind, "pergola", PLANTS[:1])
+
+    assert named(words, [told, BENCH]) == {told.id[11:]: ["Moth orchid"]}
+
+
+def test_flushing_is_what_messages_call_so_where_rinsing_is_open_too() -> None:
+    told = [chore(kind, "pergola", PLANTS[:1]) for kind in ("flush", "leach")]
+
+    assert list(named("flush", told)) == ["leach-pergola-to-sunroom"]
+
+
+MISTINGS = [
+    chore("mist", spot, plants, before, start=start)
+    for spot, plants, before, start in (
+        ("pergola", PLANTS[:3], "18:00", "17:00"),
+        ("wall bench", PLANTS[3:], "20:00", "18:55"),
+        ("bench at noon", PLANTS[:1], "20:30", "19:40"),
+        ("shelf", PLANTS[1:2], "21:30", "20:40"),
+    )
+]
+
+
+@pytest.mark.parametrize(
+    ("words", "told", "spots"),
+    [
+        ("mist", MISTINGS, ["pergola", "wall bench"]),
+        ("mist", MISTINGS[2:], ["bench at noon"]),
+        ("mist all day", MISTINGS, ["pergola", "wall bench", "bench at noon", "shelf"]),
+        ("mist Boat orchid", MISTINGS, ["pergola"]),
+        ("mist Boat orchid", MISTINGS[2:], ["shelf"]),
+        ("mist all day but Moth orchid", MISTINGS[2:], ["shelf"]),
+    ],
+)
+def test_misting_counts_once_its_time_has_come_and_the_first_before(
+    words: str, told: Sequence[StoredChore], spots: Sequence[str]
+) -> None:
+    ids = [f"mist-{spot.replace(' ', '-')}-to-sunroom" for spot in spots]
+
+    assert sorted(named(words, told)) == sorted(ids)
+
+
+def test_what_is_left_of_the_day_is_known() -> None:
+    done = select_chores("mist", MISTINGS, PLANTS, NOW, VOICE)
+    some = select_chores("mist Boat orchid", MISTINGS, PLANTS, NOW, VOICE)
+
+    assert left_for_later(done, MISTINGS, NOW) == MISTINGS[2:]
+    assert left_for_later(some, MISTINGS, NOW) == []
+    assert left_for_later({BENCH.id: BENCH.plants}, [BENCH, *MISTINGS], NOW) == []
+
+
+def test_shade_that_is_hung_early_hangs_all_day() -> None:
+    told = [
+        chore("shade", spot, PLANTS[:1], before, start=start)
+        for spot, before, start in (("pergola", "20:00", "19:30"), ("bench", "21:00", "20:30"))
+    ]
+
+    assert len(named("shade", told)) == 2
 
 
 def test_a_spot_is_what_is_open_from_there() -> None:
@@ -90,11 +168,11 @@ def test_plants_that_are_numbered_in_a_row_as_messages_call_them() -> None:
     many = [f"Moth {number}" for number in range(1, 13)]
     told = (chore("carry-in", "pergola", many),)
 
-    (found,) = select_chores("carry-in moth 2-4, Moth 11–12", told, many, NOW).values()
+    (found,) = select_chores("carry-in moth 2-4, Moth 11–12", told, many, NOW, VOICE).values()
 
     assert sorted(found) == ["Moth 11", "Moth 12", "Moth 2", "Moth 3", "Moth 4"]
     with pytest.raises(UsageError):
-        select_chores("carry-in moth 2-14", told, many, NOW)
+        select_chores("carry-in moth 2-14", told, many, NOW, VOICE)
 
 
 def test_all_but_a_plant() -> None:
@@ -114,7 +192,7 @@ def test_an_id_or_a_part_of_one() -> None:
     [
         ("orchid", r"more than one plant here \(Moth orchid, Boat orchid\)"),
         ("to-sunroom", "more than one chore; open: .*pergola.*wall-bench"),
-        ("zeppelin", "not a chore you were told of; open: .*carry-in-pergola"),
+        ("zeppelin", "not a chore you were told of; open: carry in, mist, put out"),
         ("all but zeppelin", '"zeppelin" is not a plant here'),
         ("feed", "not a chore you were told of"),
         ("mist Blue basket", "nothing that has begun is open for Blue basket"),
