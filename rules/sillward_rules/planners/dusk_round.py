@@ -15,7 +15,7 @@ from sillward_rules.planners import (
 )
 from sillward_rules.planners.failing_shelters import failing_shelters
 from sillward_rules.planners.nights import find_night_needs
-from sillward_rules.planners.protect import AT_NIGHT, plan_protection
+from sillward_rules.planners.protect import AT_NIGHT, in_before_weather, plan_protection
 from sillward_rules.planners.scene.places import Places, places_of_day
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.remark import Remark
@@ -30,7 +30,7 @@ def plan_dusk(scene: Scene, *, orders_only: bool = False) -> tuple[tuple[Chore, 
     """
     night = sun.night_at_or_after(scene.site, scene.now)
     needs = open_orders.with_open_orders(scene, night, find_night_needs(scene, night))
-    needs = grower_decisions.respected(scene, night, needs)
+    needs = in_before_weather(scene, night, grower_decisions.respected(scene, night, needs))
     lows = shelter.spot_lows(scene, night)
     tonight = carry.carry_in(
         scene, night, needs, lows, scene.standing, with_stay_in=not orders_only

@@ -1,15 +1,18 @@
 """Shade, cover, secured baskets, damp floors: what rules ask for where a plant stands."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 
 import numpy as np
 
-from sillward_rules.chore import ChoreKind, Errand
+from sillward_rules.chore import ChoreKind, Errand, Reason
 from sillward_rules.planners.first_hours import LEAD, find_first_hours, with_out_from
+from sillward_rules.planners.nights import NightNeeds
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene
+from sillward_rules.weather.sun import Night
 
 KINDS: Mapping[str, ChoreKind] = {
     "shade": ChoreKind.SHADE,
@@ -58,3 +61,36 @@ def plan_protection(
         part = make_errands(scene, kind, cohorts, here, (start, due), firsts.reason)
         errands += with_out_from(scene, places, part)
     return errands
+
+
+def in_before_weather(scene: Scene, night: Night, needs: NightNeeds) -> NightNeeds:
+    """Return the needs of a night with what hail, rain or gusts reach first brought in before them.
+
+    A plant that goes in anyway is carried once instead of being covered first and carried later.
+    What comes first is beside its reason.
+    """
+    goes = needs.must_be_in & ~scene.is_under_cover(scene.standing)
+    if not goes.any():
+        return needs
+    now = scene.now.timestamp()
+    since = np.full(goes.shape, now)
+    until = np.where(goes, np.maximum(needs.deadline, now), now)
+    places = Places(scene.standing, since, until)
+    firsts = [find_first_hours(scene, asks, places, night.end) for asks in AT_NIGHT]
+    comes_first = [goes & (first.due <= until) for first in firsts]
+    if not np.any(comes_first):
+        return needs
+    due = np.minimum.reduce([first.due for first in firsts])
+
+    def reason(cohort: int) -> Reason:
+        of_night = needs.reason(cohort)
+        others = [
+            each
+            for first, comes in zip(firsts, comes_first, strict=True)
+            if comes[cohort]
+            for each in (first.reason(cohort), *first.reason(cohort).also)
+        ]
+        return replace(of_night, also=tuple(replace(each, also=()) for each in others))
+
+    sooner = np.any(comes_first, axis=0) & ~needs.overdue
+    return replace(needs, deadline=np.where(sooner, due, needs.deadline), reason=reason)

@@ -592,3 +592,56 @@ def test_a_bound_raised_by_wet_crowns_is_the_one_that_is_told() -> None:
     (cover,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.COVER]
     (reason,) = cover.because
     assert (reason.value, reason.limit) == (14.0, 14.5)
+
+
+# -- what comes before a plant goes in for the night
+
+
+@pytest.mark.parametrize(
+    ("hail_at", "due"),
+    [
+        ("2026-01-20T22:00", EVENING),  # it falls within half an hour: now
+        ("2026-01-20T23:00", utc("2026-01-20T22:00")),
+    ],
+)
+def test_what_goes_in_tonight_goes_in_before_hail_comes(hail_at: str, due: datetime) -> None:
+    """Once, and by then: it is not to be covered first and carried in later."""
+    late = np.where(np.arange(HOURS) < 52, 20.0, 8.0)  # cold from four UTC on
+    air = sky(late, dew=5.0, now=EVENING, hail_pct=in_hours({hail_at: 100.0}))
+    tender, hardy = plant("tender", rot="low"), plant("hardy", night_low=2.0, rot="low")
+
+    sheet = told(tender, hardy, air=air, round_=Round.DUSK, now=EVENING)
+
+    (into,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+    assert (tuple(into.plants), into.before) == (("tender",), due)
+    assert into.because[0].quantity == "leaf temperature"
+    assert [(other.rule, other.at) for other in into.because[0].also] == [("hail", utc(hail_at))]
+    (cover,) = guards(sheet)
+    assert (tuple(cover.plants), cover.before) == (("hardy",), due)
+
+
+def test_hail_after_it_has_gone_in_changes_nothing() -> None:
+    late = np.where(np.arange(HOURS) < 52, 20.0, 8.0)
+
+    def into(hail: str) -> Chore:
+        air = sky(late, dew=5.0, now=EVENING, hail_pct=in_hours({hail: 100.0}))
+        sheet = told(plant(rot="low"), air=air, round_=Round.DUSK, now=EVENING)
+        assert not guards(sheet)
+        (chore,) = [chore for chore in sheet.chores if chore.kind is ChoreKind.CARRY_IN]
+        return chore
+
+    after = into("2026-01-21T05:00")
+    assert after.before > utc("2026-01-20T23:00")
+    assert not after.because[0].also
+    assert after.before == into("2026-01-19T05:00").before
+
+
+def test_what_has_nowhere_to_go_is_covered_where_it_stands() -> None:
+    late = np.where(np.arange(HOURS) < 52, 20.0, 8.0)
+    air = sky(late, dew=5.0, now=EVENING, hail_pct=in_hours({"2026-01-20T23:00": 100.0}))
+    of = collection(plant(shelter=None, rot="low"), spots=(OPEN,))
+
+    sheet = draw_up(Round.DUSK, of, air, {}, EVENING)
+
+    assert warned(sheet, NoShelter)
+    assert [chore.kind for chore in guards(sheet)] == [ChoreKind.COVER]
