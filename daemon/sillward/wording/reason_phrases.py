@@ -3,7 +3,7 @@
 from collections.abc import Sequence
 
 from sillward.wording.voice import Voice
-from sillward_rules.chore import Chore, Reason
+from sillward_rules.chore import Chore, ChoreKind, Reason
 from sillward_rules.planners.walks import PLANT_PRICE
 from sillward_rules.weather.uncertainty import MAX_SHOWN_CHANCE, percent
 
@@ -78,7 +78,30 @@ def margin(reason: Reason) -> float:
 
 
 def why(chores: Sequence[Chore], voice: Voice) -> str:
-    """Return the number that matters most, whose limit it breaks, and when."""
+    """Return the number that matters most, whose limit it breaks, and when.
+
+    Weather that comes before plants would have to go in for the night is said first.
+    """
+    night, first = _why_of_night(chores, voice), weather_first(chores)
+    if first is None:
+        return night
+    hour = voice.hour(first.at)
+    return voice.say("weather_first", quantity=first.quantity, hour=hour, why=night)
+
+
+def weather_first(chores: Sequence[Chore]) -> Reason | None:
+    """Return the hail, rain or gusts before which plants go in for the night; None for none."""
+    others = (
+        other
+        for chore in chores
+        if chore.kind is ChoreKind.CARRY_IN
+        for reason in chore.because
+        for other in reason.also
+    )
+    return min(others, key=lambda other: other.at, default=None)
+
+
+def _why_of_night(chores: Sequence[Chore], voice: Voice) -> str:
     reason = deciding_reason(chores)
     if reason.value is None:
         return voice.say("night_not_known")

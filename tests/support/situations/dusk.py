@@ -339,7 +339,7 @@ def cold_gusts_and_hail(units: Units) -> Told:
 
 @situation("push-dusk", imperial=True)
 def hail_before_the_cold(units: Units) -> Told:
-    """Hail at seven, and cold late in the night: what must be covered first is told first."""
+    """Hail at seven, and cold late in the night: all goes in before the hail."""
     sky = Sky([(9, 21), (7.3, 15)], dew_c=5, hail=frozenset({19}), cloud_pct=90, coldest_h=7.0)
     return dusk(garden(SHY), sky, units)
 

@@ -23,9 +23,12 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     cold = [chore_phrases.too_cold_part(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]
     long_walk = replace(load_words.of_push(into, sheet.at, voice), hours=())
+    # Hail, rain or gusts that come first are why it is so early.
+    early = [reason] if reason_phrases.weather_first(into) else []
+    cold = cold[:1] if early else cold
     check = stay_in("stay_tonight", stay, writer, unsure=True)
     parts = [
-        *([*orders, long_walk, *cold, check] if into else [check, *cold, *orders]),
+        *([*early, *orders, long_walk, *cold, check] if into else [check, *cold, *orders]),
         questions(sheet.warnings, writer),
         *warnings(sheet.warnings, writer),
         stay_in("stay_tonight", stay, writer, unsure=False),
