@@ -3,9 +3,14 @@
 Nothing is rounded or left out: times are UTC to the microsecond, numbers have all their digits. A
 number may be infinite; NaN, which equals nothing, comes back as NaN. The sheet that other programs
 read is written elsewhere, in `reports.sheet_json`.
+
+The text is JSON. As most of that is said once for each kind of plant, it is packed where that makes
+it shorter: a chore of forty plants has a fifth of its length. Earlier versions did not pack.
 """
 
 import json
+import zlib
+from base64 import b64decode, b64encode
 from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
@@ -13,10 +18,13 @@ from typing import Any
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Spray, Weighing
 
+_PACKED = "z:"
+"""How a text begins that is packed: JSON never does."""
+
 
 def encode(chore: Chore) -> str:
     """Return a chore as text."""
-    return json.dumps(
+    text = json.dumps(
         {
             "id": chore.id,
             "kind": chore.kind.value,
@@ -38,13 +46,25 @@ def encode(chore: Chore) -> str:
         ensure_ascii=False,
         separators=(",", ":"),
     )
+    packed = _PACKED + b64encode(zlib.compress(text.encode())).decode("ascii")
+    return min(text, packed, key=len)
+
+
+def unpacked(text: str) -> str:
+    """Return the JSON of a stored chore. Raise ValueError for a text that is damaged."""
+    if not text.startswith(_PACKED):
+        return text
+    try:
+        return zlib.decompress(b64decode(text.removeprefix(_PACKED), validate=True)).decode()
+    except zlib.error as error:
+        raise ValueError(str(error)) from None
 
 
 # A tick reads the chores of a household several times: room for those of some days.
 @lru_cache(maxsize=2**8)
 def decode(text: str) -> Chore:
     """Return the chore of a text. Raise ValueError, KeyError or TypeError for any other text."""
-    stored = json.loads(text)
+    stored = json.loads(unpacked(text))
     return Chore(
         id=stored["id"],
         kind=ChoreKind(stored["kind"]),

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from sillward.ledger.chore_codec import decode, encode
+from sillward.ledger.chore_codec import decode, encode, unpacked
 from sillward_rules.chore import Chore, ChoreKind, Grounds, Heavy, Load, Reason, Spray, Weighing
 from tests.support.chores import a_chore
 
@@ -98,7 +98,38 @@ def test_numbers_of_numpy_come_back_as_numbers() -> None:
     assert back.weighing == Weighing(0.25, 15.0, 0.25)
 
 
-@pytest.mark.parametrize("text", ["", "{", "[]", "{}", '{"id": "a"}', "null"])
+def of_forty() -> Chore:
+    """A chore that says the same of forty plants of eight kinds."""
+    names = [f"Pot {number}" for number in range(40)]
+    (_, reason), *_ = CHORE.grounds
+    source = "culture sheet of a society, as copied on its pages (night at least 13 °C)"
+    kinds = [
+        (
+            tuple(names[kind::8]),
+            replace(reason, plant=names[kind], origin=f"group {kind}: {source}"),
+        )
+        for kind in range(8)
+    ]
+    return replace(CHORE, plants=tuple(names), grounds=Grounds.of(*kinds))
+
+
+def test_what_is_said_of_many_plants_takes_little_room() -> None:
+    text = encode(of_forty())
+
+    assert len(text) < len(unpacked(text)) / 3
+    assert text.isascii()
+    assert unpacked(encode(CHORE)).startswith('{"id":"2026-05-14-carry-in')
+
+
+def test_a_chore_that_an_earlier_version_wrote_is_read() -> None:
+    assert decode(unpacked(encode(of_forty()))) == of_forty()
+
+
+PACKED = encode(of_forty())
+DAMAGED = [PACKED[:-9], f"{PACKED}?", "z:", "z:é", PACKED.replace("z:e", "z:f")]
+
+
+@pytest.mark.parametrize("text", ["", "{", "[]", "{}", '{"id": "a"}', "null", *DAMAGED])
 def test_what_is_no_chore_is_refused(text: str) -> None:
     with pytest.raises((ValueError, KeyError, TypeError)):
         decode(text)
