@@ -5,17 +5,22 @@ from contextlib import closing
 
 import click
 
+from sillward.assembly import read_only
 from sillward.assembly.app import App, Options
 from sillward.cli import answering, completion, shared
 from sillward.cli.printing import print_json, say
 from sillward.errors import UsageError
 from sillward.ledger import Ledger
 from sillward.ledger.ledger_file import IN_MEMORY
+from sillward.readings.lessons import Lessons
 from sillward.reports import diary as report
+from sillward.reports import pot_water
 from sillward.service import diary, looks
 from sillward.service.chore_selection import ALL
 from sillward.service.diary_effects import POT
+from sillward.service.water_after_look import told_after_look
 from sillward.wording.diary_words import seen
+from sillward_rules.chore import Chore
 from sillward_rules.plants.plant import Plant
 
 _HOW = "say which plants, and what you saw, for example: sillward look blue basket dry"
@@ -44,7 +49,8 @@ def look(
     Lift the pot or put a finger in; after a watering that nobody asked for, say wet. All stands for
     all plants whose pot is known, or that are in a course; all but lime, for the others. The word
     corrects what is worked out of the water in the pot, and how much the plant drinks. The diary
-    keeps it; `sillward course` shows the leaves over time.
+    keeps it; `sillward course` shows the leaves over time. What is to be watered by that today is
+    told at once, by the forecast that is saved, and `sillward done water` confirms it.
 
     Example: sillward look blue basket dry
     """
@@ -56,12 +62,15 @@ def look(
     word, names = _word_and_names(" ".join(words).split())
     chosen = _plants(app, names, word)
     seen_at = now if day is None else diary.seen_on(day, app.site, now)
+    pots = [one.name for one in chosen if one.pot is not None and looks.WORDS[word] == POT]
     with closing(app.open_ledger()) as ledger:
         collection = app.household.collection
         entries = looks.look_at_each(
             ledger, collection, [one.name for one in chosen], word, seen_at, now, by
         )
+        told = _told_after_look(app, ledger, pots) if pots else []
     document = report.document(entries, app.site, now)
+    document["water"] = pot_water.water_document(told, app.site)
     if as_json:
         print_json(document)
         return
@@ -69,6 +78,22 @@ def look(
         say(f"noted: {report.line(noted, app.household.voice)}")
         if looks.WORDS[word] == POT and one.pot is None:
             say(f"its water is not worked out: your collection gives no pot for {one.name}")
+    for line in pot_water.to_water(told, app.household.voice, now):
+        say(line)
+    if told:
+        say("once that is done: sillward done water")
+
+
+def _told_after_look(app: App, ledger: Ledger, pots: Sequence[str]) -> Sequence[Chore]:
+    """Return the waterings that follow from looks, by the forecast that is saved, and keep them.
+
+    No source is asked: without a forecast there are none.
+    """
+    store, now = read_only.forecast_updater(app, ledger).store, app.clock()
+    if not store.is_usable(app.site):
+        return []
+    collection = Lessons(ledger, store).applied(app.household.collection, now)
+    return told_after_look(ledger, collection, store.weather(app.site), pots, now)
 
 
 def _word_and_names(words: Sequence[str]) -> tuple[str, str]:

@@ -1,15 +1,47 @@
 """The water of a pot in words and as plain types."""
 
+from collections.abc import Iterator, Sequence
+from datetime import datetime
 from typing import Any
 
 from sillward.reports.json_encoding import iso
+from sillward.wording.chore_phrases import litres
 from sillward.wording.voice import Voice
+from sillward_rules.chore import Chore
 from sillward_rules.planners.pot_days import PotExplained
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot_water import AVAILABLE
 from sillward_rules.plants.water_use import water_use_of
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import percent
+
+
+def to_water(chores: Sequence[Chore], voice: Voice, now: datetime) -> Iterator[str]:
+    """Yield which pots are to be watered by when, one line for each hour."""
+    for chore in sorted(chores, key=lambda chore: chore.before):
+        pots = [
+            f"{reason.plant} {litres([reason], voice)}"
+            for reason in sorted(chore.because, key=lambda reason: -(reason.litres or 0.0))
+        ]
+        starts = chore.not_before is not None and chore.not_before > now
+        since = f"{voice.since(chore.not_before, now)}, " if starts and chore.not_before else ""
+        given = f" with {chore.what}" if chore.what else ""
+        yield f"water{given} {since}{voice.by(chore.before, now)}: {', '.join(pots)}"
+
+
+def water_document(chores: Sequence[Chore], site: Site) -> list[dict[str, Any]]:
+    """Return the same as plain types."""
+    return [
+        {
+            "plant": reason.plant,
+            "litres": reason.litres,
+            "what": chore.what,
+            "not_before": None if chore.not_before is None else iso(chore.not_before, site),
+            "before": iso(chore.before, site),
+        }
+        for chore in chores
+        for reason in chore.because
+    ]
 
 
 def classed(plant: Plant) -> str:
