@@ -3,6 +3,7 @@
 import functools
 import json
 from contextlib import closing
+from datetime import datetime
 from typing import Any
 
 import pytest
@@ -12,7 +13,7 @@ from sillward.assembly import app, examples
 from sillward.cli import main, note_words, shared
 from sillward.config.settings import load_settings
 from sillward.errors import UsageError
-from sillward.ledger import Ledger
+from sillward.ledger import Ledger, SavedForecast
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.service import diary
 from sillward.text import printable
@@ -280,6 +281,21 @@ def test_several_plants_are_looked_at_at_once() -> None:
     undone = json.loads(call("look", "--undo", "--json").stdout)
     assert [entry["amount"] for entry in undone["entries"]] == ["dry"] * 2
     assert "no look is left" in refused("look", "--undo")
+
+
+def test_who_says_that_a_pot_is_dry_hears_what_it_wants(monkeypatch: pytest.MonkeyPatch) -> None:
+    morning = datetime.fromisoformat("2026-01-20T07:20-03:00")
+    monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: morning))
+    body = (EXAMPLES / "recorded" / "dry-summer.json").read_bytes()
+    with closing(Ledger(load_settings().ledger)) as ledger:
+        ledger.forecasts.keep("Courtyard", SavedForecast("Open-Meteo", morning, morning, body))
+
+    told = said("look", "clay-pot lime", "dry")
+    assert "water by 09:20: Clay-pot lime " in told
+    assert told.endswith(" L once that is done: sillward done water")
+    assert said("done", "water").startswith("done: 2026-01-20-water-")
+    document = json.loads(call("look", "hibiscus", "dry", "--json").stdout)
+    assert [pot["plant"] for pot in document["water"]] == ["Courtyard hibiscus"]
 
 
 def test_what_was_not_typed_here_stays_as_it_is() -> None:
