@@ -138,6 +138,11 @@ class Notice:
         return self.state in (NoticeState.WAITING, NoticeState.SENDING)
 
     @property
+    def is_doubtful(self) -> bool:
+        """Whether it counts as sent, but was never answered for; see `NoticeState.SENT`."""
+        return self.state is NoticeState.SENT and self.last_error is not None
+
+    @property
     def subject(self) -> Subject:
         """The round or alarm that it tells of."""
         return Subject.parse(self.round)

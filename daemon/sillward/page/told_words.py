@@ -102,7 +102,11 @@ def _subject(name: str) -> str:
 def _notice(notice: Notice, now: datetime, voice: Voice) -> ToldNotice:
     number = f" {notice.change_number}" if notice.stage is Stage.CHANGE else ""
     stage = "" if notice.stage is Stage.TOLD else f"{notice.stage.value}{number}"
-    failed = notice.state is NoticeState.EXPIRED or (notice.is_on_its_way and notice.failures > 0)
+    failed = (
+        notice.state is NoticeState.EXPIRED
+        or notice.is_doubtful
+        or (notice.is_on_its_way and notice.failures > 0)
+    )
     return ToldNotice(
         notice.day,
         key_of(notice.key),

@@ -307,7 +307,7 @@ def _notice_row(notice: dict[str, Any], voice: Voice) -> list[Cell]:
     tries = f", {notice['attempts']} tries" if notice["attempts"] > 1 else ""
     follows = notice["stage"] in ("reminder", "passed on", "alarm")
     what = f"{notice['round']} {notice['stage']}" if follows else notice["round"]
-    fails = bool(reason) and notice["state"] not in ("sent", "not needed")
+    fails = bool(reason) and notice["state"] != "not needed"
     state = Marked(f"{notice['state']}{sent}{tries}{why}", Mark.TROUBLE if fails else None)
     return [notice["day"], what, notice["channel"], state, notice["title"]]
 

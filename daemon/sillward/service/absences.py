@@ -257,10 +257,15 @@ def unreached(household: Household, ledger: Ledger, now: datetime) -> list[tuple
 def _failing(ledger: Ledger, site: str, channel: str, now: datetime) -> str | None:
     """Return why the latest notice to a channel does not arrive; None if nothing is wrong."""
     notices = ledger.notices.latest(site, channel=channel)
-    sent_at = max((notice.sent_at for notice in notices if notice.sent_at), default=None)
+    taken = (notice.sent_at for notice in notices if notice.sent_at and not notice.is_doubtful)
+    sent_at = max(taken, default=None)
     for notice in notices:
-        is_stuck = (notice.is_on_its_way and notice.failures >= MIN_FAILED_ATTEMPTS) or (
-            notice.state is NoticeState.EXPIRED and now - LOST_WITHIN < notice.expires_at <= now
+        is_stuck = (
+            notice.is_doubtful
+            or (notice.is_on_its_way and notice.failures >= MIN_FAILED_ATTEMPTS)
+            or (
+                notice.state is NoticeState.EXPIRED and now - LOST_WITHIN < notice.expires_at <= now
+            )
         )
         if is_stuck and (sent_at is None or notice.next_at > sent_at):
             return notice.last_error or ""

@@ -166,11 +166,13 @@ def _of_notices(household: Household, ledger: Ledger, now: datetime) -> Iterator
             for notice in own
             if notice.is_on_its_way and notice.failures >= MIN_FAILED_ATTEMPTS
         ]
-        if lost or stuck:
-            last = max([*lost, *stuck], key=lambda notice: notice.next_at)
+        doubtful = _doubtful_since_one_was_taken(own)
+        if lost or stuck or doubtful:
+            last = max([*lost, *stuck, *doubtful], key=lambda notice: notice.next_at)
             counts = [
                 *([f"{len(lost)} not sent in time"] if lost else []),
                 *([f"{len(stuck)} waiting"] if stuck else []),
+                *([f"{len(doubtful)} may not have arrived"] if doubtful else []),
             ]
             why = f": {last.last_error}" if last.last_error else ""
             yield f"{name}: {', '.join(counts)}{why}"
@@ -219,6 +221,19 @@ def _of_removed_channels(
         if is_unsent and notice.channel not in names and not is_reached:
             what = f"{notice.round_name} of {notice.day}"
             yield f"{notice.channel} is no channel any more: nobody was told {what}"
+
+
+def _doubtful_since_one_was_taken(notices: Sequence[Notice]) -> list[Notice]:
+    """Return those of a channel that were never answered for, as long as nothing shows that the
+    channel takes any: until then nobody knows whether the grower was told."""
+    taken = [n.sent_at for n in notices if n.sent_at is not None and not n.is_doubtful]
+    since = max(taken, default=None)
+    return [
+        notice
+        for notice in notices
+        if notice.is_doubtful
+        and (since is None or notice.sent_at is None or notice.sent_at > since)
+    ]
 
 
 def _was_lost_lately(notice: Notice, now: datetime) -> bool:

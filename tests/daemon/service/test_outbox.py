@@ -414,6 +414,30 @@ def test_troubles_are_told_and_over_when_they_are_over() -> None:
     assert desk.troubles() == []
 
 
+def test_a_channel_that_never_answers_is_a_trouble_until_it_takes_one() -> None:
+    """Of three attempts nobody knows whether one arrived: it counts as sent, not as well."""
+    world = a_world("17:00")
+    desk = world.desk
+    world.post.down, world.post.hanging = {"phone"}, True
+    for _ in range(4):
+        desk.tick()
+        world.clock.move(minutes=2)
+    (notice,) = world.desk.context.ledger.notices.latest(desk.context.site.name)
+    assert notice.is_doubtful
+    assert desk.troubles() == [f"phone: 1 may not have arrived: {notice.last_error}"]
+    world.clock.move(hours=20)
+    world.clock.move(hours=4)
+    desk.tick()
+    assert any(trouble.startswith("phone: 1 may not") for trouble in desk.troubles())
+    world.post.down = set()
+
+    world.clock.move(minutes=15)
+    desk.tick()
+
+    assert world.post.pushes
+    assert not any(trouble.startswith("phone") for trouble in desk.troubles())
+
+
 def test_a_forecast_that_is_missing_or_old_is_a_trouble() -> None:
     world = a_world("12:00")
     desk = world.desk

@@ -337,9 +337,9 @@ class NoticeTable:
         return int(row[0])
 
     def sent_and_lost(self, site: str, since: date) -> tuple[int, int]:
-        """Return how many notices since a day were sent, and how many expired."""
+        """Return how many notices since a day their channels took, and how many expired."""
         (row,) = self._database.rows(
-            "SELECT COUNT(CASE WHEN state = 'sent' THEN 1 END) AS sent,"
+            "SELECT COUNT(CASE WHEN state = 'sent' AND last_error IS NULL THEN 1 END) AS sent,"
             " COUNT(CASE WHEN state = 'expired' THEN 1 END) AS lost FROM notice"
             " WHERE site = ? AND day >= ?",
             site,
