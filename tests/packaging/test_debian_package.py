@@ -10,11 +10,13 @@ import pwd
 import shutil
 import subprocess
 import sys
-from collections.abc import Callable
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from importlib.machinery import SourceFileLoader
 from importlib.util import module_from_spec, spec_from_loader
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import ModuleType
+from typing import Any
 
 import pytest
 
@@ -31,13 +33,18 @@ ON_DEBIAN = pytest.mark.skipif(bool(MISSING), reason=f"not there: {', '.join(MIS
 
 
 def run(*words: object, **more: str) -> str:
-    result = subprocess.run(
+    """Run a program with these variables more, and return what it says."""
+    return ran(words, more, {})
+
+
+def ran(words: Sequence[object], more: Mapping[str, str], how: Mapping[str, Any]) -> str:
+    result: subprocess.CompletedProcess[str] = subprocess.run(
         [str(word) for word in words],
         env=os.environ | more,
         stdout=subprocess.PIPE,
-        stderr=subprocess.STDOUT,
         text=True,
         check=False,
+        **{"stderr": subprocess.STDOUT, **how},
     )
     assert result.returncode == 0, result.stdout
     return result.stdout
@@ -64,23 +71,40 @@ def launcher() -> ModuleType:
     return module
 
 
+@pytest.fixture
+def computer() -> Iterator[Path]:
+    """The folder of a computer, into which everybody may look; the folder `disk` beside it is
+    another disk."""
+    with TemporaryDirectory(prefix="sillward-purge-") as folder:
+        Path(folder).chmod(0o755)
+        root = Path(folder) / "root"
+        for path in (root / "var/lib/sillward", root / "etc/sillward", Path(folder) / "disk"):
+            path.mkdir(parents=True)
+        yield root
+
+
+def without_rights(root: Path) -> dict[str, Any]:
+    """Return how a program is run as a user to whom a computer belongs, and who has no rights
+    besides: that is who runs the tests, unless it is root."""
+    if os.geteuid() != 0:
+        return {}
+    user = pwd.getpwnam("nobody")
+    for path in (root.parent, *root.parent.rglob("*")):
+        os.chown(path, user.pw_uid, user.pw_gid, follow_symlinks=False)
+    return {"user": user.pw_uid, "group": user.pw_gid, "extra_groups": []}
+
+
 def dpkg(root: Path, *words: object) -> str:
     """Let dpkg work in a folder; the scripts of the package run on this system, told of it."""
     admin = root / "var" / "lib" / "dpkg"
     for folder in (admin / "info", admin / "updates", root / "etc", root / "usr" / "lib"):
         folder.mkdir(parents=True, exist_ok=True)
     (admin / "status").touch()
-    return run(
-        "dpkg",
-        f"--root={root}",
-        "--force-not-root,depends,script-chrootless,confold,unsafe-io",
-        "--no-triggers",
-        f"--log={root / 'log'}",
-        *words,
-        PATH=f"{os.environ['PATH']}:/usr/sbin:/sbin",
-        # deb-systemd-helper keeps its own records below DPKG_ROOT too.
-        DPKG_ROOT=str(root),
-    )
+    call = ("dpkg", f"--root={root}", "--no-triggers", f"--log={root / 'log'}")
+    forced = "--force-not-root,depends,script-chrootless,confold,unsafe-io"
+    # deb-systemd-helper keeps its own records below DPKG_ROOT too.
+    more = {"PATH": f"{os.environ['PATH']}:/usr/sbin:/sbin", "DPKG_ROOT": str(root)}
+    return ran((*call, forced, *words), more, without_rights(root))
 
 
 def files(root: Path) -> set[str]:
@@ -123,9 +147,9 @@ def test_the_package_says_what_it_needs_and_holds_what_it_should(package: Path) 
 
 @ON_DEBIAN
 def test_installed_removed_and_purged_it_takes_away_what_is_its_own_and_nothing_else(
-    package: Path, tmp_path: Path
+    package: Path, computer: Path
 ) -> None:
-    root = tmp_path / "root"
+    root, package = computer, Path(shutil.copy(package, computer.parent))
     state, etc = root / "var" / "lib" / "sillward", root / "etc" / "sillward"
     before = files(root)
 
@@ -138,7 +162,6 @@ def test_installed_removed_and_purged_it_takes_away_what_is_its_own_and_nothing_
     ours += ["ledger.sqlite3.copy-2026-05-01.gz", "ledger.sqlite3.photos/1.jpg", "page-key"]
     (etc / "sillward.schema.json").write_text("{}", encoding="utf-8")
     ours += [".cache/matplotlib/fonts.json", ".config/matplotlib/matplotlibrc"]
-    ours += ["households/ana.sqlite3", "households/ana.sqlite3.lock", "households/shared.sqlite3"]
     for path in (*(state / name for name in ours), etc / "credentials" / "channel-phone"):
         path.parent.mkdir(parents=True, exist_ok=True)
         path.write_text("", encoding="utf-8")
@@ -164,23 +187,142 @@ def test_installed_removed_and_purged_it_takes_away_what_is_its_own_and_nothing_
     assert [path.read_text(encoding="utf-8") for path in kept] == ["mine"] * 3
 
 
-@ON_DEBIAN
-def test_what_a_link_leads_to_is_not_purged(package: Path, tmp_path: Path) -> None:
-    """A grower may have moved the folder of the ledger to another disk."""
-    root, disk = tmp_path / "root", tmp_path / "disk"
-    disk.mkdir()
-    (disk / "ledger.sqlite3").write_text("years", encoding="utf-8")
-    dpkg(root, "--install", package)
-    state = root / "var" / "lib" / "sillward"
-    if state.exists():
-        state.rmdir()
-    state.parent.mkdir(parents=True, exist_ok=True)
-    state.symlink_to(disk)
+# -- what purging forgets: the script that does it, in a folder, as a user without rights
 
-    said = dpkg(root, "--purge", "sillward")
 
-    assert (disk / "ledger.sqlite3").read_text(encoding="utf-8") == "years"
-    assert "left as it is" in said
+def put(folder: Path, *names: str) -> list[Path]:
+    """Make files, each with its name in it."""
+    for name in names:
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_text(name, encoding="utf-8")
+    return [folder / name for name in names]
+
+
+def purged(root: Path, **more: str) -> str:
+    """Purge as a user to whom all of this belongs, and who has no rights besides."""
+    script = shutil.copy(DEBIAN / "postrm", root.parent / "postrm")
+    more = {"PATH": "/usr/bin:/bin", "DPKG_ROOT": str(root)} | more
+    how = {"cwd": "/", "stderr": subprocess.DEVNULL}  # deb-systemd-helper misses dpkg
+    return ran(("/bin/sh", script, "purge"), more, how | without_rights(root))
+
+
+IN_A_STATE_FOLDER = (
+    *("ledger.sqlite3", "ledger.sqlite3-wal", "ledger.sqlite3.copy-2026-05-01.gz"),
+    *("ledger.sqlite3.lock", "ledger.sqlite3.photos/0a1b.jpg", "page-key", "push-key"),
+    ".page-key.0123.sillward-draft",
+)
+
+SECRETS = ("channel-phone", "mqtt-password", "page-passphrase", "page-passphrase-In=C3=A9s")
+
+
+def test_of_each_household_ledger_photos_keys_and_secrets_are_forgotten(computer: Path) -> None:
+    state, etc = computer / "var/lib/sillward", computer / "etc/sillward"
+    for house in ("casa-ines", "patio-norte"):
+        put(state / "households" / house, *IN_A_STATE_FOLDER)
+        put(etc / "households" / house / "credentials", *SECRETS, "page-key", "push-key")
+        put(etc / "households" / house, "sillward.schema.json")
+    put(state / "households", "shared.sqlite3", "shared.sqlite3-shm")
+    put(etc / "credentials", *SECRETS, "ledger-url", "heartbeat-url")
+    kept = put(etc / "households/casa-ines", "collection.toml", "credentials/mine.txt")
+    kept += put(state / "households/casa-ines", "notes.txt", "ledger.sqlite3.photos/Ana.jpg")
+
+    said = purged(computer)
+
+    assert sorted(path for path in computer.rglob("*") if path.is_file()) == sorted(kept)
+    assert not (state / "households/patio-norte").exists()
+    assert not (etc / "households/patio-norte").exists()
+    assert all(str(path) in said for path in kept)
+
+
+def test_without_anything_that_is_not_ours_no_folder_is_left(computer: Path) -> None:
+    put(computer / "var/lib/sillward/households/casa-ines", *IN_A_STATE_FOLDER)
+    put(computer / "etc/sillward/credentials", *SECRETS)
+
+    assert purged(computer) == ""
+    assert list((computer / "var/lib").iterdir()) == list((computer / "etc").iterdir()) == []
+
+
+HOUSE = "households/casa-ines"
+
+
+@pytest.mark.parametrize(
+    ("in_state", "in_etc"),
+    [
+        ([""], [""]),
+        (["households", "ledger.sqlite3.photos", ".cache"], ["households", "credentials"]),
+        ([HOUSE, ".cache/matplotlib"], [HOUSE]),
+        ([f"{HOUSE}/ledger.sqlite3.photos"], [f"{HOUSE}/credentials"]),
+    ],
+)
+def test_what_a_link_leads_to_is_not_purged(
+    computer: Path, in_state: list[str], in_etc: list[str]
+) -> None:
+    """An operator may have moved a folder to another disk; or somebody has put a link there."""
+    disk = computer.parent / "disk"
+    there = put(disk, *IN_A_STATE_FOLDER, "shared.sqlite3", *SECRETS, "0a1b.jpg", "fonts.json")
+    for folder in ("casa-ines", "casa-ines/credentials", HOUSE, "matplotlib"):
+        there += put(disk / folder, *IN_A_STATE_FOLDER, *SECRETS)
+    links = [computer / "var/lib/sillward" / name for name in in_state]
+    links += [computer / "etc/sillward" / name for name in in_etc]
+    for link in links:
+        if link.exists():
+            link.rmdir()
+        link.parent.mkdir(parents=True, exist_ok=True)
+        link.symlink_to(disk)
+
+    said = purged(computer)
+
+    assert [file for file in there if not file.exists()] == []
+    assert all(link.is_symlink() and str(link) in said for link in links)
+
+
+def test_a_link_in_the_place_of_a_file_stays(computer: Path) -> None:
+    (theirs,) = put(computer.parent / "disk", "years")
+    for path in (computer / "var/lib/sillward/ledger.sqlite3", computer / "etc/sillward/channel-a"):
+        path.symlink_to(theirs)
+
+    purged(computer)
+
+    assert (computer / "var/lib/sillward/ledger.sqlite3").is_symlink()
+    assert theirs.read_text(encoding="utf-8") == "years"
+
+
+@pytest.mark.parametrize(
+    ("accounts", "became"),
+    [
+        ("root:x:0:0::/:\nsillward:x:417:418::/:\n", "--reuid=417 --regid=418 --clear-groups --"),
+        ("root:x:0:0::/:\n", None),
+        ("sillward:x:0:0::/:\n", None),
+    ],
+)
+def test_root_forgets_as_the_service_or_not_at_all(
+    computer: Path, accounts: str, became: str | None
+) -> None:
+    """With programs in the place of those that say who is root and become another."""
+    (ours,) = put(computer / "var/lib/sillward", "ledger.sqlite3")
+    (computer / "etc/passwd").write_text(accounts, encoding="utf-8")
+    programs = computer.parent / "programs"
+    put(programs, "id", "setpriv")
+    (programs / "id").write_text("#!/bin/sh\necho 0\n", encoding="utf-8")
+    (programs / "setpriv").write_text(
+        '#!/bin/sh\necho "$1 $2 $3 $4"\nshift 4\nexec "$@"\n', encoding="utf-8"
+    )
+    for program in programs.iterdir():
+        program.chmod(0o755)
+
+    said = purged(computer, PATH=f"{programs}:/usr/bin:/bin")
+
+    assert ours.exists() == (became is None)
+    assert said.startswith(f"{became}\n" if became else "sillward: left as it is")
+
+
+def test_what_is_left_is_named_without_what_controls_a_terminal(computer: Path) -> None:
+    put(computer / "var/lib/sillward", "a\x1b[31mb\nc\u009b")
+
+    said = purged(computer)
+
+    assert "a?[31mb" in said
+    assert all(" " <= character <= "~" for character in said.removesuffix("\n"))
 
 
 # -- its units
