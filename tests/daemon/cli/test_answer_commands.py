@@ -5,12 +5,12 @@ from datetime import date, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from sillward.cli import main
 from sillward.ledger import Ledger, StoredChore
 from sillward_rules.chore import ChoreKind
 from sillward_rules.plants.state import OpenOrder, PlantState
+from tests.support import commands
 from tests.support.chores import a_chore
 from tests.support.paths import EXAMPLES
 
@@ -42,21 +42,15 @@ def _told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def call(*words: str) -> Result:
-    result = CliRunner().invoke(main, [*words, *EVENING])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+    return commands.call(*words, *EVENING)
 
 
 def said(*words: str) -> str:
-    result = call(*words)
-    assert (result.exit_code, result.stderr) == (0, "")
-    return " ".join(result.stdout.split())
+    return commands.said(*words, *EVENING)
 
 
 def refused(*words: str) -> str:
-    result = call(*words)
-    assert (result.exit_code, result.stdout) == (2, "")
-    return result.stderr
+    return commands.refused(*words, *EVENING)
 
 
 def chores(folder: Path) -> list[StoredChore]:
@@ -126,7 +120,7 @@ def test_later(words: tuple[str, ...], until: str, tmp_path: Path) -> None:
 
 def test_what_is_due_cannot_wait() -> None:
     words = ("done", "carry-in", "--later", *EVENING[:2], "--at", "2026-05-14T17:45")
-    result = CliRunner().invoke(main, words)
+    result = commands.call(*words)
     assert " ".join(result.stdout.split()) == f"{ORDER} cannot wait: it is due at 17:50"
 
 

@@ -3,16 +3,17 @@
 import functools
 import stat
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
 from sillward_rules.plants.state import PlantState
+from tests.support import commands
 from tests.support.chores import a_chore
 from tests.support.ical_rules import events_in
 from tests.support.paths import EXAMPLES
@@ -27,11 +28,7 @@ def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: NOW))
 
 
-def call(*arguments: object) -> Result:
-    words = ["calendar", "--collection", COURTYARD, *arguments]
-    result = CliRunner().invoke(main, [str(word) for word in words])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+call = partial(commands.call, "calendar", "--collection", COURTYARD)
 
 
 def summaries(content: bytes) -> list[str]:
@@ -135,7 +132,7 @@ def test_what_is_no_calendar_is_refused_in_words(tmp_path: Path) -> None:
 
 
 def test_help_says_that_it_is_no_alert() -> None:
-    assert "never the alert" in CliRunner().invoke(main, ["calendar", "--help"]).stdout
+    assert "never the alert" in commands.call("calendar", "--help").stdout
 
 
 # -- the setting
@@ -159,7 +156,7 @@ def test_check_tells_of_a_place_where_it_cannot_be(
 ) -> None:
     monkeypatch.setenv("SILLWARD_CALENDAR", str(tmp_path / place))
 
-    result = CliRunner().invoke(main, ["check", "--collection", str(COURTYARD)])
+    result = commands.call("check", "--collection", COURTYARD)
 
     assert result.exit_code == 78
     assert words in result.stderr
@@ -168,7 +165,7 @@ def test_check_tells_of_a_place_where_it_cannot_be(
 def test_check_writes_nothing(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("SILLWARD_CALENDAR", str(tmp_path / "x.ics"))
 
-    result = CliRunner().invoke(main, ["check", "--collection", str(COURTYARD)])
+    result = commands.call("check", "--collection", COURTYARD)
 
     assert result.exit_code == 0
     assert not (tmp_path / "x.ics").exists()

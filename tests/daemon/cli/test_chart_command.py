@@ -6,17 +6,19 @@ import os
 from collections import Counter
 from contextlib import closing
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
 from sillward.assembly import app, examples
 from sillward.charts.data import document
-from sillward.cli import chart, main, shared
+from sillward.cli import chart, shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
+from tests.support import commands
 from tests.support.chart_examples import example
 from tests.support.past_readings import past_nights
 from tests.support.paths import EXAMPLES
@@ -35,10 +37,7 @@ def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.chdir(here)
 
 
-def call(*arguments: str) -> Result:
-    result = CliRunner().invoke(main, ["chart", *arguments])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+call = partial(commands.call, "chart")
 
 
 def refused(result: Result, status: int) -> str:

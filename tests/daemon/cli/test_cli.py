@@ -14,7 +14,7 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
 from sillward.assembly import app, examples, read_only
 from sillward.assembly.app import Options
@@ -35,6 +35,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import all_confirmed, next_state
 from tests.support.bodies import body, dumped
 from tests.support.chores import a_chore
+from tests.support.commands import call
 from tests.support.paths import COLLECTIONS, EXAMPLES
 from tests.support.slow import some_slow
 
@@ -54,14 +55,6 @@ ROUNDS = [round_.value for round_ in Round]
 @pytest.fixture(autouse=True)
 def _wall_clock(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: TODAY))
-
-
-def call(*arguments: object) -> Result:
-    """Call sillward. However it ends, it is with an exit status and never with a traceback."""
-    result = CliRunner().invoke(main, [str(argument) for argument in arguments])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert "Traceback" not in result.output
-    return result
 
 
 def recorded(weather: str) -> tuple[object, ...]:

@@ -6,22 +6,21 @@ import os
 from contextlib import closing
 from dataclasses import replace
 from datetime import timedelta
+from functools import partial
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.config.loader import load_household
 from sillward.config.settings import load_settings
 from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.reports.course import told_of_plant
-from sillward.text import printable
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.state import PlantState
-from tests.end_to_end.test_screens import too_wide
+from tests.support import commands
 from tests.support.collection_files import courtyard_with_one_feed
 
 DUSK = examples.demo("cold-snap").clock()
@@ -58,18 +57,8 @@ def _dusk(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
 
 
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, ["course", *map(str, words)])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert printable.unprintable(result.output.replace("\n", "")) == []
-    return result
-
-
-def said(*words: object) -> str:
-    result = call(*words)
-    assert result.exit_code == 0, result.output
-    assert too_wide(result.stdout) == []
-    return " ".join(result.stdout.split())
+call = partial(commands.call, "course")
+said = partial(commands.said, "course")
 
 
 def given() -> None:

@@ -4,16 +4,16 @@ import functools
 import json
 from contextlib import closing
 from datetime import timedelta
+from functools import partial
 
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
 from sillward.ledger.tables.harmful_nights import HarmfulNight
-from tests.end_to_end.test_screens import too_wide
+from tests.support import commands
 from tests.support.paths import EXAMPLES
 
 DUSK = examples.demo("cold-snap").clock()
@@ -27,23 +27,9 @@ def _dusk(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SILLWARD_COLLECTION", str(EXAMPLES / "courtyard.toml"))
 
 
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, ["damage", *(str(word) for word in words)])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
-
-
-def said(*words: object) -> str:
-    result = call(*words)
-    assert result.exit_code == 0, result.output
-    assert too_wide(result.stdout) == []
-    return " ".join(result.stdout.split())
-
-
-def refused(*words: object) -> str:
-    result = call(*words)
-    assert (result.exit_code, result.stdout) == (2, "")
-    return " ".join(result.stderr.split())
+call = partial(commands.call, "damage")
+said = partial(commands.said, "damage")
+refused = partial(commands.refused, "damage")
 
 
 def outcome(*, damaged: bool) -> None:
@@ -103,7 +89,7 @@ def test_on_a_terminal_damage_is_asked_for_until_it_can_be_read(
         pass  # somebody has used it before
 
     typed = "soft tissue\nlots\nsome\nnoday\nyesterday\n"
-    result = CliRunner().invoke(main, ["damage", "blue"], input=typed)
+    result = call("blue", typed=typed)
 
     assert result.exit_code == 0, result.output
     assert '"lots" is no amount' in result.output
@@ -116,7 +102,7 @@ def test_on_a_terminal_nothing_seen_is_an_answer(monkeypatch: pytest.MonkeyPatch
     with closing(Ledger(load_settings().ledger)):
         pass
 
-    result = CliRunner().invoke(main, ["damage", "blue"], input="\n")
+    result = call("blue", typed="\n")
     assert "no damage is noted lately" in result.output
 
 

@@ -7,17 +7,15 @@ from datetime import datetime
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
-from sillward.cli import main, note_words, shared
+from sillward.cli import note_words, shared
 from sillward.config.settings import load_settings
 from sillward.errors import UsageError
 from sillward.ledger import Ledger, SavedForecast
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.service import diary
-from sillward.text import printable
-from tests.end_to_end.test_screens import too_wide
+from tests.support.commands import call, refused, said
 from tests.support.paths import EXAMPLES
 
 DUSK = examples.demo("cold-snap").clock()
@@ -29,26 +27,6 @@ def _dusk(monkeypatch: pytest.MonkeyPatch) -> None:
     """It is Thursday 14 May, dusk."""
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: DUSK))
     monkeypatch.setenv("SILLWARD_COLLECTION", str(EXAMPLES / "courtyard.toml"))
-
-
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, [str(word) for word in words])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert printable.unprintable(result.output.replace("\n", "")) == []
-    return result
-
-
-def said(*words: object) -> str:
-    result = call(*words)
-    assert result.exit_code == 0, result.output
-    assert too_wide(result.stdout) == []
-    return " ".join(result.stdout.split())
-
-
-def refused(*words: object) -> str:
-    result = call(*words)
-    assert (result.exit_code, result.stdout) == (2, "")
-    return " ".join(result.stderr.removeprefix("sillward: ").split())
 
 
 def entries(plant: str = BLUE) -> list[DiaryEntry]:

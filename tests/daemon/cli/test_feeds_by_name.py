@@ -7,13 +7,13 @@ import re
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
-from sillward.cli import main, shared
+from sillward.cli import shared
 from tests.daemon.cli.test_course_command import COURSES
 from tests.end_to_end.test_screens import recorded, too_wide
 from tests.support.collection_files import courtyard_with_one_feed
+from tests.support.commands import call
 
 MORNING = examples.demo("dry-summer").clock()
 FEEDS = """
@@ -36,12 +36,6 @@ def _morning(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     path.write_text(text + FEEDS + COURSES, encoding="utf-8")
     monkeypatch.setattr(shared, "build", functools.partial(app.build, clock=lambda: MORNING))
     monkeypatch.setenv("SILLWARD_COLLECTION", str(path))
-
-
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, list(map(str, words)))
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
 
 
 def test_a_feed_is_worked_out_by_its_name_with_the_limit_of_its_plants() -> None:

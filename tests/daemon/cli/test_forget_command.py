@@ -1,15 +1,15 @@
 """`sillward forget`: a household has left."""
 
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from sillward.cli import main
 from sillward.ledger.address import PostgresAddress
 from sillward.ledger.house import open_one, open_shared
 from sillward.service.households_status import keep_standing, standings
+from tests.support import commands
 from tests.support.desks import local
 
 NOW = local("17:00")
@@ -22,8 +22,7 @@ def _settings(tmp_path: Path, postgres: PostgresAddress, monkeypatch: pytest.Mon
     monkeypatch.setenv("SILLWARD_LEDGER", postgres.url)
 
 
-def call(*words: str, answer: str = "") -> Result:
-    return CliRunner().invoke(main, ["forget", *words], input=answer)
+call = partial(commands.call, "forget")
 
 
 def test_who_left_is_gone_from_ledger_and_status(postgres: PostgresAddress) -> None:
@@ -33,8 +32,8 @@ def test_who_left_is_gone_from_ledger_and_status(postgres: PostgresAddress) -> N
         with closing(open_shared(postgres)) as shared:
             keep_standing(shared, name, "all is well", 0, NOW)
 
-    assert call("casa", answer="n\n").exit_code == 1
-    result = call("casa", answer="y\n")
+    assert call("casa", typed="n\n").exit_code == 1
+    result = call("casa", typed="y\n")
 
     assert (result.exit_code, result.stdout) == (0, "1 row of casa deleted.\n")
     with closing(open_shared(postgres)) as shared:

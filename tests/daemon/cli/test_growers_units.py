@@ -13,19 +13,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
 from sillward.assembly import app, examples
 from sillward.assembly.app import Options
 from sillward.charts import process
 from sillward.charts.data import ChartData
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
 from sillward.reports import status, why
 from sillward.service.health import TICK_MARK
 from sillward_rules.explanation import ExplainedHour
 from tests.end_to_end.test_screens import too_wide
+from tests.support import commands
 from tests.support.chart_examples import US
 from tests.support.loopback_server import Server, serving, whole
 from tests.support.met_bodies import met_body
@@ -88,9 +89,7 @@ def us(tmp_path: Path) -> Path:
 
 
 def call(path: Path, *words: str) -> Result:
-    result = CliRunner().invoke(main, [*words, "--collection", str(path)])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+    return commands.call(*words, "--collection", path)
 
 
 def told(path: Path, *words: str) -> str:

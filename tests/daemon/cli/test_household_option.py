@@ -4,9 +4,8 @@ import json
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
 
-from sillward.cli import main
+from tests.support.commands import call
 from tests.support.desks import DAY, local
 from tests.support.fakes import FakeClock
 from tests.support.houses import Street
@@ -31,12 +30,6 @@ def street(tmp_path_factory: pytest.TempPathFactory) -> Street:
 def _settings(street: Street, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SILLWARD_COLLECTIONS", str(street.households))
     monkeypatch.setenv("SILLWARD_LEDGER", str(street.folder / "ledgers"))
-
-
-def call(*words: str) -> Result:
-    result = CliRunner().invoke(main, words)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
 
 
 def test_status_of_all_is_a_line_each_with_troubles_first() -> None:

@@ -4,10 +4,10 @@ import stat
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from sillward.cli import main
 from sillward.page.people import passphrases
+from tests.support import commands
 from tests.support.page_people import quick_hash
 from tests.support.paths import EXAMPLES
 
@@ -31,11 +31,8 @@ def yard(tmp_path: Path, *people: str) -> Path:
 
 
 def call(path: Path, *words: str, typed: tuple[str, str] = (GOOD, GOOD)) -> Result:
-    result = CliRunner().invoke(
-        main, ["passphrase", *words, "--collection", str(path)], input="\n".join(typed) + "\n"
-    )
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+    answers = "".join(f"{line}\n" for line in typed)
+    return commands.call("passphrase", *words, "--collection", path, typed=answers)
 
 
 def test_a_hash_is_kept_that_only_its_owner_can_read(tmp_path: Path, folder: Path) -> None:
@@ -136,7 +133,7 @@ def test_people_that_cannot_be_told_apart_or_named_are_errors(
     text = (EXAMPLES / "courtyard.toml").read_text(encoding="utf-8")
     path.write_text(f"{text}\n[page]\npeople = {people}\n", encoding="utf-8")
 
-    result = CliRunner().invoke(main, ["check", "--collection", str(path)])
+    result = commands.call("check", "--collection", path)
 
     assert result.exit_code == 78
     assert said in result.output

@@ -10,16 +10,14 @@ from typing import Any
 import numpy as np
 import pytest
 from click.shell_completion import ShellComplete
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, examples
 from sillward.cli import completion, main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
 from sillward.readings.live_intake import LiveIntake, Origin, Reading
-from sillward.text import printable
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
-from tests.end_to_end.test_screens import too_wide
+from tests.support.commands import call, refused, said
 from tests.support.past_readings import past_nights
 from tests.support.paths import EXAMPLES
 
@@ -50,33 +48,12 @@ def hold_forecast() -> None:
         ledger.forecasts.keep("Courtyard", kept)
 
 
-def call(*words: object) -> Result:
-    result = CliRunner().invoke(main, [str(word) for word in words])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    assert printable.unprintable(result.output.replace("\n", "")) == []
-    return result
-
-
-def said(*words: object) -> str:
-    result = call(*words)
-    assert result.exit_code == 0, result.output
-    assert too_wide(result.stdout) == []
-    return " ".join(result.stdout.split())
-
-
 def document(*words: object) -> dict[str, Any]:
     result = call(*words, "--json")
     assert result.exit_code == 0, result.output
     found: dict[str, Any] = json.loads(result.stdout)
     assert found["schema"] == 1
     return found
-
-
-def refused(*words: object) -> str:
-    result = call(*words)
-    assert result.exit_code == 2, result.output
-    assert result.stdout == ""
-    return result.stderr.removeprefix("sillward: ").strip()
 
 
 def logger_file(folder: Path, content: str = FILE) -> Path:

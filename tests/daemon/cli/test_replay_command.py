@@ -11,11 +11,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app
 from sillward.assembly.accepted import with_accepted_limits
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.cli.progress import Progress
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
@@ -24,6 +23,7 @@ from sillward.service.accepted_limits import LimitChange, accept
 from sillward_rules.replay.engine import Plan
 from sillward_rules.replay.records import ReplayResult
 from sillward_rules.weather.hourly import Weather
+from tests.support.commands import call
 from tests.support.past_weather import past_weather
 from tests.support.paths import EXAMPLES
 
@@ -40,12 +40,6 @@ def _here(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     here = tmp_path / "here"
     here.mkdir()
     monkeypatch.chdir(here)
-
-
-def call(*arguments: str) -> Result:
-    result = CliRunner().invoke(main, arguments)
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
 
 
 def shown(*arguments: str) -> str:

@@ -5,20 +5,21 @@ import json
 from collections.abc import Sequence
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 import pytest
-from click.testing import CliRunner, Result
 
 from sillward.assembly import app, demo_readings
-from sillward.cli import main, shared
+from sillward.cli import shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger
 from sillward.ledger.tables.readings import HandReading
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.night_summary import NightForecast
+from tests.support import commands
 from tests.support.paths import EXAMPLES
 
 COURTYARD = ("--collection", str(EXAMPLES / "courtyard.toml"))
@@ -33,10 +34,7 @@ def _at_that_time(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SILLWARD_FORECAST__CONTACT", "grower@example.org")
 
 
-def call(*words: str) -> Result:
-    result = CliRunner().invoke(main, ["skill", *words])
-    assert result.exception is None or isinstance(result.exception, SystemExit), result.exception
-    return result
+call = partial(commands.call, "skill")
 
 
 def shown(*words: str) -> str:

@@ -5,15 +5,15 @@ from contextlib import closing
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from click.testing import CliRunner, Result
+from click.testing import Result
 
-from sillward.cli import main
 from sillward.cli.status import _require_life
 from sillward.config.settings import load_settings
 from sillward.errors import SourceError
 from sillward.ledger import Ledger
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
 from sillward.service.updates import UPDATED_MARK, VERSION_MARK, running_version
+from tests.support import commands
 from tests.support.paths import EXAMPLES
 
 NOW = datetime(2026, 5, 14, 20, tzinfo=UTC)
@@ -21,9 +21,7 @@ NOW = datetime(2026, 5, 14, 20, tzinfo=UTC)
 
 def call(*words: str) -> Result:
     path = str(EXAMPLES / "courtyard.toml")
-    return CliRunner().invoke(
-        main, ["status", "--collection", path, "--at", NOW.isoformat(), *words]
-    )
+    return commands.call("status", "--collection", path, "--at", NOW.isoformat(), *words)
 
 
 def test_in_the_week_after_an_update_a_line_says_what_is_new() -> None:
@@ -61,7 +59,7 @@ def test_that_the_daemon_must_be_started_again_is_a_trouble() -> None:
 
 def test_a_health_check_asks_for_nothing_but_a_tick_of_late() -> None:
     settings = load_settings()
-    assert CliRunner().invoke(main, ["status", "--alive"]).exit_code == 1  # no ledger, none made
+    assert commands.call("status", "--alive").exit_code == 1  # no ledger, none made
     assert not settings.has_ledger
 
     with closing(Ledger(settings.ledger)) as ledger:
