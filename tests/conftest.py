@@ -16,8 +16,9 @@ from sillward.ledger.address import PostgresAddress
 from tests.support import postgres_server as postgres_server_support
 from tests.support.postgres_server import PostgresServer
 
-# How long an example takes says something of the machine only.
-settings.register_profile("sillward", deadline=None)
+# How long an example takes says something of the machine only. `.ci/slow` tries more of them.
+settings.register_profile("sillward", deadline=None, max_examples=40)
+settings.register_profile("slow", deadline=None, max_examples=1000)
 settings.load_profile("sillward")
 
 
@@ -50,12 +51,19 @@ TOGETHER = {
 """What takes long, and the files whose tests share it."""
 
 LONGEST = (
+    "tests/daemon/wording/",
     "tests/browser/",
-    "tests/end_to_end/test_daemon.py",
-    "tests/rules/replay/test_engine.py",
+    "tests/end_to_end/",
     "tests/docs/",
+    "tests/rules/replay/",
+    "tests/daemon/ledger/",
+    "tests/daemon/cli/test_replay_command.py",
+    "tests/daemon/setup/",
+    "tests/daemon/service/",
+    "tests/packaging/",
+    "tests/published/",
 )
-"""Comes first: at the end one worker would wait for another. The browser also waits by itself."""
+"""What comes first, so that no worker has a long file left when the others are at their end."""
 
 
 class Together(LoadScopeScheduling):  # type: ignore[misc]
@@ -78,7 +86,12 @@ def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Together:
 
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Put what takes longest first."""
-    items.sort(key=lambda item: not item.nodeid.startswith(LONGEST))
+
+    def place(item: pytest.Item) -> int:
+        places = (at for at, start in enumerate(LONGEST) if item.nodeid.startswith(start))
+        return next(places, len(LONGEST))
+
+    items.sort(key=place)
 
 
 class NetworkBlockedError(RuntimeError):

@@ -11,6 +11,7 @@ import sys
 
 import pytest
 
+from tests.support.cases import for_each
 from tests.support.paths import EXAMPLES
 
 LOOK = (
@@ -87,7 +88,7 @@ def said_and_imported(*words: str, **more: str) -> tuple[str, set[str]]:
     return said, set(names.split())
 
 
-@pytest.mark.parametrize("name", [*NOT_TO_LOOK, *LOOKS_AHEAD, *NOT_TO_READ])
+@for_each([*NOT_TO_LOOK, *LOOKS_AHEAD, *NOT_TO_READ])
 def test_all_that_is_listed_here_exists(name: str) -> None:
     """A name that is wrong would be imported by nobody."""
     assert importlib.util.find_spec(name) is not None

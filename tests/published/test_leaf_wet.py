@@ -1,11 +1,14 @@
 """A wet leaf at night against the thermodynamic wet bulb of psychrolib 2.5 (ASHRAE)."""
 
+from itertools import product
+
 import psychrolib
 import pytest
 
 from sillward_rules.physics import air
 from sillward_rules.physics.leaf import leaf_temperature
 from sillward_rules.physics.surface import LEAF
+from tests.support.cases import for_each
 
 TEMPS = [4.0, 10.0, 16.0, 22.0]
 HUMIDITIES = [35.0, 55.0, 75.0, 92.0]
@@ -27,9 +30,7 @@ def wet_bulb(temp_c: float, rh_pct: float, kpa: float) -> float:
     return float(psychrolib.GetTWetBulbFromRelHum(temp_c, rh_pct / 100, kpa * 1000))
 
 
-@pytest.mark.parametrize("kpa", [101.325, 71.9])
-@pytest.mark.parametrize("rh_pct", HUMIDITIES)
-@pytest.mark.parametrize("temp_c", TEMPS)
+@for_each(product(TEMPS, HUMIDITIES, [101.325, 71.9]))
 def test_without_a_sky_a_wet_leaf_is_between_the_wet_bulb_and_the_air(
     temp_c: float, rh_pct: float, kpa: float
 ) -> None:
@@ -44,10 +45,7 @@ def test_without_a_sky_a_wet_leaf_is_between_the_wet_bulb_and_the_air(
     assert gale == pytest.approx(bulb, abs=0.45)
 
 
-@pytest.mark.parametrize("sky_view", [0.3, 1.0])
-@pytest.mark.parametrize("wind_m_s", [0.2, 1.0])
-@pytest.mark.parametrize("rh_pct", HUMIDITIES)
-@pytest.mark.parametrize("temp_c", TEMPS)
+@for_each(product(TEMPS, HUMIDITIES, [0.2, 1.0], [0.3, 1.0]))
 def test_under_a_clear_sky_it_is_not_further_below_the_wet_bulb_than_the_sky_takes(
     temp_c: float, rh_pct: float, wind_m_s: float, sky_view: float
 ) -> None:

@@ -6,6 +6,7 @@ Nothing of the sun is shared with the core: it has its positions from another li
 from collections.abc import Callable
 from datetime import date
 from functools import cache
+from itertools import product
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -19,6 +20,7 @@ from sillward_rules.weather import light, season, sun
 from sillward_rules.weather.light import PAR_SHARE
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.spot import SunWindow
+from tests.support.cases import for_each
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]
@@ -150,13 +152,11 @@ def test_day_length_is_the_count_of_minutes_with_the_sun_up(name: str, day: date
     assert 60 * season.day_length_h(SITES[name], day) == pytest.approx(minutes, abs=2)
 
 
-@pytest.mark.parametrize("windows", WINDOWS.values(), ids=list(WINDOWS))
-@pytest.mark.parametrize("day", DATES)
-@pytest.mark.parametrize("name", SITES)
+@for_each(product(SITES, DATES, WINDOWS))
 def test_hours_of_direct_sun_are_those_counted_by_the_minute(
-    name: str, day: date, windows: list[SunWindow] | None
+    name: str, day: date, which: str
 ) -> None:
-    site = SITES[name]
+    site, windows = SITES[name], WINDOWS[which]
     reached = _reached(*_sun_of(site, day), windows)
     ends = int(np.sum(np.diff(reached.astype(int)) != 0))
 

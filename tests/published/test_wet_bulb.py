@@ -7,6 +7,7 @@ clearly lower in hot dry air.
 """
 
 from collections.abc import Callable
+from itertools import product
 from typing import Any
 
 import metpy.calc
@@ -17,6 +18,7 @@ from metpy.units import units
 
 from sillward_rules.arrays import Array
 from sillward_rules.physics import air
+from tests.support.cases import for_each
 
 Inputs = dict[str, Any]
 Agrees = Callable[[object], None]
@@ -47,8 +49,11 @@ def test_wet_bulb_of_air(inputs: Inputs, agrees: Agrees) -> None:
     agrees(air.wet_bulb(inputs["temp_c"], vapour, inputs["pressure_kpa"]))
 
 
-@pytest.mark.parametrize("pressure_kpa", [70.0, 80.0, 90.0, SEA_LEVEL_KPA, 105.0])
-@pytest.mark.parametrize("rh_pct", [5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 100])
+@for_each(
+    product(
+        [5, 10, 20, 30, 40, 50, 60, 70, 80, 90, 95, 100], [70.0, 80.0, 90.0, SEA_LEVEL_KPA, 105.0]
+    )
+)
 def test_wet_bulb_is_at_most_three_tenths_above_the_thermodynamic_one(
     rh_pct: int, pressure_kpa: float
 ) -> None:

@@ -7,18 +7,19 @@ import pytest
 
 from sillward_rules import remark
 from sillward_rules.remark import CarryBegins, CarryEnds, Remark, WateringUnplanned
+from tests.support.cases import for_each
 
 KINDS = [kind for kind in vars(remark).values() if isinstance(kind, type) and is_dataclass(kind)]
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@for_each(KINDS)
 def test_a_kind_says_in_one_line_what_it_tells(kind: type) -> None:
     assert kind.__doc__
     assert "\n" not in kind.__doc__
     assert not kind.__doc__.startswith(kind.__name__), "what dataclass makes up"
 
 
-@pytest.mark.parametrize("kind", KINDS)
+@for_each(KINDS)
 def test_a_kind_is_small_and_stays_as_it_is(kind: type) -> None:
     assert "__dict__" not in dir(kind)
     assert kind.__hash__ is not None

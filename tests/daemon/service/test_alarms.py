@@ -41,12 +41,12 @@ def alarms(world: World, channel: str = "phone") -> list[Message]:
     ]
 
 
-def run(world: World, until: str, days: int = 0) -> None:
-    """Tick every five minutes up to an hour of a day."""
+def run(world: World, until: str, days: int = 0, *, minutes: float = 10) -> None:
+    """Tick now and then up to an hour of a day."""
     desk, end = world.desk, local(until, DAY + timedelta(days=days))
     while world.clock.now <= end:
         desk.tick()
-        world.clock.move(minutes=5)
+        world.clock.move(minutes=minutes)
 
 
 def blinded(make: Make, *channels: object, **given: object) -> World:
@@ -60,7 +60,7 @@ def blinded(make: Make, *channels: object, **given: object) -> World:
 def test_a_day_without_a_forecast_is_told_once_a_day_in_daylight(make: Make) -> None:
     world = blinded(make, low_c=4.0)
 
-    run(world, "23:59", days=2)
+    run(world, "23:59", days=2, minutes=5)
 
     first, second = alarms(world)
     assert first.title == "Treat tonight as cold: no forecast since Thu 09:10"

@@ -53,7 +53,7 @@ def evening(
     return world, world.desk
 
 
-def until(world: World, desk: Desk, text: str, minutes: float = 1) -> None:
+def until(world: World, desk: Desk, text: str, minutes: float = 5) -> None:
     """Tick until this hour."""
     while world.clock.now < local(text):
         desk.tick()
@@ -156,11 +156,11 @@ def short_of_time(in_by: str, *channels: Channel) -> tuple[World, Desk]:
 def test_nothing_is_passed_on_before_the_first_has_had_it_for_five_minutes() -> None:
     world, desk = short_of_time("17:10", PHONE, PARTNER)
 
-    until(world, desk, "17:04")
+    until(world, desk, "17:04", minutes=1)
     assert heard(world, "phone") == ["10 min left: Carry in 2 plants by 17:10"]
     assert heard(world, "partner") == []
 
-    until(world, desk, "17:06")
+    until(world, desk, "17:06", minutes=1)
     assert heard(world, "partner") == ["5 min left: Carry in 2 plants by 17:10"]
 
 
@@ -168,7 +168,7 @@ def test_when_the_first_cannot_be_reached_the_next_is_told_at_once() -> None:
     world, desk = short_of_time("17:20", PHONE, PARTNER)
     world.post.down = {"phone"}
 
-    until(world, desk, "17:01")
+    until(world, desk, "17:01", minutes=1)
 
     assert heard(world, "partner") == ["19 min left: Carry in 2 plants by 17:20"]
 
@@ -185,12 +185,12 @@ def test_to_whom_it_was_passed_on_is_not_reminded_on_top() -> None:
 def test_who_was_reached_late_is_reminded_as_long_after_it_as_others_before_the_hour() -> None:
     world, desk = evening(PHONE)
     world.post.down = {"phone"}
-    until(world, desk, "18:20")
+    until(world, desk, "18:20", minutes=1)
     world.post.down = set()
 
-    until(world, desk, "19:03")
+    until(world, desk, "19:03", minutes=1)
     assert heard(world, "phone") == ["6 min left: Carry in 2 plants by 18:40"]
-    until(world, desk, "21:00")
+    until(world, desk, "21:00", minutes=1)
 
     assert heard(world, "phone")[1:] == ["24 min overdue: Carry in 2 plants now"]
 
@@ -209,9 +209,9 @@ def test_a_grower_can_do_without(policy: NoticePolicy) -> None:
 def test_nobody_is_reminded_right_after_being_told() -> None:
     world, desk = evening(PHONE, now="18:20")
 
-    until(world, desk, "18:34")
+    until(world, desk, "18:34", minutes=1)
     assert len(heard(world, "phone")) == 1
-    until(world, desk, "18:40")
+    until(world, desk, "18:40", minutes=1)
     assert heard(world, "phone")[1:] == ["5 min left: Carry in 2 plants by 18:40"]
 
 
@@ -340,9 +340,9 @@ def test_a_reminder_that_waits_speaks_of_what_is_still_to_do() -> None:
     collection = replace(world.household.collection, spots=(BENCH, wall, ROOM), plants=plants)
     world.household = replace(world.household, collection=collection)
     desk = world.desk
-    until(world, desk, "18:09")
+    until(world, desk, "18:09", minutes=1)
     world.post.down = {"phone"}
-    until(world, desk, "18:11")
+    until(world, desk, "18:11", minutes=1)
     world.ledger.confirm(SITE.name, world.clock.now, {f"{DAY}-carry-in-bench-to-room": None}, {})
     world.post.down = set()
 

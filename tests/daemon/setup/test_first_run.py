@@ -53,6 +53,7 @@ from sillward_rules.plants.group_names import alias_named
 from sillward_rules.plants.groups import standard_groups
 from tests.daemon.forecast.test_geocoding import MENDOZA
 from tests.support.bodies import body, dumped
+from tests.support.cases import for_each
 from tests.support.loopback_server import serving, whole
 
 NOON = datetime(2026, 5, 14, 15, tzinfo=UTC)
@@ -395,7 +396,7 @@ def test_temperatures_are_read_in_either_unit(text: str, unit: Any, celsius: flo
     assert prompts.temperature(text, unit) == celsius
 
 
-@pytest.mark.parametrize("typed", range(-40, 120))
+@for_each(range(-40, 120))
 def test_degrees_fahrenheit_are_told_again_as_they_were_typed(typed: int) -> None:
     celsius = prompts.temperature(str(typed), "°F")
 

@@ -5,6 +5,7 @@ import re
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date, timedelta, tzinfo
+from itertools import product
 
 import pytest
 
@@ -20,6 +21,7 @@ from sillward_rules.remark import NotConfirmed
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import next_state
 from tests.support.agreement import contradictions
+from tests.support.cases import for_each
 from tests.support.collection_files import FEED, FEEDS_AND_COURSE, FORTY, INDOORS, OUTDOORS, garden
 from tests.support.core import fetched, utc
 from tests.support.invented_weather import Sky
@@ -36,11 +38,9 @@ SEEDS = 15
 assert PLAYED  # they have entered themselves into ALL
 
 
-@pytest.mark.parametrize("units", [SI, US], ids=["SI", "US"])
-@pytest.mark.parametrize(
-    "situation",
-    [situation for situation in ALL if situation.family in ROUNDS],
-    ids=lambda situation: situation.name,
+@for_each(
+    product([situation for situation in ALL if situation.family in ROUNDS], [SI, US]),
+    lambda situation, units: f"{situation.name}, {units.temperature}",
 )
 def test_no_push_of_a_situation_contradicts_its_sheet(situation: Situation, units: Units) -> None:
     told = situation.told(units)

@@ -8,24 +8,26 @@ from sillward.text.units import SI, Units
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward_rules.chore import ChoreKind
 from tests.support import text_checks
+from tests.support.cases import for_each
 from tests.support.paths import GOLDEN
 from tests.support.situations.golden import files, golden, path_of
 from tests.support.situations.situation import ALL, US, Situation, Told
 
-BOTH = [(situation, units) for situation in ALL for units in (SI, US)]
+USUAL = [situation for place, situation in enumerate(ALL) if place % 2 == 0]
+REST = [situation for situation in ALL if situation not in USUAL]
+"""Situations that are played in American units too, and those that are so in the slow set only."""
 
 
-def _case(situation: Situation, *units: Units) -> object:
-    """Return a case of a test; American units of every second situation are in the slow set."""
-    marks = [pytest.mark.slow] if US in (units or (US,)) and ALL.index(situation) % 2 else []
-    names = ["US" if one == US else "SI" for one in units]
-    return pytest.param(situation, *units, marks=marks, id=", ".join([situation.name, *names]))
+def _name(situation: Situation, units: Units | None = None) -> str:
+    return f"{situation.name}, {units.temperature}" if units else situation.name
 
 
-every = pytest.mark.parametrize(
-    ("situation", "units"), [_case(situation, units) for situation, units in BOTH]
+every = for_each(
+    [*((situation, SI) for situation in ALL), *((situation, US) for situation in USUAL)],
+    _name,
+    slow=[(situation, US) for situation in REST],
 )
-each = pytest.mark.parametrize("situation", [_case(situation) for situation in ALL])
+each = for_each(USUAL, _name, slow=REST)
 
 
 @pytest.mark.parametrize("file", files())

@@ -13,6 +13,7 @@ from sillward.wording.macro_check import max_length
 from sillward.wording.macros import packaged, with_own
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Reason
+from tests.support.cases import for_each
 from tests.support.desks import SITE, local
 
 VOICE = Voice(SITE)
@@ -320,7 +321,7 @@ def test_an_own_page_that_says_too_little_is_not_used(tmp_path: Path, text: str)
 # -- the trial of macros
 
 
-@pytest.mark.parametrize("name", packaged().ours)
+@for_each(packaged().ours)
 def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
     """So the samples reach every branch, and no fact is passed for nothing."""
     facts = packaged().ours[name].facts
@@ -335,7 +336,7 @@ def test_each_of_our_macros_tells_each_of_its_facts(name: str) -> None:
         ), fact
 
 
-@pytest.mark.parametrize("name", packaged().ours)
+@for_each(packaged().ours)
 def test_our_macros_say_nothing_odd(name: str) -> None:
     for voice in (VOICE, US):
         for case in macro_trial.samples(name, packaged().ours[name].facts):

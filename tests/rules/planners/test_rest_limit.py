@@ -15,6 +15,7 @@ from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.sheet import Round, draw_up
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.season import Season
+from tests.support.cases import for_each
 from tests.support.core import MENDOZA, collection, fetched, plant, utc, weather
 
 SUMMER, WINTER = date(2026, 1, 15), date(2026, 7, 15)
@@ -111,7 +112,7 @@ def test_a_hybrid_rests_at_what_its_tenderest_parent_stands_then(
     assert both.rest_low.value == at_rest
 
 
-@pytest.mark.parametrize("name", standard_groups())
+@for_each(standard_groups())
 def test_the_limit_of_rest_lies_between_injury_and_comfort(name: str) -> None:
     limits = standard_groups()[name].limits
     if limits.rest_low is not None:

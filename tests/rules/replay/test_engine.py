@@ -52,6 +52,12 @@ def truth() -> Weather:
 
 
 @pytest.fixture(scope="module")
+def later() -> Weather:
+    """Weather that begins so late that little is replayed before the first night."""
+    return past_weather(AUTUMN - timedelta(days=5), 40)
+
+
+@pytest.fixture(scope="module")
 def erring(truth: Weather) -> Plan:
     """Of a grower who takes forecasts at their word, so that plants are left in the cold."""
     at_its_word = some_plants(habits=Habits(caution=0.0))
@@ -66,13 +72,16 @@ def erred(erring: Plan) -> ReplayResult:
 # -- what must never happen
 
 
-@pytest.mark.parametrize("caution", [0.0, DEFAULT_CAUTION], ids=["at its word", "cautious"])
-@pytest.mark.parametrize("site", [MENDOZA, BREMEN], ids=["south", "north"])
+@pytest.mark.parametrize(
+    ("site", "caution"),
+    [(MENDOZA, 0.0), (BREMEN, DEFAULT_CAUTION)],
+    ids=["south", "north, cautious"],
+)
 def test_with_perfect_forecasts_nothing_is_missed_or_late(site: Site, caution: float) -> None:
     """And nothing is carried in vain by a grower who takes them at their word: nobody knows that
     they are right, so the cautious carry for the usual errors."""
     first = AUTUMN if site.latitude < 0 else date(2023, 10, 1)
-    truth = past_weather(first - timedelta(days=14), 60, site=site)
+    truth = past_weather(first - timedelta(days=5), 40, site=site)
 
     household = some_plants(site=site, habits=Habits(caution=caution))
     result = replay(plan(household, truth, first, 30))
@@ -180,9 +189,9 @@ def test_what_is_counted_of_a_night_fits_together(erred: ReplayResult) -> None:
 # -- the grower
 
 
-def test_nobody_carries_on_days_away_and_that_is_counted(truth: Weather) -> None:
+def test_nobody_carries_on_days_away_and_that_is_counted(later: Weather) -> None:
     cold_from = MENDOZA.middle_of_day(AUTUMN + timedelta(days=6)).timestamp()
-    turn = replace(truth, temp_c=truth.temp_c + np.where(truth.times < cold_from, 9.0, 0.0))
+    turn = replace(later, temp_c=later.temp_c + np.where(later.times < cold_from, 9.0, 0.0))
     away = frozenset(AUTUMN + timedelta(days=offset) for offset in (6, 7, 8))
     at_home = replay(plan(some_plants(), turn, AUTUMN, 16))
 
@@ -199,9 +208,9 @@ def test_nobody_carries_on_days_away_and_that_is_counted(truth: Weather) -> None
     assert found.unwarned == found.late == 0
     assert found.harm > totals(at_home.nights).harm
     # Back home all is done again.
-    later = [record for record in gone.nights if record.night > max(away)]
-    assert totals(later).not_done == 0
-    assert totals(later).carried_in > 0
+    afterwards = [record for record in gone.nights if record.night > max(away)]
+    assert totals(afterwards).not_done == 0
+    assert totals(afterwards).carried_in > 0
 
 
 def test_pots_are_watered_and_salts_washed_out_as_the_tool_asks_for() -> None:
@@ -302,13 +311,13 @@ def test_a_leap_day_is_a_night_like_any_other() -> None:
     assert totals(result.nights).unjudged == 0
 
 
-def test_nights_that_are_not_known_are_not_judged(truth: Weather) -> None:
-    temp = truth.temp_c.copy()
+def test_nights_that_are_not_known_are_not_judged(later: Weather) -> None:
+    temp = later.temp_c.copy()
     gap = AUTUMN + timedelta(days=5)
-    start = np.searchsorted(truth.times, MENDOZA.middle_of_day(gap).timestamp())
+    start = np.searchsorted(later.times, MENDOZA.middle_of_day(gap).timestamp())
     temp[start + 12 : start + 18] = np.nan
 
-    result = replay(plan(some_plants(), replace(truth, temp_c=temp), AUTUMN, 12))
+    result = replay(plan(some_plants(), replace(later, temp_c=temp), AUTUMN, 12))
 
     assert [record.night for record in result.nights if record.unjudged] == [gap]
     record = result.nights[5]
@@ -318,9 +327,9 @@ def test_nights_that_are_not_known_are_not_judged(truth: Weather) -> None:
     assert record.narrowest is None
 
 
-def test_weather_that_ends_early_leaves_nights_unjudged(truth: Weather) -> None:
-    short = {name: getattr(truth, name)[: 24 * 18] for name in ("times", *SERIES)}
-    cut = replace(truth, **short)
+def test_weather_that_ends_early_leaves_nights_unjudged(later: Weather) -> None:
+    short = {name: getattr(later, name)[: 24 * 9] for name in ("times", *SERIES)}
+    cut = replace(later, **short)
 
     result = replay(plan(some_plants(), cut, AUTUMN, 8))
 
@@ -328,7 +337,7 @@ def test_weather_that_ends_early_leaves_nights_unjudged(truth: Weather) -> None:
     assert [record.unjudged for record in result.nights] == [0, 0, 0, 16, 16, 16, 16, 16]
 
 
-@pytest.mark.parametrize("offset", [11, 18, 26])
+@pytest.mark.parametrize("offset", [11, 26])
 def test_a_part_by_itself_is_as_in_the_whole(
     erring: Plan, erred: ReplayResult, offset: int
 ) -> None:
@@ -384,21 +393,21 @@ def test_a_replay_goes_through_anywhere(site: Site, first: date) -> None:
 
 
 @pytest.mark.parametrize(("dusk", "morning"), [("00:15", "05:00"), ("sunset+2h", "sunrise-2h")])
-def test_rounds_may_be_at_any_hour(truth: Weather, dusk: str, morning: str) -> None:
+def test_rounds_may_be_at_any_hour(later: Weather, dusk: str, morning: str) -> None:
     habits = Habits(told_at=parse_moment(dusk), morning_at=parse_moment(morning))
 
-    result = replay(plan(some_plants(habits=habits), truth, AUTUMN, 3))
+    result = replay(plan(some_plants(habits=habits), later, AUTUMN, 3))
 
     assert totals(result.nights).pushes == 6
     assert totals(result.nights).covered > 0
 
 
-def test_nothing_is_found_where_nothing_grows_or_nothing_is_known(truth: Weather) -> None:
+def test_nothing_is_found_where_nothing_grows_or_nothing_is_known(later: Weather) -> None:
     garden = some_plants()
     empty = Collection(garden.site, garden.spots, (), garden.rules, garden.habits)
-    unknown = replace(truth, temp_c=np.full(truth.times.shape, np.nan))
+    unknown = replace(later, temp_c=np.full(later.times.shape, np.nan))
 
-    nobody = replay(plan(empty, truth, AUTUMN, 2))
+    nobody = replay(plan(empty, later, AUTUMN, 2))
     blind = replay(plan(garden, unknown, AUTUMN, 2))
 
     assert totals(nobody.nights) == totals([replace(one, pushes=0) for one in nobody.nights])
