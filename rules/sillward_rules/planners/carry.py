@@ -84,7 +84,7 @@ def _goals_of(scene: Scene, night: Night, needs: NightNeeds, lows: Array) -> Sta
     An overdue order keeps its spot also where no other spot holds. None does where that is colder
     than home.
     """
-    best = shelter.shelter_for(scene, night, lows)
+    best = needs.goals
     keeps_told = shelter.may_stay(scene, night, lows, scene.order_to, best)
     keeps_told |= needs.overdue & ~shelter.holds(scene, lows, best)
     keeps_told &= scene.has_order_of(night)

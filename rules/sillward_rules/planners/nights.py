@@ -12,11 +12,7 @@ from sillward_rules.chore import Reason, Weighing
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
 from sillward_rules.planners.scene.crossings import find_crossings, find_returns
-from sillward_rules.planners.scene.expected_harm import (
-    early_firing,
-    expected_harm,
-    is_comfort_rule,
-)
+from sillward_rules.planners.scene.expected_harm import expected_harm, is_comfort_rule
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone, start_of_rest
 from sillward_rules.planners.scene.scene import Scene, Standing
@@ -49,6 +45,7 @@ class NightNeeds:
       (`planners.walks`).
     - reason: returns the reason of a cohort that must be in or bears a dip. The reason has no value
       where no known hour asks for cover and it is given for caution.
+    - goals: the spot columns of the covers to which they would go (`shelter.shelter_for`).
     - declined: whether they would have to be in, but stay out by the grower's decision
       (`planners.grower_decisions`).
     """
@@ -64,6 +61,7 @@ class NightNeeds:
     gain: Array
     price: Array
     reason: Callable[[int], Reason]
+    goals: Standing
     declined: np.ndarray
 
     @property
@@ -118,6 +116,7 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
         gain=gain,
         price=walks.price,
         reason=partial(_reason_of, scene, night, results, gain, walks),
+        goals=results.goals,
         declined=np.zeros(asked.shape, dtype=bool),
     )
 
@@ -165,6 +164,8 @@ def _colder_than_outside(scene: Scene, night: Night, goals: Standing) -> np.ndar
     one.
     """
     learned = np.array([spot.response is not None for spot in scene.climate.spots], dtype=bool)
+    if not (learned & scene.holds_itself).any():
+        return np.zeros(goals.shape, dtype=bool)
     held = shelter.held_by_night(scene, night) + shelter.margins(scene, night)
     held = np.where(learned & scene.holds_itself, held, np.nan)
     rows = scene.steps(night.start, night.cold_until)
@@ -268,6 +269,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
     goals = shelter.shelter_for(scene, night, shelter.spot_lows(scene, night))
     results = NightResults.empty(goals)
     for number, firing in enumerate(scene.carry_firings(night)):
+        early = scene.early_carry_firing(night, number)
         unknown = _has_unknown_hours(scene, firing, start, night)
 
         def firing_in(other: Night, number: int = number) -> Firing:
@@ -278,7 +280,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
             applies = np.flatnonzero((firing.member >= 0) & cohorts)
             if not applies.size:
                 continue
-            result = _evaluate_rule(scene, firing, night, start, dawn, alone)
+            result = _evaluate_rule(scene, firing, early, night, start, dawn, alone)
             results.rules.append((firing, result))
             _enter_last_rule(scene, night, start, results, applies, unknown)
         if is_comfort_rule(firing.rule):
@@ -349,6 +351,7 @@ def _deadlines(scene: Scene, night: Night, *crossings: Array) -> list[Array]:
 def _evaluate_rule(
     scene: Scene,
     firing: Firing,
+    early: Firing | None,
     night: Night,
     start: datetime,
     dawn: datetime | None,
@@ -356,6 +359,7 @@ def _evaluate_rule(
 ) -> RuleResult:
     """Return what a rule finds from a moment on until the cold of a night ends.
 
+    - early: the same rule on the early side of the forecast, as in `early_firing`.
     - dawn: if given, a need that has lasted since then belongs to the night before and is left out,
       unless it goes on until sunset.
     - alone (class,): whether the nights before and after are mild.
@@ -376,7 +380,7 @@ def _evaluate_rule(
     return RuleResult(
         fired=np.asarray(fires.any(axis=0)),
         crossing=find_crossings(firing, first),
-        early=_early_crossings(scene, firing, night, rows, dawn),
+        early=_early_crossings(scene, firing, early, night, rows, dawn),
         until=find_returns(firing, last),
         worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
@@ -399,13 +403,17 @@ def _fires_in(
 
 
 def _early_crossings(
-    scene: Scene, firing: Firing, night: Night, rows: np.ndarray, dawn: datetime | None
+    scene: Scene,
+    firing: Firing,
+    early: Firing | None,
+    night: Night,
+    rows: np.ndarray,
+    dawn: datetime | None,
 ) -> Array:
     """(class,) when the bound is first crossed on the early side of the forecast [unix s].
 
     Infinite where it is not, and for rules on other quantities than the leaf.
     """
-    early = early_firing(scene, firing)
     if early is None:
         return np.full(firing.limit.shape, np.inf)
     fires = _fires_in(scene, early, night, rows, dawn)

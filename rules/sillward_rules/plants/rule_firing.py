@@ -79,6 +79,19 @@ class Firing:
         """Return the rows of the moments from start to end, both included."""
         return rows_from_to(self.times, start, end)
 
+    def part(self, rows: slice) -> "Firing":
+        """Return the same in some of its rows."""
+        return Firing(
+            self.classes,
+            self.times[rows],
+            self.bound[rows],
+            self.values[rows],
+            self.beyond[rows],
+            self.fires[rows],
+            self.known[rows],
+            self.counts[rows],
+        )
+
     def by_plant(self, per_class: np.ndarray) -> np.ndarray:
         """(plant,) from (class,) booleans; False for plants that the rule does not apply to."""
         result = np.zeros(self.member.shape, dtype=bool)

@@ -15,9 +15,9 @@ from sillward_rules.chore import CohortGroups, Grounds
 from sillward_rules.memo import Memo
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.cohorts import States, make_cohorts
-from sillward_rules.planners.scene.expected_harm import Tenderness
+from sillward_rules.planners.scene.expected_harm import Tenderness, early_firing
 from sillward_rules.planners.scene.night_results import NightResults
-from sillward_rules.planners.scene.surroundings import Surroundings
+from sillward_rules.planners.scene.surroundings import Surroundings, part_of
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rule_firing import Classes, Firing, reaches_bound
@@ -397,13 +397,30 @@ class Scene(Surroundings):
         )
 
     @cached_property
-    def _carry_classes(self) -> list[Classes]:
-        """Of rules that ask for "carry in", where the plants are or would be exposed."""
-        return self.classes_at("carry in", self.exposed_at)
+    def _all_carry_firings(self) -> list[Firing]:
+        """Of rules that ask for "carry in", in the fine steps of all nights."""
+        classes = self.classes_at("carry in", self.exposed_at)
+        return self.evaluate(classes, self.by_night)
+
+    @cached_property
+    def _all_early_carry_firings(self) -> list[Firing | None]:
+        return [early_firing(self, firing) for firing in self._all_carry_firings]
 
     def carry_firings(self, night: Night) -> list[Firing]:
-        """Evaluate the rules that ask for "carry in" for a night and its day, in fine steps."""
+        """Return the rules that ask for "carry in" for a night and its day, in fine steps."""
         if night not in self._carry_firings:
-            span = self.day_and_night(night)
-            self._carry_firings[night] = self.evaluate(self._carry_classes, self.by_night, span)
+            self._carry_firings[night] = [
+                firing.part(self._rows_of(night, firing)) for firing in self._all_carry_firings
+            ]
         return self._carry_firings[night]
+
+    def early_carry_firing(self, night: Night, number: int) -> Firing | None:
+        """Return one of them on the early side of the forecast; None as in `early_firing`."""
+        early = self._all_early_carry_firings[number]
+        if early is None:
+            return None
+        rows = self._rows_of(night, early)
+        return early.part(rows) if self.early_k[rows].any() else None
+
+    def _rows_of(self, night: Night, firing: Firing) -> slice:
+        return part_of(self.by_night.times, self.day_and_night(night), firing.rule.lasting)

@@ -210,9 +210,7 @@ class Surroundings:
         for of_rule in classes:
             part = slice(None)
             if span is not None:
-                lasting = of_rule.rule.lasting
-                rows = rows_from_to(climate.times, span[0] - lasting, span[1] + lasting)
-                part = slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
+                part = part_of(climate.times, span, of_rule.rule.lasting)
             margin = self.habits.wet_margin_k
             firings.append(evaluate(of_rule, self.site, climate, part, wet_margin_k=margin))
         return firings
@@ -224,3 +222,9 @@ class Surroundings:
         """
         sunrise = sun.day_events(self.site, night.day).sunrise
         return sunrise - timedelta(hours=1), night.cold_until
+
+
+def part_of(times: np.ndarray, span: tuple[datetime, datetime], around: timedelta) -> slice:
+    """Return the rows of moments in a span, and in so much time before and after it."""
+    rows = rows_from_to(times, span[0] - around, span[1] + around)
+    return slice(int(rows[0]), int(rows[-1]) + 1) if rows.size else slice(0, 0)
