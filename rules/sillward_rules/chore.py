@@ -236,6 +236,10 @@ class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
         """Return a group and its reason, or several."""
         return tuple(zip(self.groups, self.reasons, strict=True))[index]
 
+    def __iter__(self) -> Iterator[tuple[tuple[str, ...], Reason]]:
+        """Iterate over the groups with their reasons."""
+        return zip(self.groups, self.reasons, strict=True)
+
     def __len__(self) -> int:
         """Return how many groups there are."""
         return len(self.groups)
