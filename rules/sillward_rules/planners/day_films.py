@@ -124,7 +124,7 @@ class SpotFilms:
         self.column = column
         self.events = day_air.events
         self.starts = day_air.starts
-        self._begin = float(self.starts[0])
+        self._begin, self._last_step = float(self.starts[0]), self.starts.size - 1
         self._habits = day_air.scene.habits
         self._crowns: dict[Rot, Array] = {}
         self._lasting: dict[float, Array] = {}
@@ -173,6 +173,11 @@ class SpotFilms:
         """Whether rain wets the plants in a step."""
         return np.ascontiguousarray(self.day_air.rained_on[:, self.column])
 
+    @cached_property
+    def rains(self) -> bool:
+        """Whether rain wets the plants at all."""
+        return bool(self.rained_on.any())
+
     def velamen_lasting(self, share: float) -> Array:
         """Return the time until this share of the water in bare velamen is gone [h]."""
         if share not in self._velamen:
@@ -204,7 +209,9 @@ class SpotFilms:
     def index(self, at: datetime) -> int:
         """Return the step that holds a moment; the first or last one for moments outside."""
         index = int((at.timestamp() - self._begin) // STEP_S)
-        return min(max(index, 0), self.starts.size - 1)
+        if index <= 0:
+            return 0
+        return index if index <= self._last_step else self._last_step
 
     def at(self, series: Array, when: datetime) -> float:
         """Return the value of a series at the step that holds the moment."""

@@ -156,6 +156,8 @@ class MistDay:
 
     def _rains_in_window(self, first: Misting) -> bool:
         """Whether rain wets the plants in the window of the first misting."""
+        if not self.films.rains:
+            return False
         window = slice(self.films.index(first.opens), self.films.index(first.closes))
         return bool(self.films.rained_on[window].any())
 
@@ -190,6 +192,8 @@ class MistDay:
 
     def _last_rain(self, start: datetime, end: datetime) -> datetime | None:
         """Return the end of the last rain that wets the roots between these moments, or None."""
+        if not self.films.rains:
+            return None
         first, after = self.films.index(start) + 1, self.films.index(end)
         rained = np.flatnonzero(self.films.rained_on[first:after])
         return self.films.starts_at(first + int(rained[-1])) if rained.size else None

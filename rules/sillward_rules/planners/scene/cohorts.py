@@ -4,6 +4,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import timedelta
 from functools import cached_property
+from itertools import count
 
 import numpy as np
 
@@ -83,17 +84,23 @@ def make_cohorts(
         if now[key].spot in around.columns:
             known[name] = now[key]
     carried_in = _carried_in_last_night(around, known)
+    at_spot = {spot: PlantState(spot) for spot in around.columns}
+    firsts, all_names = collection.traits.plants, collection.names
+    unknown = [
+        at_spot[first.shelter if inside and first.shelter else first.home]
+        for first, inside in zip(firsts, carried_in.tolist(), strict=True)
+    ]
+    if not known:
+        return tuple(map(Cohort, count(), firsts, all_names, unknown)), np.arange(len(firsts))
     cohorts: list[Cohort] = []
     kind_of: list[int] = []
-    at_spot = {spot: PlantState(spot) for spot in around.columns}
-    kinds = zip(collection.traits.plants, collection.names, carried_in.tolist(), strict=True)
-    for number, (first, names, inside) in enumerate(kinds):
+    kinds = zip(firsts, all_names, unknown, strict=True)
+    for number, (first, names, state_of_all) in enumerate(kinds):
         if len(names) == 1 and names[0] in known:
             cohorts.append(Cohort(len(cohorts), first, names, known[names[0]]))
             kind_of.append(number)
             continue
-        unknown = at_spot[first.shelter if inside and first.shelter else first.home]
-        for part_state, part in _split_by_state(names, known, unknown):
+        for part_state, part in _split_by_state(names, known, state_of_all):
             cohorts.append(Cohort(len(cohorts), first, part, part_state))
             kind_of.append(number)
     return tuple(cohorts), np.array(kind_of, dtype=np.int64)
@@ -126,8 +133,6 @@ def _current(around: Surroundings, state: PlantState, *, assume_obeyed: bool) ->
 def _split_by_state(
     names: tuple[str, ...], known: Mapping[str, PlantState], unknown: PlantState
 ) -> list[tuple[PlantState, tuple[str, ...]]]:
-    if not known:
-        return [(unknown, names)]
     parts: dict[PlantState, list[str]] = {}
     for name in names:
         parts.setdefault(known.get(name, unknown), []).append(name)
