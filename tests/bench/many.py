@@ -111,10 +111,13 @@ def measure_time(plants: int, times: int, patience_s: float) -> None:
         say(json.dumps(best))
 
     began = time.monotonic()
+    # A garden outlives its sheets: the one before is not to be freed while a sheet is timed.
+    alive: list[Collection] = []
     for turn in range(1, times + 1):
         dusk_state: State = {}
         for number, round_ in enumerate(Round):
             collection = invented.collection(plants, seed=len(Round) * turn + number)
+            alive = [*alive[-1:], collection]
             sheet, first_s = sheet_of(round_, collection, {})
             invented.require_work(sheet, plants)
             note(f"{round_.value}, first", first_s)
