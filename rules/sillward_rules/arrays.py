@@ -22,6 +22,14 @@ def finite_or_none(value: float, digits: int) -> float | None:
     return round(float(value), digits) if np.isfinite(value) else None
 
 
+def filled(values: np.ndarray, unknown: float) -> Array:
+    """Return an array with a number in the place of NaN, any shape.
+
+    Other than `numpy.nan_to_num` it leaves infinite values as they are, and is quicker.
+    """
+    return np.where(np.isnan(values), unknown, values)
+
+
 def group_rows(*columns: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Group rows that agree in every column.
 

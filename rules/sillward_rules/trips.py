@@ -168,8 +168,10 @@ class _Trip:
 
     def _starts_with(self, errand: Errand) -> tuple[datetime | None, datetime | None]:
         """Return the first and the last start, this errand's included."""
-        starts = [at for at in (self.earliest, self.latest, errand.not_before) if at is not None]
-        return (min(starts), max(starts)) if starts else (None, None)
+        start = errand.not_before
+        if start is None or self.earliest is None or self.latest is None:
+            return self.earliest or start, self.latest or start
+        return min(self.earliest, start), max(self.latest, start)
 
 
 def _chore(chore_id: str, trip: list[Errand], site: Site, now: datetime) -> Chore:
@@ -179,8 +181,8 @@ def _chore(chore_id: str, trip: list[Errand], site: Site, now: datetime) -> Chor
     # Rounding to the safe side must not move a deadline of now into the past.
     before = max(round_down(deadline, site), min(deadline, now)).astimezone(site.zone)
     start = max(starts).astimezone(site.zone) if starts else None
-    if start is not None and round_up(start, site) <= before:
-        start = round_up(start, site)
+    if start is not None and (rounded := round_up(start, site)) <= before:
+        start = rounded
         if before - start < MIN_WINDOW and first.kind in WETTINGS:
             start = round_down(start - DISPLAY_STEP, site)
     grounds = Grounds.joined([errand.grounds for errand in trip])

@@ -2,7 +2,7 @@
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array, filled
 
 POOL_MM = 1.0
 """Water that a crown or an axil holds before it runs over [mm]. Judgement: 1 mm or more."""
@@ -76,8 +76,8 @@ def hours_wet_by_rain(wet_h: Array, rain_mm: Array) -> Array:
         return np.asarray(total[1:] - np.take_along_axis(total, since, axis=0))
 
     rows = np.arange(1, wet_h.shape[0] + 1).reshape(-1, *([1] * (wet_h.ndim - 1)))
-    since = rows - np.nan_to_num(wet_h, nan=0.0).astype(np.int64)
-    rained = in_run(np.nan_to_num(rain_mm, nan=0.0)) >= WETTING_RAIN_MM - 1e-9
+    since = rows - filled(wet_h, 0.0).astype(np.int64)
+    rained = in_run(filled(rain_mm, 0.0)) >= WETTING_RAIN_MM - 1e-9
     doubtful = in_run(np.isnan(rain_mm).astype(np.float64)) > 0
     by_rain = np.where(rained, wet_h, np.where(doubtful, np.nan, 0.0))
     return np.where(np.isnan(wet_h), np.nan, by_rain)

@@ -267,7 +267,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
     # there. On a day to come this holds for all, as the night before may have asked for cover.
     inside = scene.is_under_cover(scene.standing) | (morning > scene.now)
     goals = shelter.shelter_for(scene, night, shelter.spot_lows(scene, night))
-    results = NightResults.empty(goals)
+    results, latest = NightResults.empty(goals), _latest_deadline(scene, night)
     for number, firing in enumerate(scene.carry_firings(night)):
         early = scene.early_carry_firing(night, number)
         unknown = _has_unknown_hours(scene, firing, start, night)
@@ -282,7 +282,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
                 continue
             result = _evaluate_rule(scene, firing, early, night, start, dawn, alone)
             results.rules.append((firing, result))
-            _enter_last_rule(scene, night, start, results, applies, unknown)
+            _enter_last_rule(scene, night, (start.timestamp(), latest), results, applies, unknown)
         if is_comfort_rule(firing.rule):
             harm = expected_harm(scene, firing, night, scene.tenderness(night), alone)
             limited = firing.member >= 0
@@ -294,25 +294,22 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
 def _enter_last_rule(
     scene: Scene,
     night: Night,
-    start: datetime,
+    within: tuple[float, float],
     results: NightResults,
     cohorts: np.ndarray,
     unknown: np.ndarray,
 ) -> None:
     """Enter the last rule of the results for these cohorts, where it is the most urgent so far.
 
-    unknown (class,) : whether an hour that counts is not known.
+    within : the moment from which on the night counts, and the latest deadline [unix s]. unknown
+    (class,) : whether an hour that counts is not known.
     """
     firing, result = results.rules[-1]
     of_class, source = firing.member[cohorts], len(results.rules) - 1
-    early, due = _deadlines(
-        scene,
-        night,
-        np.maximum(result.early, start.timestamp()),
-        np.where(
-            result.fired, np.maximum(result.crossing, start.timestamp()), night.start.timestamp()
-        ),
-    )
+    start, latest = within
+    crossing = np.where(result.fired, np.maximum(result.crossing, start), night.start.timestamp())
+    early = _deadlines(scene, np.maximum(result.early, start), latest)
+    due = _deadlines(scene, crossing, latest)
     if is_comfort_rule(firing.rule):
         in_doubt = ~unknown[of_class]
         results.doubt.update(
@@ -330,19 +327,26 @@ def _enter_last_rule(
     results.dips.update(cohorts[brief], due[brief], fired[brief], source)
 
 
-def _deadlines(scene: Scene, night: Night, *crossings: Array) -> list[Array]:
-    """Return by when plants must be in, for each crossing of a bound [unix s], array by array.
+def _latest_deadline(scene: Scene, night: Night) -> float:
+    """Return by when plants must be in at the latest, whenever it gets cold [unix s].
 
-    That is the lead time before the crossing, but no later than the usual hour and the latest time
-    after sunset. It is never in the past: what should have been in by now is due now.
+    By the usual hour and by the latest time after sunset.
     """
     habits, noon = scene.habits, scene.site.middle_of_day(night.day)
     usual = habits.in_by.on(scene.site, night.day)
     if usual < noon:  # "00:30" is the hour after midnight of this night
         usual = habits.in_by.on(scene.site, night.day + timedelta(days=1))
-    latest = min(night.start + habits.latest_after_sunset, usual).timestamp()
-    lead, now = habits.lead.total_seconds(), scene.now.timestamp()
-    return [np.maximum(np.minimum(crossing - lead, latest), now) for crossing in crossings]
+    return min(night.start + habits.latest_after_sunset, usual).timestamp()
+
+
+def _deadlines(scene: Scene, crossing: Array, latest: float) -> Array:
+    """(class,) by when plants must be in, for each crossing of a bound [unix s].
+
+    That is the lead time before the crossing, but no later than `_latest_deadline`. It is never in
+    the past: what should have been in by now is due now.
+    """
+    lead, now = scene.habits.lead.total_seconds(), scene.now.timestamp()
+    return np.maximum(np.minimum(crossing - lead, latest), now)
 
 
 # -- one rule

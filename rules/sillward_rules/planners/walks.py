@@ -10,7 +10,7 @@ for one doubtful plant costs much.
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, filled
 from sillward_rules.light_dataclass import dataclass
 
 WALK_PRICE = 0.75
@@ -69,7 +69,7 @@ def choose(
     ordered : ndarray (cohort,)
         Whether an order to carry them in is open, so that the walk is made anyway; None for none.
     """
-    gain = np.nan_to_num(gain, nan=0.0)
+    gain = filled(gain, 0.0)
     made = must if ordered is None else must | ordered
     brings = np.where(must, 0.0, np.maximum(gain - PLANT_PRICE, 0.0) * sizes)
     price = np.full(gain.shape, PLANT_PRICE)

@@ -17,7 +17,7 @@ from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, filled
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.pot import Medium
 
@@ -233,7 +233,7 @@ class Buckets:
 
     def pour(self, pots: np.ndarray, share: float) -> None:
         """Give these pots (indices) so much water, as a share; what is too much runs off."""
-        self.share[pots] = np.minimum(np.nan_to_num(self.share[pots], nan=0.0) + share, 1.0)
+        self.share[pots] = np.minimum(filled(self.share[pots], 0.0) + share, 1.0)
         self.variance[pots] += FULL_SD**2
         self._bound()
 

@@ -4,7 +4,7 @@ from collections.abc import Callable, Sequence
 
 import numpy as np
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, filled
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import air, surface
 from sillward_rules.physics.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO
@@ -123,9 +123,9 @@ def _indoor_offsets(
     counts. NaN where nothing was learned. open_air_c (time, 1) : [°C].
     """
     rows = indoors.nights.rows_at(times)
-    above = np.nan_to_num(open_air_c - indoors.nights.low_c[rows, None], nan=0.0)
+    above = filled(open_air_c - indoors.nights.low_c[rows, None], 0.0)
     night_k = indoors.taken_c[rows] + indoors.gain[rows] * above - open_air_c
-    by_day = np.nan_to_num(per_spot(spots, lambda spot: spot.day_offset_k), nan=0.0)
+    by_day = filled(per_spot(spots, lambda spot: spot.day_offset_k), 0.0)
     most, least = (by_day + (night_k - by_day) * share[:, None] for share in night_share)
     return np.asarray(np.minimum(most, least))
 
@@ -170,7 +170,7 @@ def sky_over(spots: Sequence[Spot], at_spots: AirAtSpots) -> Sky:
     # Unknown air, cloud and wind are taken as dry, clear and calm: the colder case.
     temp, vapour = at_spots.temp_c, at_spots.vapour_kpa
     vapour = np.where(np.isfinite(vapour), vapour, air.vapour_pressure(temp, DRY_AIR_RH_PCT))
-    warming = np.nan_to_num(at_spots.warming, nan=0.0)[:, None]
+    warming = filled(at_spots.warming, 0.0)[:, None]
     seen = per_spot(spots, _sky_seen)
     return Sky(vapour, warming, seen, surface.sky_loss(temp, vapour, warming, seen))
 

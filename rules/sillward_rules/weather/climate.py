@@ -7,7 +7,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from sillward_rules.arrays import Array
+from sillward_rules.arrays import Array, filled
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.memo import Memo
 from sillward_rules.physics import air
@@ -300,10 +300,10 @@ def _leaf(
             temp, vapour, wind_m_s, warming, seen, light, pressure_kpa=pressure_kpa, wet=wet
         )
 
-    leaf = leaf_in(np.nan_to_num(wind, nan=CALM_WIND_M_S))
+    leaf = leaf_in(filled(wind, CALM_WIND_M_S))
     if np.any(np.isnan(wind) & wet):
         # A wet leaf may be coldest in a wind, as wet bulbs are, or in still air under the sky.
-        leaf = np.minimum(leaf, leaf_in(np.nan_to_num(wind, nan=STRONG_WIND_M_S)))
+        leaf = np.minimum(leaf, leaf_in(filled(wind, STRONG_WIND_M_S)))
     found = np.full(sought.shape, np.nan)
     found[sought] = leaf
     return found

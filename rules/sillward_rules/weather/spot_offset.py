@@ -11,7 +11,7 @@ from itertools import takewhile
 import numpy as np
 from numpy.typing import ArrayLike
 
-from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array, filled
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.site import Site
@@ -113,9 +113,9 @@ def night_offset_shares(spots: Sequence[Spot], share_left: Array) -> Array:
     """
     roofed = np.array([spot.indoors for spot in spots], dtype=bool)
     left = share_left[:, None]
-    cold = np.maximum(np.nan_to_num(left, nan=1.0), MIN_COLD_SHARE)
+    cold = np.maximum(filled(left, 1.0), MIN_COLD_SHARE)
     by_night = _given(spots, lambda spot: spot.night_offset_k)
-    share = np.where(by_night < 0, cold, np.nan_to_num(left, nan=0.0))
+    share = np.where(by_night < 0, cold, filled(left, 0.0))
     return np.asarray(np.where(roofed, 1.0, share))
 
 

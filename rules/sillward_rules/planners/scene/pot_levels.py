@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array, filled
 from sillward_rules.chore import ChoreKind
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import vapour_pressure
@@ -112,7 +112,7 @@ def demand_of(scene: Scene) -> Demand:
     known = np.isfinite(reference)
     total = np.where(known, reference, 0.0).sum(axis=0)
     mean = np.where(known.any(axis=0), total / np.maximum(known.sum(axis=0), 1), UNKNOWN_MM_H)
-    rain = np.nan_to_num(climate.rain_mm, nan=0.0)
+    rain = filled(climate.rain_mm, 0.0)
     return Demand(climate.times, np.where(known, reference, mean), rain)
 
 

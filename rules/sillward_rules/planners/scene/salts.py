@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.arrays import HOUR_S, Array
+from sillward_rules.arrays import HOUR_S, Array, filled
 from sillward_rules.chore import ChoreKind
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.scene import Scene
@@ -167,6 +167,6 @@ def _rain_of_last_day(scene: Scene) -> Array:
     times = scene.climate.times
     for row in scene.rows(scene.now - timedelta(days=1) + timedelta(seconds=1), scene.now).tolist():
         columns = stood.at(times[row] - HOUR_S / 2)
-        rain = np.nan_to_num(scene.climate.rain_mm[row][columns], nan=0.0)
+        rain = filled(scene.climate.rain_mm[row][columns], 0.0)
         fallen += np.where(columns == NO_SPOT, 0.0, rain)
     return fallen
