@@ -101,8 +101,9 @@ class MqttListener:
         if self._thread is None or not self._thread.is_alive():
             if self._thread is not None:
                 log.error("mqtt.dead")
-            self._thread = threading.Thread(target=self.run, name="sillward-mqtt", daemon=True)
-            self._thread.start()
+            thread = threading.Thread(target=self.run, name="sillward-mqtt", daemon=True)
+            thread.start()
+            self._thread = thread
 
     def take(self) -> Contents:
         """Return what came since the last time."""

@@ -186,6 +186,22 @@ def test_the_thread_is_started_again_if_it_has_ended(caplog: pytest.LogCaptureFi
     assert "mqtt.dead" in caplog.text
 
 
+def test_where_no_thread_can_be_started_there_is_nothing_to_end(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def start(thread: threading.Thread) -> None:
+        msg = "can't start new thread"
+        raise RuntimeError(msg)
+
+    monkeypatch.setattr(threading.Thread, "start", start)
+    listener = MqttListener(BROKER, [BENCH], FakeClock(CAME), connect=FakeBroker([]))
+
+    with pytest.raises(RuntimeError):
+        listener.ensure_running()
+
+    listener.close()
+
+
 def test_the_log_tells_a_trouble_once(caplog: pytest.LogCaptureFixture) -> None:
     run = Run(FakeBroker([]), waits=5)
 
