@@ -43,6 +43,44 @@ def test_every_page_is_in_the_contents() -> None:
     assert sorted([*linked, "index.md"]) == PAGES
 
 
+# -- commands
+
+
+PROGRAMS = {
+    *("cd", "cp", "createdb", "docker", "export", "launchctl", "loginctl", "mkdir", "pip", "pipx"),
+    *("python", "python3", "scp", "sillward", "ssh", "sudo", "systemctl", "uv"),
+    *(".ci/check", "packaging/build-deb", "sillward/packaging/build-deb"),
+}
+
+
+def reflowed(text: str) -> list[str]:
+    """The lines of commands that begin with no command, or have another one in their comment: of a
+    block whose lines were filled as if it were prose, each line would run as something else."""
+    lines = [
+        line
+        for block in blocks(text, "sh")
+        for line in block.replace("\\\n", " ").splitlines()
+        if line.strip()
+    ]
+    return [
+        line
+        for line in lines
+        if not (line.split()[0] in PROGRAMS or re.match("SILLWARD_[A-Z_]+=", line))
+        or re.search(r" #.* (sudo|sillward +\w+ +--?\w+)( |$)", line)
+    ]
+
+
+def test_each_command_of_a_page_is_on_a_line_of_its_own() -> None:
+    assert [line for name in DOCUMENTS for line in reflowed(text_of(name))] == []
+
+
+def test_commands_that_were_filled_like_prose_are_found() -> None:
+    filled = (
+        "```sh\nsudo apt update   # what is new sudo apt install -y\n# python3-venv sudo a\n```"
+    )
+    assert len(reflowed(filled)) == 2
+
+
 # -- pictures
 
 
