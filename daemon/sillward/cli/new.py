@@ -100,10 +100,10 @@ def _read_list(path: Path) -> PlantList:
 
 
 def _show_sheet_and_warnings(path: Path) -> None:
-    """Print tonight's sheet, or why there is none yet, and which rooms do not keep their plants."""
+    """Print tonight's sheet, or why there is none yet, and what the grower must know of it all."""
     app = shared.build(Options(collection=path))
     _show_sheet(app)
-    if warnings := check_warnings.of_places(app.household):
+    if warnings := check_warnings.of_new(app.household):
         prompts.tell([*(f"! {warning}" for warning in warnings), ""])
 
 

@@ -40,6 +40,8 @@ def text(
     )
     for plant in collection.plants:
         lines += ["", *_plant_lines(plant, voice, screen)]
+    if unwatered := check_warnings.never_watered(household):
+        lines += ["", *screen.lines(f"? {unwatered}")]
     lines.append("")
     elsewhere = list(check_warnings.sent_elsewhere(collection, voice))
     for spot in collection.spots:
@@ -141,6 +143,7 @@ def document(
             if spot.question is not None
         },
         **check_warnings.document(household, now),
+        "never_watered": list(check_warnings.without_pot(collection)),
         "rules": [rule.name for rule in collection.rules],
         "caution": collection.habits.caution,
         "forecast": list(sources),

@@ -11,7 +11,7 @@ from sillward.config.household import Household
 from sillward.reports import check_facts
 from sillward.reports.check import verdict
 from sillward.reports.check_facts import Fact, FactTeller, MessageLinks
-from sillward.reports.check_warnings import first_of, sent_elsewhere, warnings
+from sillward.reports.check_warnings import first_of, never_watered, sent_elsewhere, warnings
 from sillward.text.columns import GAP, PIPE, Column, Mark, Screen, cut, padded, table, width
 from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
@@ -64,11 +64,13 @@ def text(
     below += verdict(household, len(found), screen)
     place = f"{site.latitude:g}, {site.longitude:g}, {site.elevation_m:g} m, {site.zone}"
     head = [*screen.lines(f"{site.label}: {place}"), ""]
-    room = MAX_LINES - len(head) - len(spots) - len(below) - 2
+    unwatered = never_watered(household)
+    dry = screen.lines(f"? {unwatered}") if unwatered else []
+    room = MAX_LINES - len(head) - len(dry) - len(spots) - len(below) - 2
     of_facts = min(MIN_OF_FACTS, sum(map(len, facts)))
     plants = _plants(collection.plants, max(MIN_OF_KINDS, room - of_facts), voice, screen)
     told = _within(facts, max(MIN_OF_FACTS, room - len(plants)), "facts", screen)
-    return "\n".join([*head, *plants, "", *spots, "", *told, *below])
+    return "\n".join([*head, *plants, *dry, "", *spots, "", *told, *below])
 
 
 def _within(blocks: Iterable[list[str]], most: int, what: str, screen: Screen) -> list[str]:

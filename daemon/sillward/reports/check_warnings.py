@@ -6,6 +6,7 @@ from typing import Any
 
 from sillward.config.build_collection import OWN_LIMIT
 from sillward.config.household import Household
+from sillward.config.zone_places import missing_sign
 from sillward.text.numbered_names import folded
 from sillward.wording.voice import Voice
 from sillward_rules.physics.cold_harm import MIN_SPAN_K
@@ -24,6 +25,7 @@ def warnings(household: Household, now: datetime) -> list[tuple[str, str]]:
     collection, voice = household.collection, household.voice
     return [
         *_untold(household),
+        *_doubtful(collection),
         *((place, text) for place, _, text in _cold_places(collection, voice)),
         *_limits_too_close(collection.plants, voice),
         *_never_given(collection),
@@ -39,6 +41,7 @@ def document(household: Household, now: datetime) -> dict[str, Any]:
     too_close = _limits_too_close(collection.plants, voice)
     return {
         "untold": [{"channel": name, "text": text} for name, text in _untold(household)],
+        "doubtful": [{"place": place, "text": text} for place, text in _doubtful(collection)],
         "cold_places": [
             {"spot": place, "plants": list(plants), "text": text}
             for place, plants, text in _cold_places(collection, voice)
@@ -66,6 +69,47 @@ def _untold(household: Household) -> Iterator[tuple[str, str]]:
             yield f"channel {channel.name}", "no url yet, so nobody is told by it"
 
 
+WARMEST_ROOM_C = 30.0
+"""No room is kept warmer at night [°C]. Judgement: it is a number in °F, as for limits."""
+
+
+def _doubtful(collection: Collection) -> Iterator[tuple[str, str]]:
+    """Yield what can hardly be true of the site and its rooms: a sign, or a unit."""
+    site = collection.site
+    key = missing_sign(site.latitude, site.longitude, str(site.zone))
+    if key is not None:
+        given = site.latitude if key == "latitude" else site.longitude
+        doubt = "is a minus missing" if given > 0 else "is the minus right"
+        yield "", f"{key} {given:g} does not go with the time zone {site.zone}: {doubt}?"
+    for spot in collection.spots:
+        if spot.night_low_c is not None and spot.night_low_c > WARMEST_ROOM_C:
+            given, meant_c = spot.night_low_c, (spot.night_low_c - 32) / 1.8
+            yield (
+                spot.name,
+                f"night_low = {given:g} counts as °C, and no room is so warm at night; if it is "
+                f"{given:g} °F, write {meant_c:.0f}",
+            )
+
+
+def without_pot(collection: Collection) -> tuple[str, ...]:
+    """Return the plants in pots of which no pot is given, so that no message says to water them."""
+    return tuple(
+        plant.name for plant in collection.plants if plant.holder == "pot" and plant.pot is None
+    )
+
+
+def never_watered(household: Household) -> str:
+    """Return that no message says when plants in pots want water, and why; empty if none is so."""
+    names = without_pot(household.collection)
+    if not names:
+        return ""
+    pots = "1 pot" if len(names) == 1 else f"{len(names)} pots"
+    return (
+        f"no size given for {pots}, {_first_plants(names)}: no message says when to water; for "
+        'that give them pot = { litres = 3, medium = "bark" } or the like'
+    )
+
+
 def _cold_places(
     collection: Collection, voice: Voice
 ) -> Iterator[tuple[str, tuple[str, ...], str]]:
@@ -87,10 +131,14 @@ def _cold_places(
         yield "", homeless, f"no shelter for {count} outdoors, {named}: {then}"
 
 
-def of_places(household: Household) -> list[str]:
-    """Return what is wrong with where plants go on cold nights, and that alone."""
-    found = _cold_places(household.collection, household.voice)
-    return [f"{place}: {text}" if place else text for place, _, text in found]
+def of_new(household: Household) -> list[str]:
+    """Return what is wrong with a new collection: with its site and with where plants go on cold
+    nights; and whether pots are watered."""
+    collection = household.collection
+    cold = _cold_places(collection, household.voice)
+    found = [*_doubtful(collection), *((place, text) for place, _, text in cold)]
+    texts = [f"{place}: {text}" if place else text for place, text in found]
+    return [*texts, *filter(None, [never_watered(household)])]
 
 
 def _cold_room(cold: ColdRoom, voice: Voice) -> str:

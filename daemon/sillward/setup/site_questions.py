@@ -5,13 +5,13 @@ import os
 import re
 from collections.abc import Mapping
 from contextlib import suppress
-from datetime import UTC, datetime, timedelta
 from importlib import resources
 from pathlib import Path
-from zoneinfo import ZoneInfo, available_timezones
+from zoneinfo import available_timezones
 
 from sillward.config.models import Elevation, Latitude, Longitude, Text, Zone
 from sillward.config.validation import problem_with
+from sillward.config.zone_places import MAX_ZONE_ERROR_H, hours_apart
 from sillward.errors import SourceError
 from sillward.forecast.geocoding import Atlas, Place
 from sillward.setup.answers import SiteAnswer
@@ -20,10 +20,6 @@ from sillward.setup.prompts import ask_name_of, choose, number, valid
 from sillward.text.units import Temperature
 
 YES_OR_NO = ("yes", "no")
-
-MAX_ZONE_ERROR_H = 3.0
-"""Clocks are at most so far from the sun's hour (western China: 3 h, from memory)."""
-
 
 METRES = {"ft": 0.3048, "feet": 0.3048, "'": 0.3048}
 """Other units of heights. Exact: the international foot."""
@@ -217,10 +213,7 @@ def machine_zone(
             name = str(localtime.resolve()).partition("zoneinfo/")[2]
     if "/" not in name or name.startswith("Etc/") or problem_with(Zone, name) is not None:
         return None
-    winter = datetime(2026, 1, 1, tzinfo=UTC).astimezone(ZoneInfo(name)).utcoffset()
-    offset_h = (winter or timedelta(0)) / timedelta(hours=1)
-    apart_h = abs((offset_h - longitude / 15 + 12) % 24 - 12)
-    return name if apart_h <= MAX_ZONE_ERROR_H else None
+    return name if hours_apart(longitude, name) <= MAX_ZONE_ERROR_H else None
 
 
 def _read_zone(text: str) -> str:

@@ -60,12 +60,14 @@ group = "moth orchid"
 def test_plants_that_are_alike_have_a_line(tmp_path: Path) -> None:
     lines = lines_of(household_of(tmp_path, PLANTS))
 
-    assert lines[2:7] == [
+    assert lines[2:9] == [
         "                                  night_low  brief_low",
         " 1  vanda strap-leaf              13 °C*     10 °C      Blue",
         " 1  vanda strap-leaf; * salt_hi…  13 °C*     10 °C      Red",
         "12  moth orchid: phalaenopsis     16 °C      10 °C      Moth 1–12",
         "* your own. Every limit and where it comes from: `sillward check --full`",
+        "? no size given for 14 pots, Blue, Red, Moth 1–12: no message says when to",
+        '  water; for that give them pot = { litres = 3, medium = "bark" } or the like',
     ]
     assert lines[-1] == "all is well: 14 plants"
 
@@ -73,7 +75,7 @@ def test_plants_that_are_alike_have_a_line(tmp_path: Path) -> None:
 def test_spots_say_who_is_there_and_what_is_guessed(tmp_path: Path) -> None:
     lines = lines_of(household_of(tmp_path, PLANTS.replace("night_low = 16\n", "")))
 
-    assert lines[8:12] == [
+    assert lines[10:14] == [
         "spot bench (outdoors): home of 14 plants",
         "  ? not given, so guessed: sun, wind, rain",
         "spot room (indoors): shelter of 14",
@@ -174,11 +176,11 @@ def test_it_is_short_and_fits_for_any_collection(
 
 
 def test_what_facts_leave_is_for_plants(tmp_path: Path) -> None:
-    few, many = (lines_of(household_of(tmp_path, of_many(40, 1, feeds, 6))) for feeds in (0, 30))
+    few, many = (lines_of(household_of(tmp_path, of_many(36, 1, feeds, 6))) for feeds in (0, 30))
 
     kinds = [sum("  aloe  " in line for line in lines) for lines in (few, many)]
-    assert kinds[0] == 40
-    assert 14 < kinds[1] < 40
+    assert kinds[0] == 36
+    assert 14 < kinds[1] < 36
     assert sum(line.startswith("feed ") for line in many) > 2
 
 
@@ -247,6 +249,41 @@ def test_plants_outdoors_without_a_shelter_are_a_warning(tmp_path: Path) -> None
     assert "! no shelter for 12 plants outdoors, Moth 1–12: on a cold night" in said(household)
     (place,) = check.document(household, NOW, [])["cold_places"]
     assert (place["spot"], len(place["plants"])) == ("", 12)
+
+
+POT = 'pot = { litres = 2, medium = "bark" }'
+
+
+def test_only_plants_in_pots_without_a_size_are_never_watered(tmp_path: Path) -> None:
+    text = PLANTS.replace('names = ["Blue", "Red"]', 'names = ["Blue", "Red"]\nholder = "mount"')
+    household = household_of(tmp_path, text)
+    assert "? no size given for 12 pots, Moth 1–12: no message" in said(household)
+    assert check.document(household, NOW, [])["never_watered"][0] == "Moth 1"
+    assert "no size given for 12 pots" in " ".join(check.text(household, NOW, []).split())
+
+    assert "no size given" not in said(household_of(tmp_path, f"{text}{POT}\n"))
+
+
+@pytest.mark.parametrize(
+    ("given", "instead", "warning"),
+    [
+        ("= -32.9", "= 32.9", "! latitude 32.9 does not go with the time zone"),
+        ("= -68.9", "= 68.9", "! longitude 68.9 does not go with the time zone"),
+        ("night_low = 16", "night_low = 46", "! room: night_low = 46 counts as °C, and no room"),
+    ],
+)
+def test_what_can_hardly_be_true_is_a_warning(
+    tmp_path: Path, given: str, instead: str, warning: str
+) -> None:
+    path = tmp_path / "yard.toml"
+    whole = HEAD.replace('"UTC"', '"America/Argentina/Mendoza"') + PLANTS + CHANNEL
+    path.write_text(whole, encoding="utf-8")
+    assert "does not go" not in said(load_household(path))
+
+    path.write_text(whole.replace(given, instead), encoding="utf-8")
+    household = load_household(path)
+    assert warning in said(household)
+    assert len(check.document(household, NOW, [])["doubtful"]) == 1
 
 
 def test_a_channel_without_a_url_is_a_warning(tmp_path: Path) -> None:
