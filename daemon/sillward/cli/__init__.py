@@ -165,12 +165,14 @@ class PlainWords(click.Group):
         """Run the program; control characters are printed as text.
 
         NumPy is told to start no threads of its own: they wait for work in a loop, 0.1 s of each
-        core at every start, and there are no matrices here that are large enough for them.
+        core at every start, and there are no matrices here that are large enough for them. Pydantic
+        is told not to look through all installed packages for plugins.
         """
         if any(find_spec(name) is None for name in NEEDS):
             sys.stderr.write(f"sillward: {NOT_HERE}\n")
             sys.exit(1)
         os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+        os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")
         with escaped_output():
             return super().main(*args, **kwargs)
 

@@ -19,8 +19,9 @@ GAP = "  "
 MIN_WIDTH = 8
 """No column is made narrower than this. Judgement: a date or a short word still fits."""
 
-_ALL_NARROW_BELOW = "\u0300"
-"""The first combining mark: all characters before it take one column each (Unicode, UAX #11)."""
+_NARROW = re.compile("[\0-\u02ff–…]*")
+"""What takes one column for each character: all before the first combining mark (Unicode, UAX #11),
+and what messages have beyond those."""
 
 
 class Mark(Enum):
@@ -80,7 +81,7 @@ class Column:
 
 def width(text: str) -> int:
     """Return how many columns of a terminal a text takes."""
-    if text.isascii() or max(text) < _ALL_NARROW_BELOW:
+    if _NARROW.fullmatch(text):
         return len(text)
     # Only where it is needed: its tables cost a daemon that writes plain names nothing.
     from wcwidth import wcswidth

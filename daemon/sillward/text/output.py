@@ -9,14 +9,12 @@ from typing import Any, TextIO
 from sillward.text import printable
 from sillward.text.columns import Mark
 
-_COLOURS = re.compile(rf"(\x1b\[(?:{'|'.join([*(mark.value for mark in Mark), '0'])})m)")
+_PASS = re.compile(rf"(\x1b\[(?:{'|'.join([*(mark.value for mark in Mark), '0'])})m|[\n\t])")
+"""The few colours of `Screen`, which are not written to a pipe, and ends of lines."""
 
 
 class EscapingStream:
-    """A stream that escapes what cannot be shown (`printable.escaped`).
-
-    The few colours of `Screen` pass; to a pipe none are written.
-    """
+    """A stream that escapes what cannot be shown (`printable.escaped`), but for what may pass."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream
@@ -26,12 +24,9 @@ class EscapingStream:
         if not isinstance(text, str):  # click tries bytes to find out what the stream takes
             msg = "text is written here"
             raise TypeError(msg)
-        if not text.isprintable() or not text.isascii():
-            pieces = _COLOURS.split(text)  # text, colour, text ...
-            pieces[::2] = [printable.escaped(piece, keep="\n\t") for piece in pieces[::2]]
-            self._stream.write("".join(pieces))
-        else:
-            self._stream.write(text)
+        pieces = _PASS.split(text)  # text, what passes, text ...
+        pieces[::2] = [printable.escaped(piece) for piece in pieces[::2]]
+        self._stream.write("".join(pieces))
         return len(text)
 
     def writelines(self, lines: Iterable[str]) -> None:

@@ -21,7 +21,7 @@ _NUMBER = re.compile(r"[-+]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)")
 
 def unprintable(text: str) -> list[str]:
     """Return the characters of a text that cannot be shown, once each, in their order."""
-    if text.isascii() and text.isprintable():
+    if text.isprintable() and not _UNSEEN.search(text):  # what Python prints has no joiners
         return []
     return list(dict.fromkeys(char for char, is_plain in _judged(text) if not is_plain))
 
@@ -35,9 +35,9 @@ def _judged(text: str) -> Iterator[tuple[str, bool]]:
             yield char, char.isprintable() and not _UNSEEN.match(char)
 
 
-def escaped(text: str, keep: str = "") -> str:
-    """Return the text with all characters escaped that cannot be shown, except those to keep."""
-    return _replaced(text, lambda char: char if char in keep else escaped_char(char))
+def escaped(text: str) -> str:
+    """Return the text with all characters escaped that cannot be shown."""
+    return _replaced(text, escaped_char)
 
 
 def blanked(text: str) -> str:
