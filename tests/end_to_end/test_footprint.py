@@ -21,11 +21,15 @@ pytestmark = pytest.mark.skipif(
     not Path("/proc/self/io").exists(), reason="what a process takes is read from Linux' /proc"
 )
 
-MAX_KB = 95_000
-"""Resident, on x86-64. Measured with Python 3.11: 87 to 90 MB once everything has been done for the
-first time and 92.4 MB at most, of which the imports are 64 (NumPy 16, pydantic and its settings 18)
-and 128 culture groups with their sources 2. Apprise with its plugins would be 18 more; it lives in
-the sender process, while there is something to send."""
+MAX_KB = 92_000
+"""Resident, on x86-64. Measured with Python 3.11: 87 MB once everything has been done for the first
+time and 89.3 MB at most. Of that the interpreter and its basic modules take 15, NumPy 13, HTTP with
+TLS (ssl, urllib3, requests) 14, pydantic and its settings 12, the rest of the libraries 6, the code
+of sillward 14, and its work 13. Apprise with its plugins would be 18 more; it lives in the sender
+process, while there is something to send."""
+
+MAX_LATER_KB = 96_000
+"""The same after some weeks: 95 MB at most, since the ledger and with it SQLite's cache grow."""
 
 MAX_GROWTH_KB = 2_000
 """In the second half. A leak of 1 kB a tick would be 3 MB a day."""
@@ -72,22 +76,22 @@ def of_a_desk(what: str, folder: Path, port: int, number: int) -> dict[str, Any]
 
 
 @pytest.mark.parametrize(
-    ("ticks", "growth_kb"),
+    ("ticks", "most_kb", "growth_kb"),
     [
-        (240, MAX_WARMING_KB),
-        pytest.param(1_000, MAX_GROWTH_KB, marks=pytest.mark.slow),
+        (240, MAX_KB, MAX_WARMING_KB),
+        pytest.param(1_000, MAX_LATER_KB, MAX_GROWTH_KB, marks=pytest.mark.slow),
     ],
 )
 def test_memory_files_and_threads_do_not_grow(
-    ticks: int, growth_kb: int, tmp_path: Path, port: int
+    ticks: int, most_kb: int, growth_kb: int, tmp_path: Path, port: int
 ) -> None:
     report = of_a_desk("memory", tmp_path, port, ticks)
 
     half, end = report["half"], report["end"]
     assert report["rounds"] >= ticks // 60
     assert report["copies"]
-    assert end["rss_kb"] < MAX_KB
-    assert end["peak_kb"] < MAX_KB
+    assert end["rss_kb"] < most_kb
+    assert end["peak_kb"] < most_kb
     assert end["rss_kb"] - half["rss_kb"] < growth_kb
     assert (end["files"], end["threads"]) == (half["files"], half["threads"])
 
