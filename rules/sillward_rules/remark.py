@@ -99,12 +99,15 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants without a shelter or cover warmer than home; if that is a room, what it falls to."""
+    """Plants without a shelter or cover warmer than home, and the room to blame, if there is one:
+    their home, or the shelter that is theirs."""
 
     plants: tuple[str, ...]
     room: str | None = None
     low_c: float | None = None
     """The lower side of what the room holds tonight [°C]."""
+    is_colder_shelter: bool = False
+    """Whether it is their shelter, which is colder than their home."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -73,6 +73,12 @@ def test_an_edited_collection_is_taken_over_at_a_hangup_and_a_wrong_one_is_not(
     assert "Afternoon court: `sillward run` goes by the collection that it read" in asked.stderr
     assert installation.stop(daemon) == 0
 
+    again = installation.start()  # the one from before, though the file is wrong
+    assert wait_for(lambda: installation.logged("daemon.started", 2))
+    assert installation.logged("collection.from_before file=collection.toml")
+    assert installation.stop(again) == 0
+    assert len(installation.sink.pushes) == 3  # it was told already
+
 
 def test_the_calendar_is_kept_beside_the_notices(
     installation: Installation, monkeypatch: pytest.MonkeyPatch

@@ -86,7 +86,8 @@ def _kept_in_file(
     if not settings.has_ledger:
         raise error
     try:
-        with closing(Ledger(settings.ledger)) as ledger:
+        household = None if place is None else place.name
+        with closing(Ledger.open_or_in_memory(settings.ledger, household=household)) as ledger:
             return in_place_of(error, ledger, path, settings, place, problems, datetime.now(UTC))
     except (LedgerError, NotOursError) as why:
         raise _with_reason(error, str(why)) from None

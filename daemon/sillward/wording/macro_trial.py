@@ -304,6 +304,7 @@ SPECIFIC_FACTS: Mapping[str, Sequence[Any]] = {
     "water_too_salty.rain": (0.6, 1.0),
     "heat_ahead.by": (_AT, _LATER),
     "no_shelter.room": ("sunroom", "hall", None),
+    "no_shelter.is_colder_shelter": (False, True),
     "sensor_quiet.quantity": ("temperature", "humidity"),
     "sensor_quiet.since": (_AT, _LATER),
     "thermometer_moved.since": (_DAY, _NEXT),

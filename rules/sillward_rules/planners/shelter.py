@@ -309,10 +309,12 @@ def _remark_on(
     lows, likely (spot,) : what each is taken to hold, and what is expected there [°C].
     """
     if spot == NO_SPOT:
-        home = int(scene.home[cohort])
-        if not scene.indoors[home] or np.isnan(lows[home]):
-            return NoShelter(())
-        return NoShelter((), scene.spot_name(home), float(lows[home]))
+        home, own = int(scene.home[cohort]), int(scene.shelter[cohort])
+        if scene.indoors[home] and np.isfinite(lows[home]):
+            return NoShelter((), scene.spot_name(home), float(lows[home]))
+        if own != NO_SPOT and np.isfinite(lows[own]):
+            return NoShelter((), scene.spot_name(own), float(lows[own]), is_colder_shelter=True)
+        return NoShelter(())
     own, low = int(scene.shelter[cohort]), float(lows[spot])
     name, limit = scene.spot_name(spot), float(scene.lowest_limit_c[cohort])
     if held and own == NO_SPOT:

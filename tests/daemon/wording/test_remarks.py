@@ -156,6 +156,14 @@ SAMPLES: list[tuple[Remark, str]] = [
         NoShelter(B),
         "Anemone, Boat must go in, but no spot is known to be warm enough: find a warm place",
     ),
+    (
+        NoShelter(A, "shed", 3.0, is_colder_shelter=True),
+        "Anemone: shed (3 °C) is colder tonight than where it stands: find a warm place",
+    ),
+    (
+        NoShelter(B, "shed", 2.96, is_colder_shelter=True),
+        "Anemone, Boat: shed (3 °C) is colder tonight than where they stand: find a warm place",
+    ),
     (ShelterChosen(A, "room", 16.0), "Anemone to room, which holds 16 °C: you named no shelter"),
     (
         ShelterTooCold(A, "shed", 9.0, 13.0, "room", 16.04),
