@@ -25,7 +25,7 @@ from sillward.config.collection_file import MAX_COLLECTION_BYTES
 from sillward.config.household import Household
 from sillward.config.households import Place
 from sillward.config.settings import Settings
-from sillward.errors import ConfigError, LedgerError, NotOursError, one_line
+from sillward.errors import ConfigError, LedgerError, one_line
 from sillward.ledger import Ledger
 from sillward.ledger.tables.kept_collections import KeptCollection
 from sillward.service.health import TICK_MARK
@@ -51,9 +51,12 @@ def keep(ledger: Ledger, site: str, path: Path, now: datetime) -> None:
     try:
         data = files.read(path, MAX_COLLECTION_BYTES)
         file, digest = os.path.abspath(path), sha256(data).hexdigest()
-        if ledger.kept_collections.digest(site, file) != digest:
+        known = ledger.kept_collections.of_site(site)
+        if known is None or (known.file, known.digest) != (file, digest):
+            # Another worker may know its file by another path.
+            since = now if known is None or known.digest != digest else known.since
             tables = kept_tables.packed(data)
-            ledger.kept_collections.keep(KeptCollection(site, file, digest, now, tables))
+            ledger.kept_collections.keep(KeptCollection(site, file, digest, since, tables))
     except (OSError, ValueError) as error:  # it is being edited again: the next look keeps it
         log.warning("collection.not_kept file=%s reason=%s", path.name, one_line(error, MAX_REASON))
 
@@ -85,12 +88,16 @@ def _kept_in_file(
     """Return the household that was last in force, from the ledger of the settings."""
     if not settings.has_ledger:
         raise error
+    household = None if place is None else place.name
     try:
-        household = None if place is None else place.name
-        with closing(Ledger.open_or_in_memory(settings.ledger, household=household)) as ledger:
-            return in_place_of(error, ledger, path, settings, place, problems, datetime.now(UTC))
-    except (LedgerError, NotOursError) as why:
+        ledger = Ledger.open_or_in_memory(settings.ledger, household=household)
+    except (ConfigError, LedgerError) as why:
         raise _with_reason(error, str(why)) from None
+    with closing(ledger):
+        try:
+            return in_place_of(error, ledger, path, settings, place, problems, datetime.now(UTC))
+        except LedgerError as why:
+            raise _with_reason(error, str(why)) from None
 
 
 def in_place_of(

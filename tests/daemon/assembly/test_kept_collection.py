@@ -171,6 +171,19 @@ def test_what_is_kept_holds_no_secret_and_is_written_once(yard: Yard) -> None:
         assert not any(secret.encode() in file.read_bytes() for file in yard.folder.glob("led*"))
 
 
+def test_the_same_collection_at_another_path_is_in_use_since_then(yard: Yard) -> None:
+    yard.was_in_force()
+    moved = yard.path.rename(yard.folder / "court.toml")
+    with closing(yard.ledger) as ledger:
+        since = ledger.kept_collections.since("Test court")
+        kept_collection.keep(ledger, "Test court", moved, datetime.now(UTC))
+
+        kept = ledger.kept_collections.of_file(str(moved))
+        assert kept is not None
+        assert kept.since == since
+        assert ledger.kept_collections.of_file(str(yard.path)) is None
+
+
 def test_a_site_that_was_renamed_is_kept_once(yard: Yard) -> None:
     yard.was_in_force()
     yard.write(COLLECTION.replace("Test court", "Old court"))
@@ -242,6 +255,18 @@ def test_without_one_the_error_is_that_of_the_file(yard: Yard) -> None:
     assert yard.refusal() == str(refused.value)
     yard.ledger.close()
     assert yard.refusal() == str(refused.value)
+
+
+def test_a_ledger_that_cannot_be_used_hides_no_error_of_the_file(
+    yard: Yard, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SILLWARD_LEDGER", str(yard.folder))
+    yard.write(WRONG)
+
+    refusal = yard.refusal()
+
+    assert '"bank"' in refusal.splitlines()[0]
+    assert "the last good collection is not used: " in refusal
 
 
 def test_a_channel_that_cannot_be_used_is_left_out(

@@ -28,13 +28,6 @@ class KeptCollectionTable:
     def __init__(self, database: Database) -> None:
         self._database = database
 
-    def digest(self, site: str, file: str) -> str | None:
-        """Return the digest of the one that is kept of a site and a file; None if none is."""
-        rows = self._database.rows(
-            "SELECT digest FROM kept_collection WHERE site = ? AND file = ?", site, file
-        )
-        return str(rows[0][0]) if rows else None
-
     def since(self, site: str) -> datetime | None:
         """Return since when the one of a site is in force; None if none is kept."""
         rows = self._database.rows("SELECT since FROM kept_collection WHERE site = ?", site)
