@@ -13,6 +13,8 @@ from sillward.config.channel import Channel
 from sillward.config.households import Place, ledger_of
 from sillward.config.settings import ForecastSettings, PageSettings, Settings
 from sillward.errors import DeliveryError
+from sillward.forecast import asking
+from sillward.forecast.asking import Begin
 from sillward.ledger import Ledger
 from sillward.ledger.address import LedgerAddress
 from sillward.net.http import Answer, Query
@@ -134,6 +136,7 @@ class Street:
     address: LedgerAddress | None = None
     """Of the ledgers; by default a folder."""
     page: PageSettings = field(default_factory=PageSettings)
+    begin_asking: Begin = asking.at_once
     post: Postroom = field(init=False)
     house: House[Place] = field(init=False)
     equipment: Equipment = field(init=False)
@@ -174,6 +177,7 @@ class Street:
             no_problems,
             RunControl(),
             submit=submit,
+            begin_asking=self.begin_asking,
             sender=self.post,
             sources=[self.source],
             clock=self.clock,

@@ -1,5 +1,6 @@
 """What `sillward run` serves where the settings name a folder of households."""
 
+import socket
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import Future
 from functools import partial
@@ -16,12 +17,15 @@ from sillward.config.channel import Channel
 from sillward.config.households import Place
 from sillward.config.settings import Settings
 from sillward.errors import ConfigError
+from sillward.forecast import asking
+from sillward.forecast.asking import Begin
 from sillward.forecast.source import Source
 from sillward.forecast.store import Clock, utc_now
 from sillward.ledger.house import ledgers_at
 from sillward.service.defects import contained
 from sillward.service.heartbeat import Heartbeat
 from sillward.service.house import House
+from sillward.service.house_troubles import HouseTroubles
 from sillward.service.ledger_upkeep import LedgerUpkeep
 from sillward.service.run_control import RunControl
 from sillward.service.shared_turns import SharedTurns
@@ -65,6 +69,7 @@ def build_house(
     run: RunControl,
     *,
     submit: Submit | None = None,
+    begin_asking: Begin = asking.at_once,
     sender: Sender = sending.send,
     sources: Sequence[Source] = (),
     clock: Clock = utc_now,
@@ -73,6 +78,7 @@ def build_house(
 
     problems: finds what is wrong with the URLs of channels.
     submit: begins to send a message beside other work; without it the sender is waited for.
+    begin_asking: begins to ask for forecasts; by default the answers are waited for.
     sources: by default those of the settings.
     """
     asked = tuple(sources) or providers.forecast_sources(settings)
@@ -82,20 +88,20 @@ def build_house(
         clock = worker_clock = WorkerClock(ledgers.shared(), clock)
         turns = SharedTurns(ledgers.turns, worker_clock)
     forecasts = shared_forecasts(settings, asked, ledgers.shared(), clock, run)
+    forecasts.updater.begin = begin_asking
     dispatcher = None
     if submit is not None:
         dispatcher = Dispatcher(submit, clock, news=lambda name: house.note_news(name))
     equipment = Equipment(
         settings, asked, ledgers, sender, problems, clock, run, forecasts, dispatcher
     )
-    upkeep = LedgerUpkeep(ledgers.shared())
+    upkeep = LedgerUpkeep(ledgers.shared(), None if ledgers.turns is None else socket.gethostname())
 
     def refresh() -> Collection[str]:
         with contained("ledger.failed_to_keep"):
             upkeep.go_back_to_file(clock())
             upkeep.mark_and_prune(clock())
-        with ledgers.alone("forecasts") as mine:  # of several workers one asks at a time
-            return forecasts.refresh() if mine else ()
+        return forecasts.refresh()
 
     house = House(
         partial(households.find, households.required_folder(settings)),
@@ -103,6 +109,7 @@ def build_house(
         refresh,
         clock,
         run,
+        has_answers=lambda: forecasts.updater.has_answers,
         settle=lambda: _settle(house, dispatcher),
         is_sending=lambda: dispatcher is not None and dispatcher.under_way > 0,
         shared_turns=turns,
@@ -132,11 +139,13 @@ def _settle(house: House[Place], dispatcher: Dispatcher | None) -> None:
 @dataclass(slots=True)
 class AfterHouseTick:
     """What is done after each tick of a house: what serves metrics is started again if it died,
-    households in trouble are counted, and the heartbeat is sent."""
+    households in trouble are counted, what is wrong with the house is kept, and the heartbeat is
+    sent."""
 
     house: House[Place]
     heartbeat: Heartbeat | None
     servers: Sequence["PageServer"]
+    kept: HouseTroubles
 
     def run(self) -> None:
         """Do it."""
@@ -147,6 +156,7 @@ class AfterHouseTick:
         members = self.house.members.values()
         tally.households = len(members)
         tally.in_trouble = sum(bool(member.troubles) for member in members)
+        self.kept.keep(self.house.troubles, self.house.clock())
         if self.heartbeat is not None:
             self.heartbeat.beat(self.house.clock(), self._trouble())
 

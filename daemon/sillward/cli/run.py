@@ -1,6 +1,7 @@
 """`sillward run`: the daemon."""
 
 import os
+import socket
 from collections.abc import Sequence
 from contextlib import closing
 from functools import partial
@@ -31,6 +32,7 @@ from sillward.channels.sender_process import SenderProcess
 from sillward.cli import shared
 from sillward.config.settings import Settings, load_settings
 from sillward.errors import ConfigError, UsageError
+from sillward.forecast.asking import in_thread
 from sillward.ical.publisher import CalendarPublisher
 from sillward.reports import status as status_report
 from sillward.service import heartbeat, other_runs
@@ -40,6 +42,7 @@ from sillward.service.desk import Desk
 from sillward.service.heartbeat import Heartbeat
 from sillward.service.house import TICK_S as HOUSE_TICK_S
 from sillward.service.house import House
+from sillward.service.house_troubles import HouseTroubles
 from sillward.service.run_control import RunControl
 from sillward_rules.light_dataclass import dataclass
 
@@ -90,7 +93,8 @@ def _serve(settings: Settings, sites: Sequence[Options]) -> None:
         control = RunControl()
         desks = build_desks(apps, sender=sender, run=control)
         for desk in desks:
-            other_runs.tell_of_others(desk.context.ledger, desk.context.site, desk.context.clock())
+            context, site = desk.context, desk.context.site
+            other_runs.tell_of_others(context.ledger, site.name, site.label, context.clock())
         reloaders = [
             CollectionReloader(app, desk, sender.problems, partial(_sites_but, desks, desk))
             for app, desk in zip(apps, desks, strict=True)
@@ -133,10 +137,16 @@ def _serve_house(settings: Settings) -> None:
     start_logging(settings.log_level)
     with closing(SenderPool()) as pool:
         control = RunControl()
-        house, equipment = build_house(settings, pool.problems, control, submit=pool.submit)
+        house, equipment = build_house(
+            settings, pool.problems, control, submit=pool.submit, begin_asking=in_thread
+        )
+        if equipment.ledgers.turns is None:  # on a server several are meant to share the work
+            name = other_runs.HOUSEHOLDS
+            other_runs.tell_of_others(equipment.ledgers.shared(), name, name, house.clock())
         page, metrics = _household_pages(house, equipment), metrics_server(settings, control.tally)
         servers = [server for server in (page, metrics) if server is not None]
-        after_tick = AfterHouseTick(house, heartbeat.build(settings), servers)
+        kept = HouseTroubles(equipment.ledgers.shared(), socket.gethostname())
+        after_tick = AfterHouseTick(house, heartbeat.build(settings), servers, kept)
         daemon = Daemon(
             [house],
             control,

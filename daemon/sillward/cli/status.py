@@ -1,5 +1,6 @@
 """`sillward status`: what was fetched and sent, what is wrong, what comes next."""
 
+import socket
 from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
@@ -101,8 +102,12 @@ def _require_life(settings: Settings, clock: Clock = utc_now) -> None:
     path = settings.ledger if settings.collections is None else households.shared_ledger(settings)
     if isinstance(path, Path) and not path.exists():
         raise SourceError(_NOTHING_YET.format(path))
-    with closing(Ledger(path)) as ledger:
-        if not is_at_work(ledger, clock()):
+    is_shared = settings.collections is not None
+    # Of several workers the one on this machine: others may be at work while it hangs.
+    is_one_of_several = is_shared and not isinstance(path, Path)
+    machine = socket.gethostname() if is_one_of_several else None
+    with closing(open_shared(path) if is_shared else Ledger(path)) as ledger:
+        if not is_at_work(ledger, clock(), machine):
             msg = "`sillward run` has done nothing for half an hour"
             raise SourceError(msg)
 

@@ -6,22 +6,30 @@ is in the ledger, says here only whether it may be called at all and what was sp
 which cells are due follows from when their forecasts were fetched. What is remembered besides (what
 a provider asked for, cells that fail) is in memory: after a restart a cell is asked for too soon
 once, at worst.
+
+Providers are asked beside other work (`asking`): a look begins a call, and a later one takes up
+what came of it.
 """
 
 import logging
 from collections import deque
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from concurrent.futures import Future
 from dataclasses import field, replace
 from datetime import datetime, timedelta
 from functools import partial
 
 from sillward.errors import SourceError
-from sillward.forecast import quota, schedule
+from sillward.forecast import asking, quota, schedule
+from sillward.forecast.asking import Answered, Answers, Begin, Request
 from sillward.forecast.cells import cell_of, cells_of
 from sillward.forecast.ensemble import Ensemble
-from sillward.forecast.provider_calls import Provider
+from sillward.forecast.provider_calls import Provider, batched
 from sillward.forecast.source import Source
-from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater
+from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater, conditions_of
+from sillward.ledger import CallSchedule
+from sillward.net import fetch
+from sillward.net.http import Answer
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import OLD_AFTER
 from sillward_rules.weather.site import Site
@@ -31,7 +39,8 @@ REQUESTS_A_LOOK = 10
 
 CLAIM = timedelta(minutes=2)
 """Where several processes share a ledger, one of them asks a provider, for this long at most if it
-dies over it. Judgement: three requests that hang, 40 s each."""
+dies or hangs over it. No call takes longer."""
+assert CLAIM.total_seconds() > asking.CALL_S + fetch.REQUEST_DEADLINE_S
 
 KEPT = timedelta(days=7)
 """How long the forecast of a cell is kept for which nobody asks any more. Judgement."""
@@ -49,6 +58,10 @@ class CellUpdater(ForecastUpdater):
     Its store must share cells.
     """
 
+    begin: Begin = asking.at_once
+    """Begins to ask; by default the answers are waited for."""
+    _calls: dict[str, "Future[list[Answered]]"] = field(default_factory=dict)
+    """By provider, what is being asked."""
     _news: set[str] = field(default_factory=set)
     """The keys of cells with numbers that nobody has looked at."""
     _not_before: dict[tuple[str, str], datetime] = field(default_factory=dict)
@@ -65,8 +78,12 @@ class CellUpdater(ForecastUpdater):
 
         needed: has no effect; each cell shows by itself whether it is due.
         """
+        for provider in self._providers():
+            self._take_up(provider)
         for place, source in enumerate(self.store.sources):
             interval, sites = source.interval, list(self.sites)
+            if any(before.name in self._calls for before in self.store.sources[:place]):
+                break  # what they lack is known once they have answered
             if place:
                 sites = list(self._lacking(place))
                 if place == 1 and self.store.second_opinion_k is not None:
@@ -79,6 +96,11 @@ class CellUpdater(ForecastUpdater):
         ensemble = self.store.ensemble
         if ensemble is not None and not self._is_failing(self.store.sources[0]):
             self._refresh(ensemble, self.sites, ensemble.interval)
+
+    @property
+    def has_answers(self) -> bool:
+        """Whether there is something to take up."""
+        return any(call.done() for call in self._calls.values())
 
     def sites_with_news(self) -> list[str]:
         """Return the sites for which new numbers have come since this was last asked."""
@@ -102,6 +124,8 @@ class CellUpdater(ForecastUpdater):
     ) -> None:
         """Call a provider for those of the sites' cells that are due, as far as it allows."""
         now, plan = self.store.clock(), self.store.ledger.call_schedules.get(provider.name)
+        if provider.name in self._calls:
+            return
         if plan is not None and (
             schedule.is_forbidden(plan, now)
             or (plan.failures and not schedule.is_due(plan, now, interval))
@@ -122,9 +146,23 @@ class CellUpdater(ForecastUpdater):
             )
         ]
         chosen = pace.chosen(due, self._room(provider, spent, fetched_at.values()), now)
-        if chosen and self.store.ledger.call_schedules.claim(provider.name, now, now + CLAIM):
-            self._asked.append((self.monotonic(), provider.name, len(chosen)))
-            self._call_for(provider, chosen)
+        if chosen and self._claim(provider, plan, now):
+            current = self.store.ledger.forecasts.fetched_at(provider.name)
+            # Another process may have asked for some between the look and the claim.
+            left = [cell for cell in chosen if current.get(cell.name) == fetched_at.get(cell.name)]
+            self._begin_call(provider, left)
+
+    def _claim(self, provider: Source | Ensemble, plan: CallSchedule | None, now: datetime) -> bool:
+        """Take the next call to a provider, unless another process has it.
+
+        The mark of a claim is there before the first call too, so that one that ends the process
+        is not made again and again.
+        """
+        schedules = self.store.ledger.call_schedules
+        if plan is None:
+            schedules.keep(provider.name, CallSchedule(now + CLAIM, failures=1))
+            return True
+        return schedules.claim(provider.name, now, now + CLAIM)
 
     def _is_cell_due(
         self,
@@ -184,26 +222,51 @@ class CellUpdater(ForecastUpdater):
 
     # -- calls
 
-    def _call_for(self, provider: Source | Ensemble, cells: Sequence[Site]) -> None:
-        of_site = None if provider.quota is None else provider.quota.of_site
-        caller = self._caller()
+    def _begin_call(self, provider: Source | Ensemble, cells: Sequence[Site]) -> None:
+        """Begin to ask for some cells. What comes at once is taken up at once."""
         if isinstance(provider, Ensemble):
             # Members cost much and no plant depends on them: a failed call is one of the day's.
             until = self.store.clock() + provider.interval
             self._not_before.update({(provider.name, cell.name): until for cell in cells})
-            request = partial(self._request_members_of, provider)
-            caller = replace(caller, retries=False)
+        requests = [
+            Request(group, provider.query(group), self._conditions(provider, group))
+            for group in batched(cells, provider.max_sites)
+        ]
+        self._asked.append((self.monotonic(), provider.name, len(cells)))
+        store = self.store
+        self._calls[provider.name] = self.begin(
+            partial(asking.ask_each, self.ask, provider, requests, store.clock, self.monotonic)
+        )
+        self._take_up(provider)
+
+    def _conditions(self, provider: Source | Ensemble, cells: Sequence[Site]) -> Mapping[str, str]:
+        if isinstance(provider, Ensemble):
+            return {}
+        return conditions_of([self.store.forecast_of(provider, cell) for cell in cells])
+
+    def _take_up(self, provider: Source | Ensemble) -> None:
+        """Read and keep what a provider has answered, if it has, and free it for the next call."""
+        call = self._calls.get(provider.name)
+        if call is None or not call.done():
+            return
+        del self._calls[provider.name]
+        answered = call.result()
+        ask = Answers(answered).ask
+        if isinstance(provider, Ensemble):
+            request = partial(self._request_members_of, provider, ask)
         else:
-            request = partial(self._request_cells, provider)
+            request = partial(self._request_cells, provider, ask)
+        of_site = None if provider.quota is None else provider.quota.of_site
         made = Provider(provider.name, timedelta(0), provider.max_sites, request, of_site=of_site)
-        caller.call(made, cells, by_hand=False)
+        cells = [cell for each in answered for cell in each.request.cells]
+        replace(self._caller(), retries=False).call(made, cells, by_hand=False)
 
     def _request_cells(
-        self, source: Source, cells: Sequence[Site], left_s: float
+        self, source: Source, ask: Callable[..., Answer], cells: Sequence[Site], left_s: float
     ) -> timedelta | None:
         """Ask a source once, as for sites. What is wrong with a place concerns no other."""
         try:
-            return self._request_forecasts(source, cells, left_s)
+            return self._request_forecasts(source, ask, cells, left_s)
         except SourceError as error:
             if not error.of_place:
                 raise
@@ -212,9 +275,9 @@ class CellUpdater(ForecastUpdater):
         return None
 
     def _request_members_of(
-        self, ensemble: Ensemble, cells: Sequence[Site], left_s: float
+        self, ensemble: Ensemble, ask: Callable[..., Answer], cells: Sequence[Site], left_s: float
     ) -> timedelta | None:
-        good_for = self._request_members(ensemble, cells, left_s)
+        good_for = self._request_members(ensemble, ask, cells, left_s)
         self._news.update(cell.name for cell in cells)
         return good_for
 

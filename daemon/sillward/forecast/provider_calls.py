@@ -119,7 +119,7 @@ class ProviderCaller:
         """Make a request for each group of sites; once one has failed, within one deadline."""
         outcome = _Outcome()
         ends = self.monotonic() + fetch.REQUEST_DEADLINE_S
-        for group in _batched(sites, provider.max_sites):
+        for group in batched(sites, provider.max_sites):
             self.step_done()
             try:
                 weight = 1.0 if provider.of_site is None else provider.of_site * len(group)
@@ -202,7 +202,7 @@ class ProviderCaller:
         return plan
 
 
-def _batched(sites: Sequence[Site], size: int) -> Iterator[Sequence[Site]]:
+def batched(sites: Sequence[Site], size: int) -> Iterator[Sequence[Site]]:
     """Yield the sites in groups of at most this size."""
     rest = iter(sites)
     while group := tuple(islice(rest, size)):

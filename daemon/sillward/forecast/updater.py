@@ -166,7 +166,7 @@ class ForecastUpdater:
         self, source: Source, interval: timedelta, *, by_hand: bool = False
     ) -> SourceError | None:
         """Call a source for all sites, and schedule the next call. Return what went wrong."""
-        request = partial(self._request_forecasts, source)
+        request = partial(self._request_forecasts, source, self.ask)
         counts = source.quota if self.store.shares_cells else None
         of_site = None if counts is None else counts.of_site
         provider = Provider(source.name, interval, source.max_sites, request, of_site=of_site)
@@ -178,7 +178,7 @@ class ForecastUpdater:
             ensemble.name,
             ensemble.interval,
             ensemble.max_sites,
-            partial(self._request_members, ensemble),
+            partial(self._request_members, ensemble, self.ask),
             keeps_interval=True,
         )
         self._caller().call(provider, self._places(ensemble), by_hand=False)
@@ -204,12 +204,12 @@ class ForecastUpdater:
     # -- one request
 
     def _request_forecasts(
-        self, source: Source, sites: Sequence[Site], left_s: float
+        self, source: Source, ask: Callable[..., Answer], sites: Sequence[Site], left_s: float
     ) -> timedelta | None:
         """Ask a source once and save what is good. Return how long the answer is good for."""
         saved = [self.store.forecast_of(source, site) for site in sites]
-        conditions = _conditions(saved[0]) if len(saved) == 1 and saved[0] is not None else {}
-        answer = self.ask(
+        conditions = conditions_of(saved)
+        answer = ask(
             source.query(sites), source=source.name, conditions=conditions, deadline_s=left_s
         )
         now, intake = self.store.clock(), ForecastIntake(self.store, self.live, self.pretending)
@@ -246,12 +246,10 @@ class ForecastUpdater:
         return next((error for error in outcomes.values() if error is not None), None)
 
     def _request_members(
-        self, ensemble: Ensemble, sites: Sequence[Site], left_s: float
+        self, ensemble: Ensemble, ask: Callable[..., Answer], sites: Sequence[Site], left_s: float
     ) -> timedelta | None:
         """Ask for the members of an ensemble once, as `_request_forecasts` does for a source."""
-        answer = self.ask(
-            ensemble.query(sites), source=ensemble.name, conditions={}, deadline_s=left_s
-        )
+        answer = ask(ensemble.query(sites), source=ensemble.name, conditions={}, deadline_s=left_s)
         now = self.store.clock()
         ensemble.accept(answer, now)
         bodies = ensemble.split(answer.body, sites)
@@ -296,10 +294,12 @@ def _second_opinion_interval(source: Source) -> timedelta:
     return max(source.interval, SECOND_OPINION_INTERVAL)
 
 
-def _conditions(saved: HeldForecast) -> dict[str, str]:
-    """Return the headers by which an unchanged forecast need not be sent again."""
+def conditions_of(saved: Sequence[HeldForecast | None]) -> dict[str, str]:
+    """Return the headers by which an unchanged forecast of a single site is not sent again."""
+    if len(saved) != 1 or saved[0] is None:
+        return {}
     given = {
-        "If-Modified-Since": saved.saved.last_modified,
-        "If-None-Match": saved.saved.etag,
+        "If-Modified-Since": saved[0].saved.last_modified,
+        "If-None-Match": saved[0].saved.etag,
     }
     return {name: value for name, value in given.items() if value}

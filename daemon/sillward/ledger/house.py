@@ -9,7 +9,7 @@ locks) looks through the folder.
 """
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager, closing, nullcontext
+from contextlib import closing
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Protocol
@@ -31,11 +31,6 @@ class LedgerHouse(Protocol):
     @property
     def turns(self) -> TurnTable | None:
         """The turns, where several workers share the work."""
-        ...
-
-    def alone(self, what: str) -> AbstractContextManager[bool]:
-        """Do something of which no two workers are to do the same at once: True, or False if
-        another one does it just now."""
         ...
 
     def of_household(self, name: str) -> Ledger:
@@ -119,10 +114,6 @@ class FileLedgers:
         ledger = Ledger.open_or_in_memory(path, clock=self._clock)
         ledger.share(self._shared)
         return ledger
-
-    def alone(self, what: str) -> AbstractContextManager[bool]:
-        """Return True: there is one worker."""
-        return nullcontext(True)
 
     def shared(self) -> Ledger:
         """Return the ledger of what all share, which is open."""

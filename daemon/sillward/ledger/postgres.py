@@ -266,19 +266,6 @@ class PostgresDatabase(Database):
         return datetime.fromtimestamp(seconds, UTC)
 
     @contextmanager
-    def alone(self, what: str) -> Iterator[bool]:
-        """Hold a lock of this name, which is the connection's and ends with it, or do not: False if
-        another has it. Raise LedgerError."""
-        lock = f"({_ALONE}, {zlib.crc32(what.encode()) - 2**31})"
-        ((held,),) = self.rows(f"SELECT pg_try_advisory_lock{lock}")
-        try:
-            yield bool(held)
-        finally:
-            if held:
-                with suppress(LedgerError):
-                    self.rows(f"SELECT pg_advisory_unlock{lock}")
-
-    @contextmanager
     def _translated(self) -> Iterator[None]:
         try:
             yield

@@ -1,7 +1,6 @@
 """The ledgers of many households on a server: one database, one connection, each its own rows."""
 
 from collections.abc import Callable
-from contextlib import AbstractContextManager
 from datetime import datetime
 
 from sillward.ledger import moving
@@ -29,11 +28,6 @@ class ServerLedgers:
         ledger = Ledger(self._place.of_household(name, calls=calls), clock=self._clock)
         ledger.share(self._shared)
         return ledger
-
-    def alone(self, what: str) -> AbstractContextManager[bool]:
-        """Do something of which no two workers are to do the same at once: True, or False if
-        another one does it just now. Who dies at it does it no longer."""
-        return self._place.database.alone(what)
 
     def shared(self) -> Ledger:
         """Return the ledger of what all share."""

@@ -9,10 +9,10 @@ from sillward.errors import one_line
 from sillward.ledger import Ledger
 from sillward.reports import providers
 from sillward.reports.providers import Provider
-from sillward.service import updates
+from sillward.service import other_runs, updates
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
+from sillward.service.house_troubles import kept_troubles
 from sillward.service.households_status import standings
-from sillward.service.worker_clock import wrong_clocks
 
 MAX_LINE = 240
 """Characters of a household's line. Judgement: three lines of a terminal."""
@@ -50,7 +50,8 @@ def document(
         "update": None if update is None else update.line(_utc(update.at)),
         "troubles": [
             *_troubles(shared, now),
-            *wrong_clocks(shared, now, DAEMON_GONE_AFTER),
+            *_of_runs(shared),
+            *kept_troubles(shared, now, DAEMON_GONE_AFTER),
             *updates.not_restarted(shared, now, _utc),
         ],
         "providers": providers.document(shared, asked, now),
@@ -65,6 +66,11 @@ def _troubles(shared: Ledger, now: datetime) -> Sequence[str]:
         since = "" if tick is None else f" since {_utc(tick.at)}"
         return [f"`sillward run` has done nothing{since}"]
     return []
+
+
+def _of_runs(shared: Ledger) -> Sequence[str]:
+    trouble = other_runs.trouble(shared, other_runs.HOUSEHOLDS, other_runs.HOUSEHOLDS)
+    return [] if trouble is None else [trouble]
 
 
 def _utc(at: datetime) -> str:

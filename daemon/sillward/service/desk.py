@@ -34,6 +34,7 @@ from sillward.service.server_alarm import ServerAlarm
 from sillward.service.weekly_mail import WeeklyMail
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Sheet
+from sillward_rules.weather.site import Site
 
 PATIENCE = timedelta(minutes=20)
 """A round that is due while there is no usable forecast waits this long for one."""
@@ -66,7 +67,7 @@ class Desk:
     upkeep: LedgerUpkeep
     defects: Defects
     started_at: datetime | None = None
-    """When it ticked first: forecasts are waited for from then on."""
+    """When it ticked first, or first at this place: forecasts are waited for from then on."""
     _ledger_failures: int = 0
     _server_alarm: ServerAlarm | None = None
     """Once the server of the ledger was away; a file never is."""
@@ -258,6 +259,8 @@ class Desk:
         old_site = self.context.site
         self.context.replace_household(household)
         self.context.updater.replace_site(old_site, household.collection.site)
+        if _is_elsewhere(old_site, household.collection.site):
+            self.started_at = None  # its forecast is waited for as at a start
         self.corrections.forget_comparisons()
         self.weekly_mail.forget()
 
@@ -278,3 +281,12 @@ class Desk:
         except LedgerError as error:
             others = [str(error)]
         return [*unset, *defects, *others]
+
+
+def _is_elsewhere(before: Site, after: Site) -> bool:
+    """Whether a site has been moved: by a metre is enough, as it may be in another cell."""
+    return (before.latitude, before.longitude, before.elevation_m) != (
+        after.latitude,
+        after.longitude,
+        after.elevation_m,
+    )

@@ -53,6 +53,11 @@ FORECAST_IS = "the forecast is"
 """How the trouble that a forecast is old begins."""
 
 
+def tick_mark(machine: str) -> str:
+    """Return the mark of the last tick on one of the machines that share the work."""
+    return f"{TICK_MARK}, {machine}"
+
+
 def troubles(
     household: Household, ledger: Ledger, store: ForecastStore, now: datetime, voice: Voice
 ) -> list[str]:
@@ -70,9 +75,12 @@ def troubles(
     ]
 
 
-def is_at_work(ledger: Ledger, now: datetime) -> bool:
-    """Whether the daemon has ticked of late."""
-    tick = ledger.marks.get(TICK_MARK)
+def is_at_work(ledger: Ledger, now: datetime, machine: str | None = None) -> bool:
+    """Whether the daemon has ticked of late.
+
+    machine: the name of one of several that share the work.
+    """
+    tick = ledger.marks.get(TICK_MARK if machine is None else tick_mark(machine))
     return tick is not None and now - tick.at <= DAEMON_GONE_AFTER
 
 
@@ -85,13 +93,9 @@ def _of_ledger(ledger: Ledger, now: datetime, voice: Voice) -> Iterator[str]:
 
 
 def _of_runs(ledger: Ledger, voice: Voice) -> Iterator[str]:
-    running = other_runs.runs(ledger, voice.site.name)
-    if len(running) > 1:
-        yield (
-            f"`sillward run` is at work {len(running)} times for {voice.site.label} (processes "
-            f"{', '.join(map(str, running))}): nothing is told twice, but one is enough; end the "
-            "others"
-        )
+    trouble = other_runs.trouble(ledger, voice.site.name, voice.site.label)
+    if trouble is not None:
+        yield trouble
 
 
 def _of_clock(store: ForecastStore) -> Iterator[str]:

@@ -13,9 +13,10 @@ import time
 from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
 from dataclasses import field
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Generic, Protocol, TypeVar
+from zlib import crc32
 
 from sillward.errors import LedgerError, one_line
 from sillward.service.run_control import RunControl
@@ -37,6 +38,10 @@ for the next one is not left empty until the next tick. Judgement: a push takes 
 LOOK_EVERY = timedelta(seconds=30)
 """How often it is looked for what came from outside: as often as a single desk does."""
 
+BEHIND = timedelta(minutes=5)
+"""Turns that come later than this are a trouble. Judgement: orders have a lead of half an hour, and
+after a start thousands take a minute or two."""
+
 CLOCK_JUMP = timedelta(seconds=90)
 """A clock that moves by more than this between two ticks, beyond the time that passed, was set."""
 
@@ -46,6 +51,8 @@ they. Judgement: a disk that is not mounted; nobody removes half of all at one t
 
 MAX_TROUBLE = 200
 """Characters of what is wrong with the folder, in the log."""
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 log = logging.getLogger(__name__)
 
@@ -57,6 +64,10 @@ class Member(Protocol):
 
     def turn(self) -> datetime:
         """Do what is due. Return when to look again."""
+        ...
+
+    def note_defect(self, error: Exception) -> None:
+        """Say that a turn of it has failed by a defect of ours."""
         ...
 
     def stamp(self) -> object:
@@ -95,6 +106,7 @@ class House(Generic[Place]):
     find: returns the households there are by name; raises OSError if that cannot be seen.
     take_in: begins to look after one.
     refresh: asks for the forecasts that are due, for all; returns who has new ones.
+    has_answers: whether `refresh` has some to take up, which is not put off to the next look.
     """
 
     find: Callable[[], Mapping[str, Place]]
@@ -103,6 +115,7 @@ class House(Generic[Place]):
     clock: Callable[[], datetime]
     run: RunControl
     monotonic: Callable[[], float] = time.monotonic
+    has_answers: Callable[[], bool] = lambda: False
     is_sending: Callable[[], bool] = lambda: False
     """Whether messages are under way, whose outcomes will be news."""
     settle: Callable[[], None] = lambda: None
@@ -140,12 +153,13 @@ class House(Generic[Place]):
             self._go_on(str(error))
 
     def _tick(self) -> None:
-        began_s, now = self.monotonic(), self.clock()
-        was_set = self._clock_was_set(now, began_s)
+        now = self.clock()
+        was_set = self._clock_was_set(now, self.monotonic())
         if was_set:
             log.warning("house.clock_set now=%s", now)
             self._looked_at = None
-        if self._looked_at is None or not timedelta(0) <= now - self._looked_at < LOOK_EVERY:
+        is_time = self._looked_at is None or not timedelta(0) <= now - self._looked_at < LOOK_EVERY
+        if is_time or self.has_answers():
             self._looked_at = now
             self._is_idle = not self._look_around()
         if self._is_idle:
@@ -153,6 +167,7 @@ class House(Generic[Place]):
             return
         if was_set:
             self.wake_all()
+        began_s = self.monotonic()  # whatever the look took: nobody's turn is left out for it
         while (left_s := began_s + WORK_S - self.monotonic()) > 0 and not self.run.stop_requested:
             self._take_news(wait_s=0.0)
             name = self.turns.next_due()
@@ -208,8 +223,9 @@ class House(Generic[Place]):
             return
         try:
             at = member.turn()
-        except Exception:
+        except Exception as error:
             log.exception("household.failed name=%s", name)
+            member.note_defect(error)
             self._failures[name] = self._failures.get(name, 0) + 1
             at = now + min(AGAIN * 2 ** min(self._failures[name] - 1, 8), NET)
         else:
@@ -219,7 +235,7 @@ class House(Generic[Place]):
             if not self._fresh:
                 self._looked_at = None  # now the forecasts
         self._stamps[name] = member.stamp()  # not what it has written itself
-        at = min(at, self.clock() + NET)
+        at = min(at, _look_of(name, self.clock()))
         if member.is_refused:
             self.turns.pass_on(name, at)
         else:
@@ -250,6 +266,7 @@ class House(Generic[Place]):
         self._look_at_folder()
         if self.turns.trouble is not None:
             self.troubles.append(self.turns.trouble)
+        self._look_at_backlog()
         for name, member in self.members.items():
             stamp = member.stamp()
             if stamp != self._stamps.get(name):
@@ -265,6 +282,16 @@ class House(Generic[Place]):
             log.exception("forecast.failed_to_refresh")
         self.run.step_done()
         return True
+
+    def _look_at_backlog(self) -> None:
+        """Say so if turns are given late: there is more to do than there is time."""
+        due_since = self.turns.due_since()
+        behind = timedelta(0) if due_since is None else self.clock() - due_since
+        if behind > BEHIND:
+            minutes = behind // timedelta(minutes=1)
+            trouble = f"{minutes} minutes behind: more to do than one process can"
+            log.error("house.behind minutes=%d", minutes)
+            self.troubles.append(trouble)
 
     def _look_at_folder(self) -> None:
         try:
@@ -297,3 +324,13 @@ class House(Generic[Place]):
         if trouble not in self.troubles:
             log.error("house.in_trouble reason=%s", one_line(trouble, MAX_TROUBLE))
         self.troubles[:] = [trouble]
+
+
+def _look_of(name: str, now: datetime) -> datetime:
+    """Return when a household is looked at next if nothing is due for it before.
+
+    Each has a moment of its own within `NET`. After a start, or a forecast for many, they have had
+    their turns one right after the other, and would all be looked at together from then on.
+    """
+    own = timedelta(seconds=crc32(name.encode()) % int(NET.total_seconds()))
+    return now + NET - (now - _EPOCH - own) % NET

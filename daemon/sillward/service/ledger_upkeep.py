@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
-from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK
+from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK, tick_mark
 from sillward.service.updates import note_version
 from sillward_rules.light_dataclass import dataclass
 
@@ -18,6 +18,10 @@ lost at a crash, long enough that a broken disk is left alone."""
 
 PRUNE_EVERY = timedelta(days=1)
 """How often old rows are deleted."""
+
+MACHINE_KEPT = timedelta(days=7)
+"""How long the last sign of life of a machine is kept. Judgement: a container has a new name after
+each start."""
 
 PRUNE_MARK = "pruned"
 """The mark under which the ledger remembers when old rows were last deleted."""
@@ -30,6 +34,9 @@ class LedgerUpkeep:
     """Keeps the ledger of a desk small, copied and, where that is possible, on disk."""
 
     ledger: Ledger
+    machine: str | None = None
+    """The name of this one, if several share the work: each has a sign of life of its own."""
+    _ticked_at: datetime | None = None
     _tried_file: datetime | None = None
     _noted_version: bool = False
 
@@ -53,9 +60,15 @@ class LedgerUpkeep:
         tick, pruned = self.ledger.marks.get(TICK_MARK), self.ledger.marks.get(PRUNE_MARK)
         if _is_due(None if tick is None else tick.at, now, TICK_KEPT_EVERY):
             self.ledger.marks.set(TICK_MARK, now, "")
+        if self.machine is not None and _is_due(self._ticked_at, now, TICK_KEPT_EVERY):
+            self.ledger.marks.set(tick_mark(self.machine), now, "")
+            self._ticked_at = now
         if _is_due(None if pruned is None else pruned.at, now, PRUNE_EVERY):
             self.ledger.marks.set(PRUNE_MARK, now, "")
             self.ledger.prune(now)
+            for name, mark in self.ledger.marks.all().items():
+                if name.startswith(tick_mark("")) and now - mark.at > MACHINE_KEPT:
+                    self.ledger.marks.remove(name)
 
     def copy_or_repair_daily(self, now: datetime) -> None:
         """Copy the ledger once a day; if it is found damaged then, repair it at once.

@@ -14,7 +14,6 @@ from pathlib import Path
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
-from sillward_rules.weather.site import Site
 
 log = logging.getLogger(__name__)
 
@@ -25,10 +24,17 @@ Those that have ended are left out when the next one starts."""
 _PROC = Path("/proc")
 
 
-def tell_of_others(ledger: Ledger, site: Site, now: datetime) -> None:
-    """Remember that this process runs for a site, and log a warning if others do."""
+HOUSEHOLDS = "all households"
+"""In the place of a site's name: a daemon for a folder of households."""
+
+
+def tell_of_others(ledger: Ledger, site: str, label: str, now: datetime) -> None:
+    """Remember that this process runs for a site, and log a warning if others do.
+
+    label: what people read as its name.
+    """
     try:
-        others = note_run(ledger, site.name, now)
+        others = note_run(ledger, site, now)
     except LedgerError as error:  # which is told elsewhere; the daemon goes on
         log.warning("run.not_noted reason=%s", error)
         return
@@ -36,9 +42,21 @@ def tell_of_others(ledger: Ledger, site: Site, now: datetime) -> None:
         log.warning(
             'run.another_is_at_work site="%s" processes=%s: nothing is told twice, but one is '
             "enough; end the other",
-            site.label,
+            label,
             ",".join(map(str, others)),
         )
+
+
+def trouble(ledger: Ledger, site: str, label: str) -> str | None:
+    """Return in words that several daemons of this machine run for a site; None if not so."""
+    running = runs(ledger, site)
+    if len(running) < 2:
+        return None
+    return (
+        f"`sillward run` is at work {len(running)} times for {label} (processes "
+        f"{', '.join(map(str, running))}): nothing is told twice, but one is enough; end the "
+        "others"
+    )
 
 
 def note_run(

@@ -38,6 +38,8 @@ class SharedTurns:
     """Those that have their next turn in this process too, and when."""
     _passed_on: dict[str, datetime] = field(default_factory=dict)
     """Those that this worker cannot look after, and when it tries again."""
+    _refused: set[str] = field(default_factory=set)
+    """Those that it could not look after the last time."""
     _given_up: list[str] = field(default_factory=list)
 
     @property
@@ -87,6 +89,10 @@ class SharedTurns:
         now = self.clock()
         return bool(self._waiting) or any(at <= now for at, _ in self._kept.values())
 
+    def due_since(self) -> datetime | None:
+        """Return since when those wait whose turn has come; None if nobody does."""
+        return self.table.due_since(self.clock(), self._refused)
+
     def next_due(self) -> str | None:
         """Return who is due and nobody else's; None if nobody is."""
         while True:
@@ -109,12 +115,15 @@ class SharedTurns:
     def schedule(self, name: str, at: datetime, *, keep: bool = False) -> None:
         """End a turn that was begun: the next one is at this moment. keep: in this process."""
         turn = self._begun.pop(name, None)
+        self._refused.discard(name)
         if turn is None:
             return
-        if keep and self.table.extend(turn, self.clock() + self.lease):
-            self._kept[name] = at, turn
-        elif not keep:
+        if not keep:
             self.table.end(turn, at)
+        elif self.table.extend(turn, self.clock() + self.lease):
+            self._kept[name] = at, turn
+        else:
+            self._given_up.append(name)
 
     def pass_on(self, name: str, at: datetime) -> None:
         """End a turn in which this worker could not look after a household: another may do it at
@@ -123,6 +132,7 @@ class SharedTurns:
         if turn is not None:
             self.table.pass_on(turn)
         self._passed_on[name] = at
+        self._refused.add(name)
 
     def _claimed(self, now: datetime) -> list[Turn]:
         self._passed_on = {name: at for name, at in self._passed_on.items() if at > now}

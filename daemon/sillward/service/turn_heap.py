@@ -47,6 +47,11 @@ class Turns(Protocol):
         """Whether somebody's turn has come, as far as this process knows."""
         ...
 
+    def due_since(self) -> datetime | None:
+        """Return since when those wait whose turn has come; None if nobody does, as far as this
+        process knows."""
+        ...
+
     def next_due(self) -> str | None:
         """Return who is due, the longest first, and begin its turn; None if nobody is."""
         ...
@@ -111,6 +116,12 @@ class TurnHeap:
     def has_due(self) -> bool:
         """Whether somebody's turn has come."""
         return bool(self._heap) and self._heap[0][0] <= self.clock()
+
+    def due_since(self) -> datetime | None:
+        """Return since when those wait whose turn has come; None if nobody does."""
+        while self._heap and self._turn_at.get(self._heap[0][1]) != self._heap[0][0]:
+            heapq.heappop(self._heap)
+        return self._heap[0][0] if self.has_due else None
 
     def next_due(self) -> str | None:
         """Return who is due, the longest first, and take the turn out of the heap."""

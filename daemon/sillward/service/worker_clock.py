@@ -11,7 +11,6 @@ import socket
 from collections.abc import Callable
 from datetime import datetime, timedelta
 
-from sillward.errors import LedgerError
 from sillward.ledger import Ledger
 from sillward_rules.light_dataclass import dataclass
 
@@ -24,11 +23,6 @@ FAR_OFF = timedelta(minutes=59)
 rounds that come up to this much too early or late harm less than silence in a night with frost;
 whole hours come from a wrong zone, and days from a machine without a battery."""
 
-WRONG_MARK = "worker with a wrong clock"
-"""The beginning of the mark that a worker keeps while its clock is wrong; its machine follows."""
-
-KEPT_EVERY = timedelta(minutes=10)
-"""How often the mark is written again, for `status` to know that it still holds."""
 
 log = logging.getLogger(__name__)
 
@@ -47,9 +41,6 @@ class WorkerClock:
     """What was wrong at the last look, in words."""
     _ahead: timedelta = timedelta(0)
     """So far the server's clock is ahead of the machine's."""
-    _noted_at: datetime | None = None
-    _may_be_noted: bool = True
-    """Also by the process before this one."""
 
     def __post_init__(self) -> None:
         """Find out the name of the machine."""
@@ -71,7 +62,7 @@ class WorkerClock:
             return True
         ahead = there - (before + (after - before) / 2)
         self._ahead, is_near = ahead, abs(ahead) < FAR_OFF
-        self.trouble = None
+        was_told, self.trouble = self.trouble is not None, None
         if abs(ahead) >= TOLERANCE:
             off = "ahead of" if ahead < timedelta(0) else "behind"
             then = "this worker goes by that" if is_near else "this worker looks after nobody"
@@ -79,33 +70,9 @@ class WorkerClock:
                 f"the clock of {self.machine} is {_length(abs(ahead))} {off} that of the ledger's "
                 f"server: {then}; set right whichever is wrong"
             )
-        self._note(self.trouble, there)
+            if not was_told:
+                log.error("clock.differs reason=%s", self.trouble)
         return is_near
-
-    def _note(self, trouble: str | None, now: datetime) -> None:
-        """Keep the mark for `status`, with the time by the server; without a trouble remove it."""
-        name = f"{WRONG_MARK}, {self.machine}"
-        try:
-            if trouble is None and self._may_be_noted:
-                self.shared.marks.remove(name)
-                self._noted_at, self._may_be_noted = None, False
-            if trouble is not None and (
-                self._noted_at is None or now - self._noted_at >= KEPT_EVERY
-            ):
-                log.error("clock.differs reason=%s", trouble)
-                self.shared.marks.set(name, now, trouble)
-                self._noted_at, self._may_be_noted = now, True
-        except LedgerError as error:
-            log.error("ledger.failed reason=%s", error)
-
-
-def wrong_clocks(shared: Ledger, now: datetime, kept_for: timedelta) -> list[str]:
-    """Return what workers have said about their clocks, as far as it was kept up for this long."""
-    return [
-        mark.text
-        for name, mark in sorted(shared.marks.all().items())
-        if name.startswith(f"{WRONG_MARK}, ") and abs(now - mark.at) <= kept_for
-    ]
 
 
 def _length(by: timedelta) -> str:

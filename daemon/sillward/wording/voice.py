@@ -4,8 +4,9 @@ from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
 from dataclasses import field, fields
 from datetime import date, datetime, timedelta
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
+from zoneinfo import ZoneInfo
 
 from sillward.text.conversion import converted
 from sillward.text.numbered_names import folded
@@ -24,6 +25,10 @@ if TYPE_CHECKING:
 
 MAX_DIGITS = 3
 """Decimal places, at most, that show on which side of its limit a value is."""
+
+
+MAX_RENDERERS = 100
+"""Zones and units for which one is kept, some 50 kB each. Judgement: many households are in few."""
 
 
 @dataclass(frozen=True)
@@ -55,6 +60,11 @@ class Voice:
 
     @cached_property
     def _renderer(self) -> Renderer:
+        if self.wording is packaged():
+            return _packaged_renderer(self.site.zone, self.units)
+        return self._build_renderer()
+
+    def _build_renderer(self) -> Renderer:
         functions = {"capital": capital, "number": fixed, "percent": percent}
         filters = {name: functions.get(name) or getattr(self, name) for name in VOICE_FILTERS}
         return Renderer(self.wording, filters, self._budget)
@@ -271,6 +281,12 @@ def capital(text: str) -> str:
 def shorter_to_exclude(others: AbstractSet[str], listed: Sequence[str]) -> bool:
     """Whether it is shorter to name the few others than those who are listed."""
     return len(others) <= min(2, len(listed) - 1)
+
+
+@lru_cache(MAX_RENDERERS)
+def _packaged_renderer(zone: ZoneInfo, units: Units) -> Renderer:
+    """Build what all voices of the packaged wording share: of a site, lines show only the hours."""
+    return Voice(Site("", 0.0, 0.0, 0.0, zone), units)._build_renderer()
 
 
 def _snake(name: str) -> str:

@@ -1,17 +1,22 @@
 """`sillward status` after an update, and for health checks."""
 
 import json
+import socket
 from contextlib import closing
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 from click.testing import Result
 
 from sillward.cli.status import _require_life
-from sillward.config.settings import load_settings
+from sillward.config.settings import Settings, load_settings
 from sillward.errors import SourceError
 from sillward.ledger import Ledger
+from sillward.ledger.address import PostgresAddress
+from sillward.ledger.house import open_shared
 from sillward.service.health import DAEMON_GONE_AFTER, TICK_MARK
+from sillward.service.ledger_upkeep import MACHINE_KEPT, LedgerUpkeep
 from sillward.service.updates import UPDATED_MARK, VERSION_MARK, running_version
 from tests.support import commands
 from tests.support.paths import EXAMPLES
@@ -67,3 +72,25 @@ def test_a_health_check_asks_for_nothing_but_a_tick_of_late() -> None:
     _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER)
     with pytest.raises(SourceError, match="nothing for half an hour"):
         _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER + timedelta(seconds=1))
+
+
+def test_a_health_check_of_a_worker_asks_for_a_tick_on_its_own_machine(
+    postgres: PostgresAddress, tmp_path: Path
+) -> None:
+    settings = Settings(collections=tmp_path, ledger=postgres)
+    with closing(open_shared(postgres)) as shared:
+        LedgerUpkeep(shared, "another machine").mark_and_prune(NOW)
+        with pytest.raises(SourceError, match="nothing for half an hour"):
+            _require_life(settings, lambda: NOW)
+        LedgerUpkeep(shared, socket.gethostname()).mark_and_prune(NOW)
+    _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER)
+    with pytest.raises(SourceError, match="nothing for half an hour"):
+        _require_life(settings, lambda: NOW + DAEMON_GONE_AFTER + timedelta(seconds=1))
+
+
+def test_the_sign_of_life_of_a_machine_that_is_gone_is_forgotten(tmp_path: Path) -> None:
+    with closing(Ledger(tmp_path / "shared.sqlite3")) as shared:
+        LedgerUpkeep(shared, "gone").mark_and_prune(NOW)
+        LedgerUpkeep(shared, "here").mark_and_prune(NOW + MACHINE_KEPT + timedelta(days=1))
+        ticks = [name for name in shared.marks.all() if name.startswith(TICK_MARK)]
+    assert ticks == ["tick", "tick, here"]

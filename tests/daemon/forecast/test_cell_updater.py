@@ -1,13 +1,17 @@
 """Forecasts of many households: asked for by cell, each when it is due, within what is allowed."""
 
 import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from typing import Any
 
+import pytest
+
 from sillward.errors import SourceError
-from sillward.forecast.cell_updater import CellUpdater
+from sillward.forecast.asking import Answered
+from sillward.forecast.cell_updater import CLAIM, CellUpdater
 from sillward.forecast.ensemble import NAME, Ensemble
 from sillward.forecast.quota import Quota
 from sillward.forecast.store import ForecastStore
@@ -262,3 +266,89 @@ def test_members_are_shared_by_wider_cells_and_a_failed_call_is_one_of_the_day()
 
     town.look(minutes=12 * 60)
     assert len(asked) == 2
+
+
+@dataclass
+class Later:
+    """Calls that are begun, and answered when a test says so."""
+
+    begun: list[tuple[Callable[[], list[Answered]], "Future[list[Answered]]"]] = field(
+        default_factory=list
+    )
+
+    def begin(self, asking: Callable[[], list[Answered]]) -> "Future[list[Answered]]":
+        future: Future[list[Answered]] = Future()
+        self.begun.append((asking, future))
+        return future
+
+    def answer(self) -> None:
+        for asking, future in self.begun:
+            future.set_result(asking())
+        self.begun.clear()
+
+
+def test_a_look_waits_for_no_provider_and_a_later_one_takes_up_the_answers() -> None:
+    second = FakeSource(name="Other", max_sites=100)
+    town, later = Town(2, (FakeSource(max_sites=100), second)), Later()
+    town.updater.begin = later.begin
+
+    assert town.look() == town.look(minutes=1) == 0
+    assert not town.updater.has_answers
+    assert len(later.begun) == 1  # nor is the second one asked while the first may still answer
+    later.answer()
+    assert town.updater.has_answers
+    town.look()
+
+    assert [len(town.updater.store.held(site)) for site in town.sites] == [1, 1]
+    assert sorted(town.updater.sites_with_news()) == ["house-0", "house-1"]
+    assert (later.begun, town.updater.has_answers) == ([], False)
+    assert town.spent() == 1
+
+
+def test_what_failed_meanwhile_has_the_second_one_asked() -> None:
+    second = FakeSource(name="Other", max_sites=100)
+    town, later = Town(2, (FakeSource(max_sites=100), second)), Later()
+    town.updater.begin, town.broken = later.begin, {"Invented weather"}
+    town.look()
+    later.answer()
+    town.look(minutes=1)
+    later.answer()
+    town.look(minutes=1)
+
+    assert [name for name, _ in town.asked] == ["Invented weather", "Other"]
+    assert [len(town.updater.store.held(site)) for site in town.sites] == [1, 1]
+
+
+def test_a_process_that_hangs_over_a_call_is_waited_for_no_longer_than_its_claim() -> None:
+    town, hangs = Town(2), Later()
+    town.look()
+    town.updater.begin = hangs.begin
+    town.look(minutes=80)
+    assert len(hangs.begun) == 1
+    other = CellUpdater(town.updater.store, town.sites, ask=town.ask)
+    town.asked.clear()
+
+    other.refresh_due()
+    assert town.asked == []
+    town.clock.move(minutes=CLAIM.total_seconds() / 60 + 0.1)
+    other.refresh_due()
+
+    assert len(town.asked) == 1
+
+
+def test_what_another_process_fetched_before_the_claim_is_not_asked_for_again(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    town = Town(3)
+    town.look()
+    other = CellUpdater(town.updater.store, town.sites, ask=town.ask)
+    claim = town.updater._claim
+
+    def late(*given: Any) -> bool:
+        monkeypatch.undo()
+        other.refresh_due()
+        return claim(*given)
+
+    monkeypatch.setattr(CellUpdater, "_claim", lambda _, *given: late(*given))
+
+    assert town.look(minutes=80) == 3

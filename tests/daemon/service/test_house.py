@@ -1,14 +1,22 @@
 """Many households in one daemon: nobody harms anybody else, and nobody is forgotten."""
 
 import os
+import re
+from collections.abc import Mapping
+from concurrent.futures import Future
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from sillward.config.households import Place
 from sillward.errors import LedgerError
+from sillward.forecast.asking import Answered
 from sillward.service.corrections import Corrections
 from sillward.service.households_status import standings
+from sillward.service.turn_heap import TurnHeap
+from sillward.service.turns import NET
 from tests.support.desks import local
 from tests.support.fakes import FakeClock
 from tests.support.houses import Street, collection
@@ -166,9 +174,87 @@ def test_a_defect_in_one_turn_is_contained(street: Street, monkeypatch: pytest.M
 
     monkeypatch.setattr(type(street.member("b")), "_turn_of", lambda *_: broken())
     street.run(1)
+    trouble = "is not looked after: RuntimeError, a defect; see the log"
+    assert street.member("b").troubles == [trouble]
+    assert {each.line for each in standings(street.equipment.ledgers.shared())} == {trouble}
     monkeypatch.undo()
     street.run(3)
     assert street.post.to("a") == street.post.to("b") == CARRY_IN
+    assert street.member("b").troubles == []
+
+
+def test_nobodys_dusk_waits_for_a_provider_that_hangs(street: Street) -> None:
+    """It hangs when the forecasts of noon are old, for as long as the test lasts."""
+    for name in ("a", "b"):
+        street.add(name)
+    street.clock.now = local("15:50")
+    street.open()
+    street.run(1)
+    calls: list[Future[list[Answered]]] = []
+
+    def hang(_: object) -> "Future[list[Answered]]":
+        calls.append(Future())
+        return calls[-1]
+
+    street.equipment.forecasts.updater.begin = hang
+    street.run(75)
+    assert len(calls) == 1
+    assert street.post.to("a") == street.post.to("b") == CARRY_IN
+    assert {each.at for each in street.post.sent} == {local("17:00")}
+
+
+def test_turns_have_their_time_after_a_look_that_took_long(street: Street) -> None:
+    street.add("a")
+    street.open()
+    steady_s = 0.0
+    find = street.house.find
+
+    def slow() -> Mapping[str, Place]:
+        nonlocal steady_s
+        steady_s += 60
+        street.clock.move(minutes=1)
+        return find()
+
+    street.house.monotonic = lambda: steady_s
+    street.house.find = slow
+    street.run(4)
+    assert street.post.to("a") == CARRY_IN
+
+
+def test_turns_that_come_late_are_a_trouble_of_the_house(street: Street) -> None:
+    street.add("a")
+    street.open()
+    street.run(1)
+    street.house.run.stop_requested = True  # no turns are given
+    street.run(12)
+    (trouble,) = street.house.troubles
+    assert re.fullmatch(r"\d+ minutes behind: more to do than one process can", trouble)
+    street.house.run.stop_requested = False
+    street.run(1)
+    assert street.house.troubles == []
+
+
+def test_looks_of_households_that_begin_together_are_spread(street: Street) -> None:
+    for number in range(8):
+        street.add(f"h{number}")
+    street.clock.now = local("12:10")
+    street.open()
+    street.run(22)
+    assert isinstance(street.house.turns, TurnHeap)
+    moments = list(street.house.turns._turn_at.values())
+    assert len(set(moments)) >= 7
+    assert max(moments) - min(moments) > timedelta(minutes=2)
+    assert max(moments) <= street.clock() + NET
+
+
+def test_who_moves_waits_for_the_forecast_of_the_new_place(street: Street) -> None:
+    folder = street.add("a")
+    street.clock.now = local("15:00")
+    street.open()
+    street.run(60)
+    (folder / "collection.toml").write_text(collection(latitude=-32.5))
+    street.run(90)
+    assert street.post.to("a") == ["Carry in 2 plants by 18:45"]
 
 
 def test_households_come_change_and_go_while_it_runs(street: Street) -> None:

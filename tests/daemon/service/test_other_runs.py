@@ -68,7 +68,7 @@ def test_two_are_logged_and_a_trouble(
     note_run(ledger, SITE, NOW, 10)
 
     with caplog.at_level(logging.WARNING):
-        other_runs.tell_of_others(ledger, MENDOZA, NOW)
+        other_runs.tell_of_others(ledger, MENDOZA.name, MENDOZA.label, NOW)
 
     (record,) = caplog.records
     assert record.message.startswith(

@@ -14,7 +14,7 @@ from sillward.ledger.address import PostgresAddress
 from sillward.ledger.postgres import PostgresDatabase
 from sillward.ledger.server_ledgers import ServerLedgers
 from sillward.service.shared_turns import LEASE, SharedTurns
-from sillward.service.worker_clock import WorkerClock, wrong_clocks
+from sillward.service.worker_clock import WorkerClock
 from tests.support.worker_trial import Trial
 
 NET = timedelta(minutes=5)
@@ -225,14 +225,11 @@ def test_a_worker_with_a_wrong_clock_has_no_turns_until_it_is_right(
     assert trouble is not None
     assert trouble.startswith("the clock of machine-1 is ")
     assert workers(1).given_up() == [begun]
-    shared, now = workers.ledgers[0].shared(), workers.clock()
-    assert wrong_clocks(shared, now, timedelta(minutes=30)) == [trouble]
     assert workers(0).look_around()
     assert len(take_all(workers(0))) == 3
     workers.off[1] = timedelta(0)
     assert workers(1).look_around()
     assert workers(1).trouble is None
-    assert wrong_clocks(shared, now, timedelta(minutes=30)) == []
 
 
 def test_what_one_worker_cannot_look_after_is_as_due_as_before_for_others(
@@ -286,3 +283,29 @@ def test_workers_that_are_killed_tell_each_round_once(
     assert (outcome.decided, outcome.told) == (100, 100)
     assert outcome.mixed == outcome.unmarked == []
     assert outcome.repeats <= outcome.kills
+
+
+def test_it_is_known_since_when_somebody_waits_whom_no_worker_has(workers: Workers) -> None:
+    assert workers(0).due_since() is None  # all were called, and nobody knows since when
+    due_at = workers.clock() + NET
+    refused, *others = take_all(workers(0))
+    for name in others:
+        workers(0).schedule(name, due_at)
+    workers(0).pass_on(refused, due_at)
+    assert workers(0).due_since() is None
+
+    workers.clock.now = due_at + NET
+    assert workers(0).due_since() == due_at
+    take_all(workers(1))
+    assert workers(0).due_since() is None
+
+
+def test_a_household_whose_lease_is_lost_at_the_end_of_a_turn_is_given_up(workers: Workers) -> None:
+    name = workers(0).next_due()
+    assert name is not None
+    workers.clock.now += LEASE
+    take_all(workers(1))
+
+    workers(0).schedule(name, workers.clock() + NET, keep=True)
+
+    assert workers(0).given_up() == [name]

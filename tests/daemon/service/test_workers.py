@@ -16,6 +16,7 @@ from sillward.ledger.address import PostgresAddress
 from sillward.ledger.house import open_one
 from sillward.ledger.postgres import PostgresDatabase
 from sillward.reports import households
+from sillward.service.house_troubles import HouseTroubles
 from sillward.service.shared_turns import LEASE
 from sillward.service.worker_clock import WorkerClock
 from tests.support.desks import local
@@ -111,6 +112,7 @@ def test_a_worker_whose_clock_is_wrong_leaves_all_to_the_others(town: Town) -> N
     assert Counter(each.household for each in right.post.sent) == Counter(NAMES)
     assert wrong.post.sent == []
     assert "13 hours behind" in wrong.house.troubles[0]
+    HouseTroubles(wrong.equipment.ledgers.shared(), "hill").keep(wrong.house.troubles, clock())
     shown = households.document(right.equipment.ledgers.shared(), NAMES, right.clock())
     assert shown["troubles"] == wrong.house.troubles
 

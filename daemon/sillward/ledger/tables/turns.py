@@ -14,7 +14,7 @@ from collections.abc import Collection, Sequence
 from datetime import date, datetime, timedelta
 
 from sillward.ledger.database import Database
-from sillward.ledger.records import to_text
+from sillward.ledger.records import maybe_moment, to_text
 from sillward_rules.light_dataclass import dataclass
 
 HORIZON = timedelta(hours=1)
@@ -99,6 +99,19 @@ class TurnTable:
         )
         in_order = sorted(rows, key=lambda row: row["due_at"])
         return [Turn(row["site"], until, row["calls"]) for row in in_order]
+
+    def due_since(self, now: datetime, without: Collection[str] = ()) -> datetime | None:
+        """Return since when one is due that no worker has; None if there is none. Those that were
+        called do not count: it is not known since when.
+
+        without: those that this worker cannot look after.
+        """
+        ((since,),) = self._database.rows(
+            "SELECT min(due_at) FROM turn WHERE due_at <= ? AND due_at <> ?"
+            " AND (leased_until IS NULL OR leased_until <= ?) AND NOT site = ANY (?::text[])",
+            *(to_text(now), AT_ONCE, to_text(now), list(without)),
+        )
+        return maybe_moment(since)
 
     def extend(self, turn: Turn, until: datetime) -> bool:
         """Keep a household for longer. Return False if it is another worker's by now."""
