@@ -34,6 +34,7 @@ from tests.support.core import (
     daily_curve,
     fetched,
     plant,
+    uncertain,
     utc,
     weather,
 )
@@ -305,6 +306,30 @@ def test_no_plant_is_carried_to_a_shelter_that_is_colder_than_its_home(
     assert (told.plants, told.room, told.is_colder_shelter) == (("Test strap",), "shed", True)
     assert (told.low_c or 99.0) < 8.0
     assert ways(sent(shelter, HALL, limit=limit_c)) == [("bench", "hall")]
+
+
+@given(
+    held_c=st.floats(-5.0, 18.0),
+    limit_c=st.floats(5.0, 16.0),
+    own=st.booleans(),
+    sure=st.booleans(),
+)
+@settings(max_examples=20, derandomize=True, deadline=None)
+def test_whatever_asks_for_it_no_order_leads_to_a_colder_place(
+    held_c: float, limit_c: float, own: bool, sure: bool
+) -> None:
+    """On a night of 8 °C, forecast for sure or not."""
+    shed = replace(COLD_SHED, night_low_c=held_c)
+    household = collection(
+        plant(shelter="shed" if own else None, night_low=limit_c), spots=(OPEN_BENCH, shed)
+    )
+    forecast = weather(START, falling("2026-05-14T17:00"))
+    forecast = fetched(forecast if sure else uncertain(forecast), NOW)
+
+    sheet = draw_up(Round.DUSK, household, forecast, {}, NOW)
+
+    if ways(sheet):
+        assert held_c >= min(limit_c, 8.0 - 0.5)
 
 
 def test_a_shelter_that_spares_the_coldest_hour_is_taken_though_it_is_cooler_over_the_night() -> (
