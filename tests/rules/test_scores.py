@@ -20,7 +20,7 @@ from sillward_rules.scores import (
     share_interval,
 )
 
-QUICK = settings(deadline=None, derandomize=True, max_examples=60)
+QUICK = settings(deadline=None, derandomize=True)
 TEMPS = st.floats(-30, 40)
 SPREADS = st.floats(0.05, 8)
 

@@ -555,7 +555,7 @@ def test_every_layout_comes_back_as_it_was(made: tuple[str, Hours]) -> None:
     assert np.allclose(past.weather.wind_m_s, of.series["wind_speed_10m"])
 
 
-@settings(max_examples=200, suppress_health_check=[HealthCheck.too_slow])
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_file_with_anything_in_it_is_read_or_refused(data: st.DataObject) -> None:
     lines = table(hours(3), NAMED).splitlines()

@@ -227,7 +227,7 @@ def few_days() -> Hours:
     return hours(3, datetime(2021, 1, 1, 4, tzinfo=UTC))
 
 
-@settings(max_examples=100, suppress_health_check=[HealthCheck.too_slow])
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_file_with_anything_in_it_is_read_or_refused(data: st.DataObject) -> None:
     lines = epw(epw_hours(few_days())).splitlines()

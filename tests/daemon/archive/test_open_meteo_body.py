@@ -227,7 +227,7 @@ def test_a_day_without_temperature_is_named(read: Read) -> None:
 # -- any content
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.too_slow])
+@settings(suppress_health_check=[HealthCheck.too_slow])
 @given(st.data())
 def test_a_body_with_anything_in_it_is_read_or_refused(data: st.DataObject) -> None:
     runs = with_leads(hours(3), [1], ["temperature_2m"])

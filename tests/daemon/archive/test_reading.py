@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.archive import read_archive
@@ -110,7 +110,6 @@ def test_a_name_with_control_characters_is_escaped(tmp_path: Path) -> None:
     assert str(caught.value).startswith(r"past\x1b[31m.csv: the file ")
 
 
-@settings(max_examples=200)
 @given(st.one_of(st.binary(max_size=300), st.text(max_size=300).map(lambda text: text.encode())))
 def test_any_bytes_are_refused_in_one_line(
     tmp_path_factory: pytest.TempPathFactory, content: bytes

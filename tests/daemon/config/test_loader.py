@@ -986,7 +986,6 @@ def test_the_good_tables_are_good(tmp_path: Path) -> None:
 
 
 @settings(
-    max_examples=200,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture, HealthCheck.too_slow],

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.config import plant_tables
@@ -237,7 +237,6 @@ layers = st.dictionaries(
 )
 
 
-@settings(max_examples=50)
 @given(layers, layers, layers)
 def test_the_last_layer_counts_and_an_empty_one_changes_nothing(
     one: dict[str, object], two: dict[str, object], three: dict[str, object]

@@ -5,7 +5,7 @@ from collections.abc import Iterator
 from typing import Any
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.config.toml_lines import LineFinder, Path
@@ -155,7 +155,6 @@ def documents(draw: st.DrawFn) -> str:
     return "\n".join(lines)
 
 
-@settings(max_examples=50)
 @given(documents())
 def test_everything_that_the_parser_finds_is_found(text: str) -> None:
     try:

@@ -754,7 +754,6 @@ LIKELY = ("celsius", "km/h", "Feature", "2026-05-13T07:00:00Z", 468.0, -90.0, 10
 
 
 @settings(
-    max_examples=300,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],

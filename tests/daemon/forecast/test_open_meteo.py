@@ -478,7 +478,6 @@ LIKELY = ("undefined", "km/h", "°C", "m/s", "unixtime", 468.0, 10**12, HOUR_S)
 
 
 @settings(
-    max_examples=300,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.too_slow],

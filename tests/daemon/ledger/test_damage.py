@@ -10,7 +10,7 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward import files
@@ -477,7 +477,6 @@ def whole(crashed: bool) -> dict[str, bytes]:
         return {end: file.read_bytes() for end, file in found.items() if file.exists()}
 
 
-@settings(max_examples=100, deadline=None)
 @given(
     flips=st.lists(st.tuples(st.floats(0, 1), st.integers(1, 255)), max_size=6),
     cut=st.none() | st.floats(0, 1),

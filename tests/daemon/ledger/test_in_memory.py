@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from sillward.errors import ConfigError, LedgerError
@@ -534,7 +534,6 @@ def facts(ledger: Ledger) -> dict[str, dict[Any, Any]]:
     }
 
 
-@settings(max_examples=100, deadline=None)
 @given(before=OPERATIONS, in_memory=OPERATIONS, in_file=OPERATIONS)
 def test_nothing_is_lost_or_doubled_when_two_become_one(
     before: list[tuple[str, str, int]],

@@ -463,7 +463,7 @@ CELLS = st.sampled_from(
 )  # fmt: skip
 
 
-@settings(max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture])
+@settings(suppress_health_check=[HealthCheck.function_scoped_fixture])
 @given(
     st.lists(st.lists(CELLS, max_size=5), max_size=8),
     st.sampled_from([",", ";", "\t"]),

@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import example, given, settings
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from sillward.config.household import TopicSensor
@@ -312,7 +312,6 @@ def test_any_bytes_are_readings_or_refused(payload: bytes, sensor: TopicSensor, 
     a_result(payload, sensor, kept=kept)
 
 
-@settings(max_examples=60)
 @given(DOCUMENTS, SENSORS, st.booleans())
 def test_any_json_is_readings_or_refused(document: object, sensor: TopicSensor, kept: bool) -> None:
     a_result(json.dumps(document).encode("utf-8", "surrogatepass"), sensor, kept=kept)

@@ -155,7 +155,6 @@ def test_what_is_no_list_is_refused(body: bytes, told: str) -> None:
         plant_list.read(body, "plants.csv")
 
 
-@settings(deadline=None, max_examples=50)
 @given(st.binary(max_size=200))
 def test_any_file_is_a_list_or_told_to_be_wrong(body: bytes) -> None:
     for data in (body, b"name,group\n" + body):

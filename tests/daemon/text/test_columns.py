@@ -27,7 +27,7 @@ from sillward.text.columns import (
     wrapped,
 )
 
-RESTING = settings(max_examples=150, derandomize=True, deadline=None)
+RESTING = settings(derandomize=True, deadline=None)
 
 COLOURED = Screen(columns=40, colour=True)
 

@@ -21,7 +21,7 @@ from sillward_rules.physics.cold_harm import (
 )
 from sillward_rules.physics.exposure import exposure
 
-few = settings(max_examples=60, derandomize=True, deadline=None)
+few = settings(derandomize=True, deadline=None)
 nights = st.lists(st.floats(-12, 12), min_size=2, max_size=20).map(np.array)
 
 

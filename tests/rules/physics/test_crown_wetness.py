@@ -16,7 +16,7 @@ from sillward_rules.physics.crown_wetness import (
     hours_wet_by_rain,
 )
 
-few = settings(max_examples=60, derandomize=True, deadline=None)
+few = settings(derandomize=True, deadline=None)
 rains = st.one_of(st.just(0.0), st.floats(0, 3))
 rates = st.floats(-0.05, 0.6)
 hours = st.lists(st.tuples(rains, rates), min_size=1, max_size=30)

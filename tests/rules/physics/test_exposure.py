@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.physics.exposure import exposure
 
-few = settings(max_examples=50, derandomize=True, deadline=None)
+few = settings(derandomize=True, deadline=None)
 temperatures = st.lists(st.floats(-10, 30), min_size=2, max_size=30)
 
 

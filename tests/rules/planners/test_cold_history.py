@@ -49,7 +49,7 @@ MORNING = utc("2026-05-15T11:33")  # 08:33 at the site
 DUSK = utc("2026-05-15T20:00")
 HOURS = 96
 
-few = settings(deadline=None, derandomize=True, max_examples=60)
+few = settings(deadline=None, derandomize=True)
 
 
 def sky(temp: Array) -> Weather:

@@ -282,7 +282,7 @@ def test_no_shade_against_hot_air_where_the_sun_does_not_come() -> None:
     assert not chores(sheet, ChoreKind.SHADE)
 
 
-@settings(deadline=None, derandomize=True, max_examples=60)
+@settings(deadline=None, derandomize=True)
 @given(
     high=st.floats(26, 44),
     dew=st.floats(0, 30),

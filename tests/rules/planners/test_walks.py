@@ -90,7 +90,7 @@ def chosen_of(house: list[Group]) -> tuple[np.ndarray, np.ndarray]:
     return walks.chosen, walks.price
 
 
-@settings(deadline=None, derandomize=True, max_examples=300)
+@settings(deadline=None, derandomize=True)
 @example([Group(0.62, 1, 0, False), Group(0.62, 2, 0, False)])  # together, not each alone
 @example([Group(0.5, 3, 0, False), Group(0.0, 1, 0, True)])  # one more on a walk made anyway
 @example([Group(0.3, 1, NOWHERE, False), Group(0.9, 1, 0, False)])
@@ -109,7 +109,7 @@ def test_no_other_choice_brings_more(house: list[Group]) -> None:
     )
 
 
-@settings(deadline=None, derandomize=True, max_examples=200)
+@settings(deadline=None, derandomize=True)
 @given(households)
 def test_what_is_chosen_costs_less_than_it_gains_walk_by_walk(house: list[Group]) -> None:
     chosen, price = chosen_of(house)
@@ -129,7 +129,7 @@ def test_what_is_chosen_costs_less_than_it_gains_walk_by_walk(house: list[Group]
             assert costs == pytest.approx(WALK_PRICE + count * PLANT_PRICE)
 
 
-@settings(deadline=None, derandomize=True, max_examples=100)
+@settings(deadline=None, derandomize=True)
 @given(households, st.floats(1, 5))
 def test_who_is_more_careful_carries_no_less(house: list[Group], times: float) -> None:
     more = [Group(times * group.gain, group.size, group.spot, group.must) for group in house]

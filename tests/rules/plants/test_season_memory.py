@@ -38,7 +38,7 @@ STEPS = [Season.REST, Season.SLOWING, Season.GROWING]
 FIRST = date(2025, 3, 1)
 NEW_YORK = {"EWR": (40.69, -74.17), "LGA": (40.78, -73.87), "JFK": (40.64, -73.78)}
 
-repeatable = settings(deadline=None, derandomize=True, max_examples=60)
+repeatable = settings(deadline=None, derandomize=True)
 
 
 def follow(days: list[Season], start: SeasonMemory) -> list[SeasonMemory]:

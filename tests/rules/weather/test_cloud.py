@@ -7,7 +7,7 @@ from hypothesis import strategies as st
 
 from sillward_rules.weather.cloud import HIGH, MIDDLE, warming_cover
 
-few = settings(max_examples=200, derandomize=True, deadline=None)
+few = settings(derandomize=True, deadline=None)
 covers = st.floats(0, 1)
 
 

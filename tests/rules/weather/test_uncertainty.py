@@ -33,7 +33,7 @@ TIMES = int(utc("2026-05-14T21:00").timestamp()) + 3600 * np.arange(HOURS, dtype
 CURVE = 4.0 + 3.0 * np.cos(np.pi * ALL / (HOURS - 1))
 """A night that cools by 6 K; its margin over a limit of 0 is at least 1 K."""
 
-SLOW = settings(deadline=None, derandomize=True, max_examples=60)
+SLOW = settings(deadline=None, derandomize=True)
 
 
 def alone(error_k: float, hours: int = HOURS) -> Spread:
