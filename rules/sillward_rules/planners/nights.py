@@ -11,7 +11,7 @@ from sillward_rules.arrays import Array, finite_or_none
 from sillward_rules.chore import Reason, Weighing
 from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
-from sillward_rules.planners.scene.crossings import find_crossings, find_returns
+from sillward_rules.planners.scene.crossings import find_crossings
 from sillward_rules.planners.scene.expected_harm import expected_harm, is_comfort_rule
 from sillward_rules.planners.scene.night_results import NightResults, RuleResult
 from sillward_rules.planners.scene.night_risk import chance_of, exposure_of, is_alone, start_of_rest
@@ -101,7 +101,7 @@ def find_night_needs(scene: Scene, night: Night, outside: np.ndarray | None = No
     gain = results.harm * scene.habits.caution * scene.traits.worth
     walks = _choose_walks(scene, night, results, gain, outside)
     chosen = walks.chosen
-    for_warmth = [firing.rule.quantity == "leaf temperature" for firing, _ in results.rules]
+    for_warmth = [one.firing.rule.quantity == "leaf temperature" for one in results.rules]
     deadline = np.where(asked, results.must_be_in.due, dips.due)
     return NightNeeds(
         must_be_in=asked | chosen,
@@ -281,7 +281,7 @@ def _evaluate_rules(scene: Scene, night: Night) -> NightResults:
             if not applies.size:
                 continue
             result = _evaluate_rule(scene, firing, early, night, start, dawn, alone)
-            results.rules.append((firing, result))
+            results.rules.append(result)
             _enter_last_rule(scene, night, (start.timestamp(), latest), results, applies, unknown)
         if is_comfort_rule(firing.rule):
             harm = expected_harm(scene, firing, night, scene.tenderness(night), alone)
@@ -304,7 +304,8 @@ def _enter_last_rule(
     within : the moment from which on the night counts, and the latest deadline [unix s]. unknown
     (class,) : whether an hour that counts is not known.
     """
-    firing, result = results.rules[-1]
+    result = results.rules[-1]
+    firing = result.firing
     of_class, source = firing.member[cohorts], len(results.rules) - 1
     start, latest = within
     crossing = np.where(result.fired, np.maximum(result.crossing, start), night.start.timestamp())
@@ -368,25 +369,21 @@ def _evaluate_rule(
       unless it goes on until sunset.
     - alone (class,): whether the nights before and after are mild.
     """
-    rows, size = firing.rows(start, night.cold_until), firing.limit.size
-    if rows.size == 0 or size == 0:
-        return RuleResult.nothing(size)
+    rows = firing.rows(start, night.cold_until)
+    if rows.size == 0 or firing.limit.size == 0:
+        return RuleResult.nothing(firing)
     fires = _fires_in(scene, firing, night, rows, dawn)
     if not fires.any() and not is_comfort_rule(firing.rule):
-        return RuleResult.nothing(size)
-    first = rows[np.argmax(fires, axis=0)]
-    last = rows[rows.size - 1 - np.argmax(fires[::-1], axis=0)]
-    sign = 1.0 if firing.rule.direction == "below" else -1.0
-    in_night = (firing.counts & _belongs_to(scene, firing, night))[rows]
-    counts = fires | (in_night[:, None] & ~fires.any(axis=0))
-    beyond = np.where(counts, sign * (firing.values[rows] - firing.bound[rows]), np.inf)
+        return RuleResult.nothing(firing)
     hours, degree_hours = exposure_of(firing, night)
     return RuleResult(
+        firing=firing,
+        rows=rows,
+        fires=fires,
+        in_night=(firing.counts & _belongs_to(scene, firing, night))[rows],
         fired=np.asarray(fires.any(axis=0)),
-        crossing=find_crossings(firing, first),
+        crossing=find_crossings(firing, rows[np.argmax(fires, axis=0)]),
         early=_early_crossings(scene, firing, early, night, rows, dawn),
-        until=find_returns(firing, last),
-        worst_row=rows[np.argmin(beyond, axis=0)],
         hours=hours,
         degree_hours=degree_hours,
         brief=np.asarray(hours <= scene.habits.brief_cold / timedelta(hours=1)) & alone,
@@ -473,7 +470,8 @@ def _reason_of(
         urgent = results.must_be_in
     else:
         urgent = results.doubt if walks.chosen[cohort] else results.dips
-    firing, result = results.rules[int(urgent.source[cohort])]
+    result = results.rules[int(urgent.source[cohort])]
+    firing = result.firing
     if not urgent.known[cohort]:
         return _reason_from(scene, night, firing, cohort, None)
     reason = _reason_from(scene, night, firing, cohort, result)

@@ -35,9 +35,7 @@ def find_crossings(firing: Firing, first: np.ndarray) -> Array:
     times, classes = firing.times, np.arange(first.size)
     if firing.rule.quantity == "rain wetness":  # the crown must be in before it gets wet
         return np.asarray(times[first] - HOUR_S * firing.values[first, classes], dtype=np.float64)
-    rows = np.arange(times.size)[:, None]
-    within = np.where(firing.beyond | np.isnan(firing.values), -1, rows)
-    last_within = np.maximum.accumulate(within, axis=0)[first, classes]
+    last_within = _last_within(firing, first)
     after = np.clip(last_within + 1, 0, times.size - 1)
     before = np.clip(last_within, 0, times.size - 1)
     gap_before = firing.bound[before, classes] - firing.values[before, classes]
@@ -46,6 +44,26 @@ def find_crossings(firing: Firing, first: np.ndarray) -> Array:
         times[before], times[after], gap_before, gap_after, otherwise=0.0
     )
     return np.asarray(np.where(last_within >= 0, crossing, times[0]), dtype=np.float64)
+
+
+def _last_within(firing: Firing, first: np.ndarray) -> np.ndarray:
+    """(class,) the last row up to `first` (class,) where the quantity is known to be within its
+    bound; -1 where none is. That is nearly always the row before, and the search is long."""
+    classes = np.arange(first.size)
+
+    def is_within(rows: np.ndarray) -> np.ndarray:
+        unknown = np.isnan(firing.values[rows, classes])
+        return np.asarray(~(firing.beyond[rows, classes] | unknown))
+
+    found = np.where(is_within(first), first, first - 1)
+    sought = np.flatnonzero((found < first) & ~((found >= 0) & is_within(found)))
+    if sought.size:
+        unknown = np.isnan(firing.values[:, sought])
+        rows = np.arange(firing.times.size)[:, None]
+        within = np.where(firing.beyond[:, sought] | unknown, -1, rows)
+        last = np.maximum.accumulate(within, axis=0)
+        found[sought] = last[first[sought], np.arange(sought.size)]
+    return found
 
 
 def find_returns(firing: Firing, last: np.ndarray) -> Array:
