@@ -188,8 +188,12 @@ class CohortGroups(Sequence[tuple[str, ...]]):
 
     def __iter__(self) -> Iterator[tuple[str, ...]]:
         """Iterate over the plants of each group."""
+        return iter(self._laid_out)
+
+    @cached_property
+    def _laid_out(self) -> list[tuple[str, ...]]:
         names = self._names
-        return iter([names[number] for number in self.numbers])
+        return [names[number] for number in self.numbers]
 
 
 class Grounds(Sequence[tuple[tuple[str, ...], Reason]]):
