@@ -12,14 +12,12 @@ Each has a `Reason` for every plant.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import Enum
 from functools import cached_property
 from itertools import chain
 from typing import Any, overload
-
-from sillward_rules.light_dataclass import dataclass
 
 
 class ChoreKind(Enum):

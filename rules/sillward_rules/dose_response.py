@@ -12,6 +12,7 @@ Checked against statsmodels, and against the budworms of Venables and Ripley.
 
 import math
 from collections.abc import Callable
+from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Literal, TypeAlias
 
@@ -19,7 +20,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array, erfc
-from sillward_rules.light_dataclass import dataclass
 
 Link: TypeAlias = Literal["probit", "logit"]
 

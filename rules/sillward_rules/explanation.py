@@ -1,13 +1,12 @@
 """The explanation that `why` prints: hour by hour, the numbers behind the decisions for a plant."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.chore import Weighing
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import open_orders
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.nights import find_night_needs

@@ -8,14 +8,13 @@ It explains past hours and decides nothing.
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from enum import Enum
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import cold_harm
 from sillward_rules.physics.exposure import exposure
 from sillward_rules.plants.plant import Plant

@@ -4,10 +4,9 @@ One class for each kind. Values are not rounded: rounding is part of the wording
 site's zone. plants are all plants that a remark is about. None is not known.
 """
 
+from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Literal
-
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

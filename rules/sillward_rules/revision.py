@@ -6,13 +6,12 @@ order to carry in may be called off.
 
 from collections import abc
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason, Weighing, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.nights import find_night_needs, is_harmless
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.collection import DEFAULT_CAUTION, Collection

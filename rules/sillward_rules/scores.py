@@ -8,13 +8,13 @@ sums and tables leave such nights out.
 """
 
 import math
+from dataclasses import dataclass
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array, erfc
-from sillward_rules.light_dataclass import dataclass
 
 CHANCE_EDGES = (0.0, 0.05, 0.15, 0.25, 0.35, 0.45, 0.55, 0.65, 0.75, 0.85, 0.95, 1.0)
 """Bounds of the bins of a reliability table. Judgement: tens of percent, as people read chances, in

@@ -7,13 +7,12 @@ It holds data only; the wording is the shell's.
 
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.chore import Chore
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import grower_decisions, leaching, shelter
 from sillward_rules.planners.dusk_round import plan_dusk
 from sillward_rules.planners.morning_round import plan_morning

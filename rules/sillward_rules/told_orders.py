@@ -6,11 +6,10 @@ The daemon and the replay both go by this; what either keeps its orders in is it
 
 from collections.abc import Callable, Mapping
 from collections.abc import Set as AbstractSet
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime
 
 from sillward_rules.chore import Chore, ChoreKind, Grounds, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.revision import Order, Revision, hour_of
 from sillward_rules.round import Round
 from sillward_rules.sheet import Sheet

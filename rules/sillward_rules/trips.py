@@ -2,14 +2,13 @@
 
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cache, cached_property
 from itertools import chain
 from typing import overload
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind, Errand, Grounds, Names
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 DISPLAY_STEP = timedelta(minutes=5)

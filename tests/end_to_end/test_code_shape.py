@@ -4,7 +4,6 @@ How many branches a function may have is checked by ruff (C901, see pyproject.to
 """
 
 import ast
-import re
 from collections.abc import Iterator
 
 from tests.support.paths import ROOT
@@ -70,15 +69,3 @@ def test_a_long_function_is_found_and_a_reason_is_taken() -> None:
     assert list(long_functions(f"{REASON}it is one table.\n{long}")) == []
     assert list(long_functions(f"# Whatever.\n{long}")) != []
     assert list(long_functions(long.removesuffix("    pass\n"))) == []
-
-
-def test_dataclasses_are_made_the_light_way() -> None:
-    """See `sillward_rules.light_dataclass`: a few of the others would not be noticed by anybody."""
-    found = [
-        str(path.relative_to(ROOT))
-        for root in ("daemon", "rules")
-        for path in sorted((ROOT / root).rglob("*.py"))
-        if re.search(r"from dataclasses import .*\bdataclass\b", path.read_text(encoding="utf-8"))
-    ]
-
-    assert found == ["rules/sillward_rules/light_dataclass.py"]

@@ -2,12 +2,12 @@
 
 import re
 from collections.abc import Collection, Iterable, Mapping
+from dataclasses import dataclass
 
 from sillward.errors import one_line
 from sillward.forecast.parsing import Reading
 from sillward.forecast.sources import open_meteo
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 USED = tuple(name for name in open_meteo.READ if name != "surface_pressure")
 """The variables that a weather is made of, by Open-Meteo's names."""

@@ -7,6 +7,7 @@ no more memory than their numbers.
 import csv
 import re
 from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from itertools import islice
 
 import numpy as np
@@ -16,7 +17,6 @@ from sillward.archive.csv_layout import Layout
 from sillward.errors import one_line
 from sillward.forecast.parsing import Reading
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 LINES_AT_ONCE = 8192
 """So many lines are looked at together. Measured: twice as many are no quicker."""

@@ -2,14 +2,13 @@
 
 import csv
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import islice
 
 from sillward.archive import columns, csv_times
 from sillward.archive.columns import Column
 from sillward.errors import one_line
 from sillward.forecast.parsing import Reading
-from sillward_rules.light_dataclass import dataclass
 
 MAX_HEAD_LINES = 30
 """The heads are looked for in these first lines. Judgement: loggers write some lines before."""

@@ -9,6 +9,7 @@ digit as 0, and what stands where is found once for each shape.
 
 import re
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta, timezone, tzinfo
 from zoneinfo import ZoneInfo
 
@@ -19,7 +20,6 @@ from sillward.archive.table import FIRST_SECOND
 from sillward.errors import one_line
 from sillward.forecast import parsing
 from sillward.forecast.parsing import Reading
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 WHOLE = (

@@ -1,7 +1,7 @@
 """What a file of past weather holds, however it was written, and the weather that it makes."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -10,7 +10,6 @@ from sillward.forecast import doubt_wording, parsing
 from sillward.forecast.parsing import Reading
 from sillward.forecast.sources import open_meteo
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import Plain
 from sillward_rules.weather import radiation, sun
 from sillward_rules.weather.doubt import OutOfSeason

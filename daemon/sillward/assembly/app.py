@@ -2,6 +2,7 @@
 
 import logging
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -24,7 +25,6 @@ from sillward.forecast.store import Clock, utc_now
 from sillward.ledger import Ledger
 from sillward.ledger.address import LedgerAddress, PostgresAddress
 from sillward.ledger.house import LEDGER, open_one
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 MIN_YEAR, MAX_YEAR = 1971, 2199

@@ -8,7 +8,7 @@ again, including files with the URLs of channels.
 
 import logging
 from collections.abc import Callable, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -25,7 +25,6 @@ from sillward.service.context import ServiceContext
 from sillward.service.desk import Desk
 from sillward.service.health import IN_FORCE_MARK, REFUSED_MARK, digest_of
 from sillward.wording import alarms
-from sillward_rules.light_dataclass import dataclass
 
 SETTLED = timedelta(seconds=2)
 """A file that was written less than this ago may be half written: the next look takes it.

@@ -9,7 +9,7 @@ import logging
 import os
 from collections import OrderedDict
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -48,7 +48,6 @@ from sillward.service.desk import Desk
 from sillward.service.households_status import keep_standing
 from sillward.service.run_control import RunControl
 from sillward.service.turns import AGAIN, NET, next_turn
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.round import Round
 
 MAX_DESKS = 5000

@@ -1,5 +1,7 @@
 """The pages of a folder of households, put together from its settings and its house."""
 
+from dataclasses import dataclass
+
 from sillward.assembly.app import App, of_place
 from sillward.assembly.household_desks import MAX_REASON, Equipment, HouseholdDesk
 from sillward.assembly.page_access import why_none
@@ -15,7 +17,6 @@ from sillward.page.hosts import Hosts
 from sillward.page.household_pages import LIMITS, BuiltPage, HouseholdPages
 from sillward.page.server import PageServer
 from sillward.service.house import House
-from sillward_rules.light_dataclass import dataclass
 
 
 def household_pages(house: House[Place], equipment: Equipment) -> PageServer | None:

@@ -3,6 +3,7 @@
 import socket
 from collections.abc import Callable, Collection, Sequence
 from concurrent.futures import Future
+from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -31,7 +32,6 @@ from sillward.service.run_control import RunControl
 from sillward.service.shared_turns import SharedTurns
 from sillward.service.worker_clock import WorkerClock
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from sillward.page.server import PageServer

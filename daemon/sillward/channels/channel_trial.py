@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from enum import Enum
 
@@ -12,7 +13,6 @@ from sillward.text.columns import Column, Mark, Marked, Screen, table
 from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Links, Message
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 
 TITLE = "Trial of sillward: nothing to do"
 

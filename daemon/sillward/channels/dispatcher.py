@@ -14,13 +14,13 @@ import threading
 from collections import Counter, OrderedDict
 from collections.abc import Callable
 from concurrent.futures import CancelledError, Future
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
 from sillward.config.channel import Channel
 from sillward.ledger import Notice
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 
 AT_ONCE = 32
 """Attempts at a time. Judgement: a push takes a tenth of a second to a second, so that 2,000 are

@@ -2,7 +2,7 @@
 
 import ipaddress
 import json
-from dataclasses import asdict, field
+from dataclasses import asdict, dataclass, field
 from typing import Self
 from urllib.parse import urlsplit
 
@@ -10,7 +10,6 @@ from pydantic import SecretStr
 
 from sillward.channels.push_identity import PushIdentity, from_base64, to_base64
 from sillward.errors import UsageError
-from sillward_rules.light_dataclass import dataclass
 
 MAX_ENDPOINT = 1_000
 """Characters of an endpoint. Judgement: those of the usual services have 200 to 600."""

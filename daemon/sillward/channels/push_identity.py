@@ -6,13 +6,12 @@ has to be told again.
 
 import base64
 import re
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Self
 
 from sillward.config.made_secret import kept_or_made
 from sillward.errors import ConfigError
-from sillward_rules.light_dataclass import dataclass
 
 NAME = "push-key"
 """The file of the key, in the credentials folder or beside the ledger: its private half, and its

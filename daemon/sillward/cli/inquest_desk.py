@@ -1,6 +1,7 @@
 """What `sillward damage` looks into the past of a plant with."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.assembly import read_only
@@ -11,7 +12,6 @@ from sillward.readings.lessons import Lessons
 from sillward.service import damage as answers
 from sillward.service.inquest import Inquest, YearOfNights, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState

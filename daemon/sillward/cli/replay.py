@@ -2,6 +2,7 @@
 
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -23,7 +24,6 @@ from sillward.replay.run import LostProcessError, run
 from sillward.reports import replay as report
 from sillward.reports import replay_comparison as comparison
 from sillward.text import terminal
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.replay.engine import Plan
 from sillward_rules.replay.forecasts import Forecasts

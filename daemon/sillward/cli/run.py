@@ -4,6 +4,7 @@ import os
 import socket
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from functools import partial
 from itertools import chain
 from pathlib import Path
@@ -44,7 +45,6 @@ from sillward.service.house import TICK_S as HOUSE_TICK_S
 from sillward.service.house import House
 from sillward.service.house_troubles import HouseTroubles
 from sillward.service.run_control import RunControl
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from sillward.assembly.household_desks import Equipment

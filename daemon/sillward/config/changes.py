@@ -7,6 +7,7 @@ checked like any other, and its errors name the same keys.
 import copy
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 from sillward.config import bounded_toml
@@ -14,7 +15,6 @@ from sillward.config.plant_tables import all_names, own_table
 from sillward.config.validation import did_you_mean
 from sillward.errors import UsageError
 from sillward.text import printable
-from sillward_rules.light_dataclass import dataclass
 
 SETTABLE = ("site", "spots", "plants", "rules", "habits", "water", "feed", "rounds", "notices")
 """Tables that may be changed."""

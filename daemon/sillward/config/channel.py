@@ -3,11 +3,10 @@
 A module of its own: the process that sends needs this of a household, and nothing of its plants.
 """
 
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from pydantic import SecretStr
-
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from sillward.config.models import RoundName

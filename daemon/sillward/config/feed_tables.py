@@ -1,6 +1,7 @@
 """The tables [[feeds]] and [[courses]]: what some plants are given, from the file to the core."""
 
 from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Any
 
@@ -8,7 +9,6 @@ from sillward.config import build_collection, cross_checks
 from sillward.config.feed_models import CourseTable, NamedFeedTable
 from sillward.config.place import Place, entry
 from sillward.config.validation import TableReader
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Recipe
 from sillward_rules.plants.feeds import WEEK, Course, Feed
 from sillward_rules.plants.fertiliser import SALTS

@@ -1,8 +1,8 @@
 """Culture groups as growers name them: what a name stands for, and what to say if it is unknown."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.group_names import (
     Alias,
     alias_named,

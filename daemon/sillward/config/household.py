@@ -4,7 +4,7 @@ sensors, voice.
 The rest of the program uses these types; `models` has the tables as they are written in the file.
 """
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import timedelta
 from pathlib import Path
 
@@ -16,7 +16,6 @@ from sillward.config.quiet_hours import QuietHours
 from sillward.text.units import SI, Units
 from sillward.wording.macros import Wording, packaged
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.round import MAX_MESSAGES, MOVED_BY

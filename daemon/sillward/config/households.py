@@ -10,6 +10,7 @@ no secret of the operator's or of a neighbour's is used for it.
 import os
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from pathlib import Path
 
 from sillward.config.credentials import read_credential
@@ -20,7 +21,6 @@ from sillward.errors import ConfigError, UsageError, one_line
 from sillward.ledger.address import LedgerAddress
 from sillward.ledger.house import LEDGER, SHARED
 from sillward.wording.macros import OUTSIDE
-from sillward_rules.light_dataclass import dataclass
 
 MAX_NAME = 63
 """Characters of a household's name: those of a label in a host name (RFC 1035, section 2.3.4), so

@@ -2,11 +2,11 @@
 
 import re
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import reduce
 
 from sillward.config.toml_lines import Path
 from sillward.text import printable
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

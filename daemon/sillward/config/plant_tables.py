@@ -6,7 +6,7 @@ is read as it is written, so that a mistake is told once, however many plants it
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from itertools import islice
 from typing import Any
 
@@ -22,7 +22,6 @@ from sillward.config.plant_models import (
 )
 from sillward.config.validation import MAX_NAME_LENGTH, TableReader
 from sillward.errors import listed
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.spot import Spot
 

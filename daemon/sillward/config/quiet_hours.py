@@ -1,8 +1,8 @@
 """Quiet hours: when the phone stays silent, and when what falls due in them is told. Pure."""
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import Hours
 

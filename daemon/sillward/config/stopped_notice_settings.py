@@ -9,13 +9,13 @@ import json
 import os
 from collections.abc import Mapping
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import SecretStr
 
 from sillward.config.credentials import read_channel_urls, read_credential
 from sillward.config.settings import PREFIX
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from difflib import get_close_matches
 from itertools import islice
 from typing import Any, NamedTuple, TypeVar
@@ -15,7 +15,6 @@ from sillward.config.plant_models import LimitsTable, OneOfThemTable, PotTable
 from sillward.config.toml_lines import LineFinder, Path
 from sillward.errors import MAX_LINE_LENGTH, MAX_LINES
 from sillward.text import printable
-from sillward_rules.light_dataclass import dataclass
 
 Model = TypeVar("Model", bound=Table)
 

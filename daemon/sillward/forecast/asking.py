@@ -8,6 +8,7 @@ neither the ledger nor the forecasts in memory.
 import time
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
+from dataclasses import dataclass
 from datetime import datetime
 from threading import Thread
 from typing import Any, Protocol
@@ -16,7 +17,6 @@ from sillward.errors import SourceError
 from sillward.forecast.provider_calls import MIN_TRY_S
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 CALL_S = 60.0

@@ -15,7 +15,7 @@ import logging
 from collections import deque
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from concurrent.futures import Future
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -30,7 +30,6 @@ from sillward.forecast.updater import SECOND_OPINION_INTERVAL, ForecastUpdater, 
 from sillward.ledger import CallSchedule
 from sillward.net import fetch
 from sillward.net.http import Answer
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import OLD_AFTER
 from sillward_rules.weather.site import Site
 

@@ -6,6 +6,7 @@ not a grid cell) is added by the core. Licence and limits are those of the forec
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -19,7 +20,6 @@ from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.uncertainty import Spread, from_members
 

@@ -5,6 +5,7 @@ call, made while a person waits; nothing is tried again.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -15,7 +16,6 @@ from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net import fetch
 from sillward.net.http import Query
-from sillward_rules.light_dataclass import dataclass
 
 KEY = "open-meteo-geocoding"
 NAME = "Open-Meteo's search for places"

@@ -1,6 +1,7 @@
 """What is done with an answer: read for each site, checked, and saved if it can be believed."""
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.errors import DoubtError, SourceError
@@ -10,7 +11,6 @@ from sillward.forecast.source import Source
 from sillward.forecast.store import CLOCK_MARK, ForecastStore, HeldForecast, doubted_key
 from sillward.ledger import SavedForecast
 from sillward.net.http import Answer
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import Weather, same_forecast
 from sillward_rules.weather.plausibility import agree, believed_at_last
 from sillward_rules.weather.site import Site

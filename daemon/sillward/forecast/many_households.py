@@ -7,13 +7,12 @@ besides: what was read at its spots, and its archive of nights.
 
 from collections import OrderedDict
 from collections.abc import Collection
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import TypeVar
 
 from sillward.forecast.cell_updater import CellUpdater
 from sillward.forecast.updater import ForecastUpdater
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 MAX_READ = 600

@@ -2,6 +2,7 @@
 
 import json
 import math
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, NoReturn
 
@@ -9,7 +10,6 @@ import numpy as np
 
 from sillward.errors import SourceError, one_line
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import air
 from sillward_rules.weather.doubt import Doubt
 from sillward_rules.weather.hourly import Weather

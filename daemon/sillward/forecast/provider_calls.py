@@ -9,7 +9,7 @@ import math
 import random
 from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from itertools import islice
@@ -18,7 +18,6 @@ from sillward.errors import LedgerError, SourceError
 from sillward.forecast import schedule
 from sillward.ledger import CallSchedule, Ledger
 from sillward.net import fetch
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 TRIES = 3

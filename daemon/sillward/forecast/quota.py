@@ -7,10 +7,10 @@ before its dusk is set aside, so that none is left without because others had th
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from sillward.forecast.cells import next_dusk
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 USED_SHARE = 0.9

@@ -1,7 +1,7 @@
 """A recorded file in place of the network, read by the source that its content is from."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,7 +14,6 @@ from sillward.forecast.quota import Quota
 from sillward.forecast.source import Source, SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 

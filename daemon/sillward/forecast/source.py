@@ -1,6 +1,7 @@
 """What a forecast source is: the protocol that every provider's module fulfils."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from typing import Protocol
 
@@ -8,7 +9,6 @@ from pydantic import SecretStr
 
 from sillward.forecast.quota import Quota
 from sillward.net.http import Answer, Query
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site
 

@@ -6,7 +6,7 @@ lacks is filled from the others, and the weather's remarks say what the grower m
 
 import logging
 from collections.abc import Callable, Mapping, MutableMapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 
 from sillward.errors import SourceError
@@ -16,7 +16,6 @@ from sillward.forecast.ensemble import Ensemble
 from sillward.forecast.source import Source
 from sillward.ledger import Ledger, Mark, SavedForecast
 from sillward.ledger.tables.forecasts import ForecastStamp
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import ForecastDoubted, Plain
 from sillward_rules.weather import sun
 from sillward_rules.weather.doubt import Doubt, Jump

@@ -12,7 +12,7 @@ import random
 import time
 from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -27,7 +27,6 @@ from sillward.forecast.store import ForecastStore, HeldForecast
 from sillward.ledger import CallSchedule, SavedForecast
 from sillward.net import fetch
 from sillward.net.http import Answer
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import no_weather
 from sillward_rules.weather.site import Site
 

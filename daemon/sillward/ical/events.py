@@ -7,7 +7,7 @@ module is pure; `ics` writes the events as a file.
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, date, datetime, timedelta
 from enum import Enum
 from hashlib import sha256
@@ -16,7 +16,6 @@ from sillward.ledger import CalendarEventVersion, StoredChore
 from sillward.wording import chore_phrases, full_sheet, reason_phrases
 from sillward.wording.voice import Voice
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 LENGTH = timedelta(minutes=30)

@@ -8,12 +8,11 @@ the same rows.
 
 import hashlib
 from collections.abc import Iterator, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from sillward.errors import LedgerError, UsageError
 from sillward.ledger import schema
 from sillward.ledger.database import Database
-from sillward_rules.light_dataclass import dataclass
 
 CHUNK = 2000
 """Rows that are read at once. Judgement: a fraction of a MB."""

@@ -8,7 +8,7 @@ long, has integers instead: unix seconds, days (date ordinals) and hundredths of
 import json
 import zlib
 from collections.abc import Mapping
-from dataclasses import asdict, fields
+from dataclasses import asdict, dataclass, fields
 from datetime import UTC, date, datetime
 from enum import StrEnum
 from typing import Any
@@ -19,7 +19,6 @@ from sillward.ledger.database import Row
 from sillward.ledger.subjects import Subject
 from sillward_rules.arrays import HOUR_S
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.care import NO_CARE, Care
 from sillward_rules.plants.state import ColdHistory, Declined, Ground, OpenOrder, PlantState
 from sillward_rules.weather.night_summary import NightForecast

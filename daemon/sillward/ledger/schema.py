@@ -3,9 +3,8 @@
 import sqlite3
 from collections.abc import Sequence
 from contextlib import closing
+from dataclasses import dataclass
 from functools import cache
-
-from sillward_rules.light_dataclass import dataclass
 
 SCHEMA_VERSION = 13
 

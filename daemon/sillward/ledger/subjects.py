@@ -7,10 +7,10 @@ than once a day ends with its time ("collection refused 17:04:05").
 """
 
 import re
+from dataclasses import dataclass
 from enum import StrEnum
 from typing import Self
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.round import Round
 
 

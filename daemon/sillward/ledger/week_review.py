@@ -5,12 +5,12 @@ later forecast of the same night, the last one before its low.
 """
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta
 
 from sillward.ledger.records import StoredChore
 from sillward.ledger.tables.diary import DiaryEntry
 from sillward_rules.chore import URGENT, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.night_summary import NightForecast
 from sillward_rules.weather.site import Site
 

@@ -1,9 +1,8 @@
 """The addresses that messages lead to."""
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from sillward.links.token import Token, write
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

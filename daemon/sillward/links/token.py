@@ -9,11 +9,10 @@ import base64
 import binascii
 import hmac
 import struct
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from enum import IntEnum
 from hashlib import sha256
-
-from sillward_rules.light_dataclass import dataclass
 
 VERSION = 2
 """Of what is signed, and of what the digest of the orders is made of."""

@@ -2,11 +2,9 @@
 
 import re
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from email.utils import parsedate_to_datetime
-
-from sillward_rules.light_dataclass import dataclass
 
 MAX_RETRY_AFTER = timedelta(hours=24)
 """The longest wait that a server can ask for. Judgement: a quota of a day is over by then."""

@@ -4,7 +4,7 @@ Pure: everything is worked out from the chores that the ledger holds and the tim
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from enum import Enum
 
@@ -15,7 +15,6 @@ from sillward.wording import follow_up
 from sillward.wording.mist_advice import GIVEN
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, Chore, ChoreKind, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.feeds import WEAK_FEED
 from sillward_rules.plants.salt_balance import FLUSH_PAUSE, waits_for_water
 from sillward_rules.remark import NotConfirmed

@@ -1,6 +1,6 @@
 """Damage and limits on the page of a plant: what is asked, what was found, what is proposed."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 from sillward.ledger.tables.diary import DiaryEntry
@@ -9,7 +9,6 @@ from sillward.reports import damage as report
 from sillward.service import accepted_limits, damage, damage_questions
 from sillward.service.inquest import Inquest, year_of_nights
 from sillward.service.limit_news import LimitNews, news_of
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 
 

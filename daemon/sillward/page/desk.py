@@ -8,7 +8,7 @@ one cannot be used by two threads at once.
 import threading
 from collections.abc import Callable, Hashable, Iterator
 from contextlib import contextmanager
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import partial
 from pathlib import Path
 from typing import TypeVar
@@ -19,7 +19,6 @@ from sillward.ledger.address import PostgresAddress
 from sillward.ledger.ledger_file import IN_MEMORY
 from sillward.page.photos.folder import NOWHERE, PhotoFolder
 from sillward.service.context import ServiceContext
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.memo import Memo
 from sillward_rules.sheet import Round, Sheet
 

@@ -8,7 +8,7 @@ which no other site can read: that of the session, or of the visit where nobody 
 import hmac
 import re
 import secrets
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from werkzeug.exceptions import BadRequest, Forbidden
 from werkzeug.wrappers import Request, Response
@@ -19,7 +19,6 @@ from sillward.page.people.door import Door
 from sillward.page.people.entry import Entry
 from sillward.page.people.sessions import SESSION_S
 from sillward.page.route import Access
-from sillward_rules.light_dataclass import dataclass
 
 VISIT_COOKIE = "sillward-visit"
 """A random word by which the forms of a browser are known again."""

@@ -3,13 +3,13 @@
 import ipaddress
 import re
 from collections.abc import Collection
+from dataclasses import dataclass
 from typing import NamedTuple, Self
 from urllib.parse import urlsplit
 
 from werkzeug.wrappers import Request
 
 from sillward.config.settings import PageSettings, is_loopback
-from sillward_rules.light_dataclass import dataclass
 
 _HOST = re.compile(r"([a-z0-9_.-]+|\[[0-9a-f:.]+\])(?::([0-9]{1,5}))?", re.ASCII)
 

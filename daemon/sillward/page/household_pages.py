@@ -11,7 +11,7 @@ import time
 from collections import OrderedDict
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
-from dataclasses import field
+from dataclasses import dataclass, field
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any, Protocol
 
@@ -26,7 +26,6 @@ from sillward.page.refusals import in_words
 from sillward.page.rendering import packaged
 from sillward.page.static_files import PREFIX
 from sillward.page.views.assets import file_named
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse, WSGIApplication

@@ -1,10 +1,10 @@
 """Which leaves it is time to look at while a course runs, as questions on the page."""
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.page.keys import key_of
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.courses import LOOK_EVERY, days_unseen
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State

@@ -1,5 +1,6 @@
 """What a form about readings has just done, in words; the redirect carries what it was."""
 
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.ledger.tables.readings import HandReading
@@ -9,7 +10,6 @@ from sillward.readings.forecast_here import ForecastHere
 from sillward.reports import reading_noted
 from sillward.reports.plant_words import standing
 from sillward.wording.voice import capital
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import Night, night_of

@@ -5,12 +5,11 @@ never is.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import StoredChore
 from sillward_rules.chore import Chore, ChoreKind, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site

@@ -1,6 +1,7 @@
 """What the pages of plants show, in words: where each stands, what is to do, what was noted."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.ledger import StoredChore
@@ -18,7 +19,6 @@ from sillward.service.plant_nights import coldest_told
 from sillward.wording import diary_words, follow_up, reason_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 
 _MOVES = URGENT | {ChoreKind.MOVE, ChoreKind.WATER}
 """Chores that stay to do when their hour is over. What was to be misted, fed or left is over with

@@ -1,9 +1,9 @@
 """An address of the page: what is there, and who may ask for it."""
 
+from dataclasses import dataclass
 from enum import Enum, auto
 
 from sillward.page.visit import View
-from sillward_rules.light_dataclass import dataclass
 
 
 class Access(Enum):

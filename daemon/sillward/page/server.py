@@ -9,12 +9,11 @@ import os
 import socket
 import threading
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from sillward.errors import ConfigError, SillwardError, one_line
 from sillward.page.http_server import LIMITS, HttpServer, Limits
-from sillward_rules.light_dataclass import dataclass
 
 END_S = 2.0
 """Longest that an end is waited for [s]; a request that hangs is left behind. Judgement."""

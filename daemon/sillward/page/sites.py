@@ -1,6 +1,7 @@
 """The pages of several households in one server, each below a path of its own."""
 
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from http import HTTPStatus
 from typing import TYPE_CHECKING, Any
 
@@ -13,7 +14,6 @@ from sillward.page.guard import Guard
 from sillward.page.refusals import in_words
 from sillward.page.rendering import packaged
 from sillward.page.static_files import PREFIX
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from _typeshed.wsgi import StartResponse

@@ -3,12 +3,10 @@
 They are read once, by names that are listed here, so that no address reaches the file system.
 """
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from hashlib import sha256
 from importlib import resources
 from typing import Final
-
-from sillward_rules.light_dataclass import dataclass
 
 TYPES: Final = {
     "page.css": "text/css; charset=utf-8",

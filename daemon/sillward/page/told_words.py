@@ -4,7 +4,7 @@ Pure: everything is worked out from what the ledger holds and the time.
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from sillward.ledger import Notice, NoticeState, Stage, StoredChore, Subject
@@ -12,7 +12,6 @@ from sillward.page.keys import key_of
 from sillward.wording.follow_up import LATE
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import URGENT, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 
 MAX_NAMES = 6
 """Plants of a chore that are named. Judgement: two lines of a phone."""

@@ -2,7 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import ExitStack
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from typing import Any
 
@@ -17,7 +17,6 @@ from sillward.page.plans import ToldRound, told_last
 from sillward.page.rendering import Templates
 from sillward.service.context import ServiceContext
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round
 
 MAX_DIGITS = 18

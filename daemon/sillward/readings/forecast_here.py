@@ -1,11 +1,11 @@
 """What the forecast that is held expects at one spot, to hold readings against."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.climate import climate_of
 from sillward_rules.weather.hourly import Weather, at_hours, between, hours_within

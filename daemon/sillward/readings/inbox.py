@@ -4,13 +4,13 @@ import logging
 import threading
 from collections import Counter, defaultdict
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from sillward.config.household import TopicSensor
 from sillward.forecast.store import Clock
 from sillward.readings import payload
 from sillward.readings.live_intake import Origin, Reading, Refusal
 from sillward.readings.payload import Why
-from sillward_rules.light_dataclass import dataclass
 
 MAX_WAITING = 1000
 """Readings and refusals of a sensor that wait for the tick. Judgement: a quarter of an hour at one

@@ -2,6 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from itertools import chain
 
@@ -13,7 +14,6 @@ from sillward.ledger.tables.readings import READINGS_DAYS, SetAside
 from sillward.readings.forecast_here import UNITS, ForecastHere
 from sillward.text import printable
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
 from sillward_rules.readings.quality import (

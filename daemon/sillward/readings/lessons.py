@@ -5,7 +5,7 @@ archive of forecasts, so that whatever is corrected or removed there corrects wh
 """
 
 import math
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 from sillward.forecast.store import ForecastStore
@@ -19,7 +19,6 @@ from sillward.readings.spot_lesson import (
     lesson_of,
 )
 from sillward.readings.tonight import Tonight
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather import sun

@@ -6,14 +6,13 @@ each. What is only to be judged by what follows, a sudden jump, waits until that
 
 import logging
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from sillward.ledger.tables.readings import ReadingTable
 from sillward.readings.forecast_here import UNITS
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
 from sillward_rules.readings.quality import Reason, Sifted, as_can_be, sift
 

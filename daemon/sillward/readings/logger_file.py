@@ -10,7 +10,7 @@ import errno
 import io
 import re
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, tzinfo
 from itertools import chain, islice
 from pathlib import Path
@@ -26,7 +26,6 @@ from sillward.errors import SourceError, one_line
 from sillward.forecast.parsing import Reading
 from sillward.text import printable
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.readings.quality import SATURATED_PCT
 from sillward_rules.weather.site import Site

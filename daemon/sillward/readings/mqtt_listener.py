@@ -10,6 +10,7 @@ import threading
 import time
 from collections.abc import Callable, Iterable
 from contextlib import closing
+from dataclasses import dataclass
 from typing import Protocol
 
 from sillward.config.household import Broker, TopicSensor
@@ -17,7 +18,6 @@ from sillward.errors import one_line
 from sillward.forecast.store import Clock
 from sillward.readings.inbox import Contents, Inbox
 from sillward.readings.mqtt_connection import BrokerError, Connection, Deliver
-from sillward_rules.light_dataclass import dataclass
 
 FIRST_WAIT_S, LONGEST_WAIT_S = 2.0, 120.0
 """The wait before the second attempt, and the longest. Judgement: a broker restarts in seconds; one

@@ -6,13 +6,13 @@ are told with. `thermometers` gives the lows as they were read, for the skill of
 """
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
 
 from sillward.ledger import Ledger
 from sillward.readings.spot_lesson import LEARNED_FROM, Lesson, lesson_of
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.night_correction import STEP_NIGHTS
 from sillward_rules.readings.skill import ReadLows

@@ -4,9 +4,8 @@ Reference: RFC 8428, "Sensor Measurement Lists (SenML)", sections 4.1 to 4.6.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
-
-from sillward_rules.light_dataclass import dataclass
 
 VERSION = 10
 """The version of RFC 8428. What is newer may have to be understood in another way (section 4.4)."""

@@ -2,6 +2,7 @@
 
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -10,7 +11,6 @@ from sillward.config.household import TopicSensor
 from sillward.errors import SillwardError
 from sillward.readings.live_intake import Origin, Reading, Refusal
 from sillward.readings.mqtt_listener import MqttListener
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.quality import sift
 
 LOOK_S = 0.2

@@ -1,13 +1,13 @@
 """What the readings of one spot teach: its nights, and how its correction was learned from them."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import lru_cache
 
 import numpy as np
 
 from sillward.ledger import Ledger
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.readings.night_correction import CorrectionCourse, Nights, learn, nights_at
 from sillward_rules.readings.night_lows import NightLow, lows_at_spot

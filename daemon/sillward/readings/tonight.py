@@ -1,14 +1,13 @@
 """What thermometers show of the present night, against the forecast that is held."""
 
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward.forecast.store import ForecastStore
 from sillward.ledger import Ledger
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, by_the_hour
 from sillward_rules.readings.night_lows import BY_HAND

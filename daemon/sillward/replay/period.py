@@ -1,11 +1,11 @@
 """Which nights are replayed, and on which days the grower is away."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.errors import SourceError, UsageError
 from sillward.text import printable
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import Weather, moment
 from sillward_rules.weather.site import Site
 

@@ -1,6 +1,7 @@
 """What `sillward check` says of a collection as a whole: feeds, forecast, rounds, channels."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.config.household import Broker, Household, NoticePolicy, TopicSensor
@@ -10,7 +11,6 @@ from sillward.service import due_rounds
 from sillward.text.columns import Column
 from sillward.text.units import SI
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import CAUTION, DEFAULT_CAUTION, Collection
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.rule_reading import standard_rules

@@ -1,6 +1,7 @@
 """The feed that the options of `sillward mix` describe."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
@@ -9,7 +10,6 @@ from sillward.errors import UsageError
 from sillward.reports import mix_water
 from sillward.reports.mix_water import WaterRequest
 from sillward.text import printable
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import strength
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.feeds import Course, Feed, Recipe

@@ -1,13 +1,13 @@
 """What `sillward mix` says of the water: its blend, the acid for the aimed pH, and the stock."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
 from sillward.errors import UsageError
 from sillward.text.columns import wrapped
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.fertiliser import Element, Mix
 from sillward_rules.plants.water_chemistry import (
     ACIDS,

@@ -1,6 +1,7 @@
 """What `sillward plant` prints: a plant as it is now, and its years."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -28,7 +29,6 @@ from sillward.service.plant_nights import KNOWN_NIGHTS, NIGHTS, PlantNight, nigh
 from sillward.service.plant_states import states_at
 from sillward.text.columns import PIPE, Cell, Column, Mark, Marked, Screen, table
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.site import Site

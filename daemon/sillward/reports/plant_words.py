@@ -1,6 +1,7 @@
 """What is known of a plant besides its diary, in words: where it stands, its limits, its nights."""
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -10,7 +11,6 @@ from sillward.reports.reading_noted import LAST_YEAR
 from sillward.service.plant_nights import PlantNight
 from sillward.wording import season_words
 from sillward.wording.voice import Voice, capital
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants import size
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState

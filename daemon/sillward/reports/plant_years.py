@@ -2,7 +2,7 @@
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import Ledger
@@ -11,7 +11,6 @@ from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward.ledger.tables.plant_years import Given, given_by
 from sillward.service.coldest_nights import cold_nights, coldest_by_year
 from sillward.service.plant_nights import PlantNight
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 ONE_BLOOMING = timedelta(days=120)

@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
@@ -13,7 +14,6 @@ from sillward.reports.json_encoding import plain
 from sillward.text.columns import PIPE, Cell, Column, Mark, Screen, table
 from sillward.text.units import fixed
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.skill import (
     DAYS,

@@ -2,7 +2,7 @@
 
 import os
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from sillward import files
@@ -13,7 +13,6 @@ from sillward.wording import macro_trial, macros
 from sillward.wording.macro_check import error_line
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import html_page
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.sheet import Sheet
 

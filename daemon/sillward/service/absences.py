@@ -7,6 +7,7 @@ and `unreached` finds helpers who cannot be told anything.
 
 import logging
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.config.channel import Channel, is_mail
@@ -20,7 +21,6 @@ from sillward.service.round_in_force import round_in_force
 from sillward.wording import absence_notices, helper_list
 from sillward.wording.helper_list import HelperList
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.shelters_ahead import shelters_ahead
 from sillward_rules.plants.group_names import folded
 from sillward_rules.sheet import Round

@@ -6,7 +6,7 @@ grower has decided anew: that counts, and the accepted limit is void until it is
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from sillward.config.build_collection import OWN_LIMIT
@@ -14,7 +14,6 @@ from sillward.config.household import Household
 from sillward.errors import one_line
 from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.accepted_limits import AcceptedLimit
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.site import Site

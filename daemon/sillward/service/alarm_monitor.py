@@ -3,6 +3,7 @@
 import logging
 from collections.abc import Callable
 from collections.abc import Set as AbstractSet
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -12,7 +13,6 @@ from sillward.service.absences import unreached
 from sillward.service.context import ServiceContext
 from sillward.wording import alarms
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import Freshness

@@ -11,14 +11,13 @@ once.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 
 from sillward.ledger import Answer, Deed, Ledger, StoredChore
 from sillward.ledger.tables.confirmations import Confirmation
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.salt_balance import FLUSH_PAUSE, waits_for_water
 from sillward_rules.plants.state import Declined, Ground, PlantState
 from sillward_rules.transitions import (

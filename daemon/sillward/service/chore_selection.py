@@ -1,6 +1,7 @@
 """What the words of `sillward done` select: which chores, and for which of their plants."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.errors import UsageError, listed
@@ -8,7 +9,6 @@ from sillward.ledger import StoredChore
 from sillward.text.numbered_names import unfolded
 from sillward.wording.voice import Voice
 from sillward_rules.chore import URGENT, WETTINGS, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 
 ALL, BUT, ALL_DAY = "all", " but ", "all day"
 """Words of a confirmation that are not names."""

@@ -1,13 +1,13 @@
 """Once a day: what was the coldest night of each plant in this year, as far as that is known."""
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.ledger.tables.coldest_nights import ColdNight
 from sillward.service.context import ServiceContext
 from sillward.service.plant_nights import NIGHTS, PlantNight, SiteNights, nights_of
 from sillward.service.plant_states import states_at
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather import sun
 
 AFTER_SUNRISE = timedelta(hours=3)

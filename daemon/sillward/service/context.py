@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 from contextlib import suppress
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 from sillward.channels.dispatcher import Dispatcher
@@ -29,7 +29,6 @@ from sillward.wording import full_sheet, push, short_sheet
 from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward_rules.chore import Chore, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import State
 from sillward_rules.sheet import Round, Sheet, draw_up, draw_up_orders

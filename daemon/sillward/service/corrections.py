@@ -8,7 +8,7 @@ alarms, and is none of the messages of its round.
 import logging
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from functools import cache
 
@@ -18,7 +18,6 @@ from sillward.service.context import ServiceContext
 from sillward.service.round_in_force import round_in_force
 from sillward.wording import follow_up
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.state import PlantState
 from sillward_rules.revision import (

@@ -1,6 +1,7 @@
 """Once a day, when a night is over: which plants it may have harmed, and what damage has taught."""
 
 import logging
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.ledger import Ledger
@@ -12,7 +13,6 @@ from sillward.service.inquest import as_harmful_night, nights_of_plants
 from sillward.service.limit_news import news_of
 from sillward.service.whereabouts import MOVES_SINCE, ChoresOfPlants, is_unmoved
 from sillward_rules.inquest import LIKELY, ColdNight
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.learned_limit import Outcome
 from sillward_rules.plants.plant import Plant

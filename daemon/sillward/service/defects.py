@@ -2,12 +2,11 @@
 
 import logging
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 from types import TracebackType
 from typing import TypeVar
 
 from sillward.errors import LedgerError
-from sillward_rules.light_dataclass import dataclass
 
 log = logging.getLogger(__name__)
 

@@ -6,6 +6,7 @@ is due and not yet told, so that a late, doubled or lost tick does no harm.
 
 import logging
 from contextlib import suppress
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from time import perf_counter
 from typing import Self
@@ -32,7 +33,6 @@ from sillward.service.round_teller import RoundTeller
 from sillward.service.sensor_readings import SensorReadings
 from sillward.service.server_alarm import ServerAlarm
 from sillward.service.weekly_mail import WeeklyMail
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
 

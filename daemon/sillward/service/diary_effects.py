@@ -5,12 +5,12 @@ of the core here, which takes the state and what was seen.
 """
 
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
 from types import MappingProxyType
 
 from sillward.ledger.tables.diary import DiaryEntry, EntryKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants import sightings
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

@@ -1,12 +1,11 @@
 """Which rounds are due: worked out at each tick from their hours and the clock alone."""
 
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.config.household import Rounds
 from sillward.ledger import Subject
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site

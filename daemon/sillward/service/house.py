@@ -12,7 +12,7 @@ import logging
 import time
 from collections.abc import Callable, Collection, Mapping
 from contextlib import suppress
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from queue import Empty, SimpleQueue
 from typing import Generic, Protocol, TypeVar
@@ -22,7 +22,6 @@ from sillward.errors import LedgerError, one_line
 from sillward.service.run_control import RunControl
 from sillward.service.turn_heap import TurnHeap, Turns
 from sillward.service.turns import AGAIN, NET
-from sillward_rules.light_dataclass import dataclass
 
 TICK_S = 5.0
 """From the beginning of one tick to that of the next [s]. A tick without a turn costs next to

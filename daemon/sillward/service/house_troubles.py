@@ -3,11 +3,11 @@
 
 import logging
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
-from sillward_rules.light_dataclass import dataclass
 
 TROUBLE_MARK = "trouble of the house"
 """The beginning of the mark that a daemon keeps while something is wrong; its machine follows."""

@@ -5,11 +5,11 @@ those that cannot be looked after at all.
 """
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
-from sillward_rules.light_dataclass import dataclass
 
 PREFIX = "household, "
 """The beginning of the mark of a household; its name follows."""

@@ -7,7 +7,7 @@ no rain: hours are drawn, and wet crowns cannot be told.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from functools import partial
 
@@ -32,7 +32,6 @@ from sillward_rules.inquest import (
     hot_days,
     ranked,
 )
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.salts import SaltNow
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

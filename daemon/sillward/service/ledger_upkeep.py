@@ -4,13 +4,13 @@ A desk goes on with a copy of the ledger in memory when the file cannot be writt
 """
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.errors import LedgerError
 from sillward.ledger import Ledger
 from sillward.service.health import TICK_KEPT_EVERY, TICK_MARK, tick_mark
 from sillward.service.updates import note_version
-from sillward_rules.light_dataclass import dataclass
 
 TRY_FILE_EVERY = timedelta(minutes=10)
 """Pause between attempts to go back from memory to the file. Judgement: short enough that little is

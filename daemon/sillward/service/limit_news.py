@@ -1,7 +1,7 @@
 """What the nights of a plant have taught about its limits of cold, and what is proposed."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from math import hypot
 
 from sillward.config.build_collection import OWN_LIMIT
@@ -10,7 +10,6 @@ from sillward.ledger.tables.diary import EntryKind
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service.accepted_limits import COLD_LIMITS, SAME, LimitChange, plant_as_given
 from sillward_rules.dose_response import fit
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.learned_limit import (
     LEAST_UNHARMED,

@@ -6,7 +6,7 @@ it. Each stage of a notice has one method here, which returns what the notice ha
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward.config.channel import Channel
@@ -18,7 +18,6 @@ from sillward.service.weekly_mail import WeeklyMail
 from sillward.wording import follow_up
 from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, Chore, only
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.revision import Revision
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.told_orders import RoundInForce

@@ -6,7 +6,7 @@ is marked when this household is looked at again. Without one the outbox waits f
 
 import logging
 from collections.abc import Iterable
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from traceback import format_tb
@@ -29,7 +29,6 @@ from sillward.service.notice_wording import (
 )
 from sillward.wording import push
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 
 MAX_DOUBTFUL = 2
 """After this many attempts that may have arrived, one more without an answer is the last."""

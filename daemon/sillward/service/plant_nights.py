@@ -1,6 +1,7 @@
 """What a plant went through in past nights: where it stood, what was told, what was read there."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from functools import partial
 
@@ -8,7 +9,6 @@ from sillward.ledger import Ledger, StoredChore
 from sillward.readings.spot_lesson import lows_read
 from sillward.service.whereabouts import ChoresOfPlants, whereabouts
 from sillward_rules.chore import ChoreKind, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather import sun

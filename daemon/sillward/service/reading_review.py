@@ -1,11 +1,11 @@
 """Once an hour the readings of the last days are looked at again (`sillward.readings.review`)."""
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.readings.review import lately_heard, review
 from sillward.service.context import ServiceContext
-from sillward_rules.light_dataclass import dataclass
 
 LOOK_EVERY = timedelta(hours=1)
 """How often. Readings are kept by the hour."""

@@ -4,6 +4,7 @@ What the grower has put off is repeated when that time has come, and nobody hear
 """
 
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.config.channel import Channel
@@ -12,7 +13,6 @@ from sillward.service.context import ALARM, ServiceContext
 from sillward.service.round_in_force import round_in_force
 from sillward.wording import chore_phrases, follow_up
 from sillward_rules.chore import URGENT, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round
 from sillward_rules.told_orders import RoundInForce
 

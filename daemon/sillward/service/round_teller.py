@@ -6,6 +6,7 @@ ledger in one transaction. Sending them is the outbox's task.
 
 import logging
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
 
@@ -19,7 +20,6 @@ from sillward.service.shelter_news import remember, without_old_news
 from sillward.wording import follow_up
 from sillward.wording.push import Message
 from sillward_rules.chore import URGENT, Chore
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.state import PlantState
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.told_orders import chores_of

@@ -4,10 +4,9 @@ Time here is *watched* time: it advances only while the main thread looks, so th
 with a process that is suspended or starved.
 """
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from sillward.service.tally import Tally
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(slots=True)

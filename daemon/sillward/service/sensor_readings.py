@@ -6,7 +6,7 @@ sensors; nothing is connected while it names none.
 
 import logging
 from collections.abc import Callable
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from sillward.config.household import Broker, Household, TopicSensor
 from sillward.forecast.store import Clock
@@ -14,7 +14,6 @@ from sillward.readings.live_intake import LiveIntake
 from sillward.readings.mqtt_listener import LinkState, MqttListener
 from sillward.service import sensor_status
 from sillward.service.context import ServiceContext
-from sillward_rules.light_dataclass import dataclass
 
 log = logging.getLogger(__name__)
 

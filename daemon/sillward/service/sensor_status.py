@@ -6,13 +6,12 @@ mark for the connection.
 
 import json
 from collections.abc import Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sillward.config.household import Household, TopicSensor
 from sillward.ledger import Ledger
 from sillward.readings.mqtt_listener import LinkState
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.silence import LOOK_BACK, quiet_since
 from sillward_rules.remark import SensorQuiet
 from sillward_rules.sheet import Round, Sheet

@@ -5,6 +5,7 @@ take that silence for a quiet night.
 """
 
 import logging
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.config.channel import Channel
@@ -12,7 +13,6 @@ from sillward.errors import DeliveryError
 from sillward.service.context import ALARM, ServiceContext
 from sillward.wording import alarms
 from sillward.wording.push import Message
-from sillward_rules.light_dataclass import dataclass
 
 TOLD_AFTER = timedelta(minutes=15)
 """A server that is away for so long is told of. Judgement: a failover or an update takes minutes,

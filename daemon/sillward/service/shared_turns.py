@@ -5,12 +5,11 @@ In the place of the heap in memory that one machine has (`turn_heap`).
 
 from collections import deque
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 from sillward.ledger.tables.turns import Turn, TurnTable
 from sillward.service.worker_clock import WorkerClock
-from sillward_rules.light_dataclass import dataclass
 
 BATCH = 50
 """So many turns a worker takes at once. Measured: the gain of more is small beside the work itself,

@@ -6,13 +6,12 @@ mark in the ledger. It counts as told only once its round has reached somebody.
 
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from typing import Any, Self
 
 from sillward.ledger import Ledger
 from sillward.service.due_rounds import Occasion
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import ShelterFailing
 from sillward_rules.sheet import Round, Sheet
 

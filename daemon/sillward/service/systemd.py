@@ -8,8 +8,7 @@ import logging
 import os
 import socket
 from collections.abc import MutableMapping
-
-from sillward_rules.light_dataclass import dataclass
+from dataclasses import dataclass
 
 log = logging.getLogger(__name__)
 

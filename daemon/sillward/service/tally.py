@@ -6,9 +6,7 @@ time series for each of thousands would burden whoever keeps them.
 
 from bisect import bisect_left
 from collections import Counter
-from dataclasses import field
-
-from sillward_rules.light_dataclass import dataclass
+from dataclasses import dataclass, field
 
 LATE_S = 600.0
 """A round told this long after it was due counts as late [s]. Judgement: a dusk round is due an

@@ -5,11 +5,9 @@ The ledgers hold facts, never schedules. Between workers `shared_turns` stands i
 
 import heapq
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
-
-from sillward_rules.light_dataclass import dataclass
 
 
 class Turns(Protocol):

@@ -1,7 +1,7 @@
 """The answer that no damage is seen, about several plants at once, and how it is taken back."""
 
 from collections.abc import Callable, Collection, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sillward.errors import UsageError
@@ -9,7 +9,6 @@ from sillward.ledger import Deed, Ledger
 from sillward.ledger.tables.harmful_nights import HarmfulNight
 from sillward.service import damage
 from sillward_rules.inquest import LOOK_BACK_NIGHTS, ColdNight
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.weather.site import Site
 

@@ -2,6 +2,7 @@
 
 import tomllib
 from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
 from importlib import resources
@@ -9,7 +10,6 @@ from importlib import resources
 import sillward
 from sillward.ledger import Ledger
 from sillward.service.health import TICK_MARK, is_at_work
-from sillward_rules.light_dataclass import dataclass
 
 VERSION_MARK = "version"
 """The mark for the version of the daemon that last ran, since its first tick."""

@@ -6,7 +6,7 @@ with a new text, all of one sheet. A part that fails is left out, and the mail i
 
 import time
 from collections.abc import Callable, Iterator
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
 from datetime import time as clock_time
 
@@ -21,7 +21,6 @@ from sillward.wording.push import Message
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import html_page, last_week
 from sillward.wording.weekly_mail.html_page import Picture
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.sheet import Round, Sheet
 from sillward_rules.weather.hourly import Weather
 

@@ -1,12 +1,12 @@
 """Where a plant has been: by its moves, by chores that were done, and by those nobody confirmed."""
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cached_property
 
 from sillward.ledger import Ledger, StoredChore
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.state import PlantState
 from sillward_rules.weather.site import Site

@@ -9,10 +9,10 @@ one of the two is wrong, and somebody must set it right. One that is far from it
 import logging
 import socket
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.ledger import Ledger
-from sillward_rules.light_dataclass import dataclass
 
 TOLERANCE = timedelta(seconds=30)
 """A difference of less is nobody's trouble. Judgement: far more than a clock that is kept right by

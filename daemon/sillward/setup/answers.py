@@ -1,11 +1,11 @@
 """The answers of a first run, and what the words of the dialogue stand for in numbers."""
 
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import SecretStr
 
 from sillward.text.units import Temperature
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Holder
 from sillward_rules.weather.spot import DEFAULT_RAIN, DEFAULT_SKY_VIEW, DEFAULT_WIND
 

@@ -9,10 +9,8 @@ This module is pure but for the deeds it is given.
 """
 
 from collections.abc import Callable, Generator, Hashable
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any, Generic, NamedTuple, TypeAlias, TypeVar
-
-from sillward_rules.light_dataclass import dataclass
 
 T = TypeVar("T")
 

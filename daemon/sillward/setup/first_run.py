@@ -7,6 +7,7 @@ written before that is answered.
 import functools
 import shlex
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 
 import click
@@ -26,7 +27,6 @@ from sillward.setup.plant_list import PlantList
 from sillward.setup.plant_questions import ask_plants
 from sillward.setup.site_questions import ask_site
 from sillward.setup.spot_questions import ask_spots
-from sillward_rules.light_dataclass import dataclass
 
 _INTRODUCTION = (
     "This writes a collection: your place, your spots, your plants, your phone. Enter takes what"

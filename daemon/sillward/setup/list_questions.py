@@ -1,6 +1,7 @@
 """The questions about a list of plants: only what it leaves unclear, once for all it is about."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from sillward.errors import listed
 from sillward.reports import groups as group_report
@@ -20,7 +21,6 @@ from sillward.setup.plant_questions import (
 from sillward.setup.prompts import NONE, ask_name_of
 from sillward.setup.spot_questions import USUAL_ROOM, ask_spots
 from sillward.text.units import Temperature, Units
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.group_names import folded
 from sillward_rules.plants.groups import Group
 

@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -20,7 +21,6 @@ from sillward.setup.phone_questions import Kept, Phone
 from sillward.setup.writing import can_write_into
 from sillward.text.units import Units
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 PHONE = "phone"

@@ -4,6 +4,7 @@ import functools
 import re
 import secrets
 from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
 
 from pydantic import SecretStr
@@ -14,7 +15,6 @@ from sillward.config.models import RoundName
 from sillward.setup.answers import PhoneAnswer
 from sillward.setup.dialogue import Deed, Dialogue, Question, ask, do
 from sillward.setup.prompts import ask_name_of, name_among
-from sillward_rules.light_dataclass import dataclass
 
 _OF_NTFY = "ntfy://"
 

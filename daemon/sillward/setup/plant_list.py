@@ -7,7 +7,7 @@ UTF-16, Windows-1252, and the line `sep=;`. This module is pure.
 import csv
 import io
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 
 from sillward.archive import csv_layout
 from sillward.config.models import Text
@@ -15,7 +15,6 @@ from sillward.config.validation import problem_with
 from sillward.errors import ConfigError, SourceError, one_line
 from sillward.forecast.parsing import Reading
 from sillward.setup.prompts import NONE
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.group_names import singulars
 from sillward_rules.plants.plant import HOLDERS, Holder
 

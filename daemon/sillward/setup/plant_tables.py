@@ -6,14 +6,13 @@ This module is pure.
 import re
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import Any
 
 from sillward.config.plant_models import MAX_COUNT
 from sillward.setup.answers import PlantAnswer
 from sillward.setup.toml_text import number_text, quoted
 from sillward.text.units import Temperature, Units
-from sillward_rules.light_dataclass import dataclass
 
 LINE_LENGTH = 96
 """Columns of a line of names. Judgement: most editors show 100."""

@@ -5,10 +5,9 @@ A character is not a column: Chinese characters and emoji take two, a combining 
 
 import re
 from collections.abc import Sequence
+from dataclasses import dataclass
 from enum import Enum
 from typing import NamedTuple, TypeAlias
-
-from sillward_rules.light_dataclass import dataclass
 
 WIDTH = 78
 """Columns where nothing is known of the screen: the traditional 80, with room at the edge."""

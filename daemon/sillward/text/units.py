@@ -1,9 +1,8 @@
 """Units as a grower reads them: °C or °F, 24 or 12 hours, m/s, km/h or mph. All else stays SI."""
 
+from dataclasses import dataclass
 from datetime import datetime, time
 from typing import Literal
-
-from sillward_rules.light_dataclass import dataclass
 
 Temperature = Literal["°C", "°F"]
 ClockFace = Literal["24 h", "12 h"]

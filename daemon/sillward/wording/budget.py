@@ -3,9 +3,7 @@
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import field
-
-from sillward_rules.light_dataclass import dataclass
+from dataclasses import dataclass, field
 
 MAX_STEPS = 20_000
 """Steps for one line: turns of loops, calls, filters, pieces of text. Judgement: the packaged

@@ -6,13 +6,13 @@ numbers to understand, no addresses and no secrets in it.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward.text.columns import WIDTH, wrapped
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.shelters_ahead import ShelterAhead
 from sillward_rules.plants import size
 from sillward_rules.plants.collection import Collection, Recipe

@@ -5,12 +5,12 @@ and not on the evening of the first frost.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
 from sillward.wording.macro_check import error_line, fault_in
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import Threat
 
 _AT, _LATER = datetime(2026, 5, 14, 20, 10, tzinfo=UTC), datetime(2026, 5, 15, 9, 35, tzinfo=UTC)

@@ -9,7 +9,7 @@ packaged macro is used.
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -18,7 +18,6 @@ from typing import TYPE_CHECKING, Any
 from sillward import files
 from sillward.errors import ConfigError
 from sillward.wording.budget import Budget
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from types import CodeType

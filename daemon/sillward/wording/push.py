@@ -2,7 +2,7 @@
 
 import re
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cache
 from itertools import groupby
@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from sillward.text import printable
 from sillward.wording.message_length import cut_title, fits, room_for_body
-from sillward_rules.light_dataclass import dataclass
 
 if TYPE_CHECKING:
     from sillward.wording.voice import Voice

@@ -2,7 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from collections.abc import Set as AbstractSet
-from dataclasses import field, fields
+from dataclasses import dataclass, field, fields
 from datetime import date, datetime, timedelta
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
@@ -14,7 +14,6 @@ from sillward.text.units import SI, Units, fixed
 from sillward.wording.budget import Budget
 from sillward.wording.macros import VOICE_FILTERS, Wording, packaged
 from sillward.wording.rendering import Renderer
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import OnNights, Plain, Remark
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.time_expressions import Hours, Moment

@@ -13,11 +13,12 @@ square, so that both kinds of conductance go with its square root: 16 % less at 
 changes them too, by a few per cent over the range in which plants live; that is left out.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import KELVIN
 
 STEFAN_BOLTZMANN = 5.67e-8

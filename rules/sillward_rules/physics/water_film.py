@@ -5,12 +5,12 @@ air, where time is shortest.
 """
 
 import math
+from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import (
     KELVIN,
     saturation_slope_at,

@@ -1,13 +1,13 @@
 """Carry in, carry out, stay in: errands from the needs of a night and from what the day allows."""
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import heat, shelter
 from sillward_rules.planners.days_out import DaysOut
 from sillward_rules.planners.nights import NightNeeds, find_night_needs, tail_ends

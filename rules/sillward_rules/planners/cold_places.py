@@ -6,10 +6,10 @@ instead, is decided as on the sheet (`IndoorResponse.taken_to_hold`, `shelter.fi
 """
 
 from collections.abc import Iterator
+from dataclasses import dataclass
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.shelter import first_that_holds
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

@@ -1,12 +1,12 @@
 """Shelters that by their thermometers will not hold on a night ahead, told before it is needed."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
 from sillward_rules.planners.nights import find_night_needs
 from sillward_rules.planners.scene.scene import Scene, Standing

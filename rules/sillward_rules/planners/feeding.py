@@ -1,14 +1,13 @@
 """Feeding: what plants are given with their first misting, when, and the rinse that must follow."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, finite_or_none, group_rows
 from sillward_rules.chore import Chore, ChoreKind, Errand, Grounds, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.water_film import LEAF_FILM
 from sillward_rules.planners.day_films import STEP, DayFilms, SpotFilms
 from sillward_rules.planners.mist import NO_PLAN, DayPlans

@@ -1,14 +1,13 @@
 """When rules first fire for plants where they stand, and the reason that this gives a chore."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.rule_firing import Firing

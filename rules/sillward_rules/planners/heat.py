@@ -6,14 +6,13 @@ shelter or to another spot that is known to be cooler in those hours, and back w
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, split_by_keys
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.first_hours import (
     LEAD,
     FirstHours,

@@ -1,14 +1,13 @@
 """Flushing with plain water, before the salts that stay with the roots pass a plant's limit."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
 from sillward_rules.chore import Chore, ChoreKind, Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import DayFilms, SpotFilms
 from sillward_rules.planners.mist import resting
 from sillward_rules.planners.scene.errands import make_errands

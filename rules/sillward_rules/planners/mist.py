@@ -1,13 +1,13 @@
 """Misting: the plants whose rules ask for it, the plan that each cohort follows, its errands."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array, finite_or_none, group_rows, split_by_keys
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.mist_day import MistDay, Misting, Plan, Roots, uptake
 from sillward_rules.planners.scene.errands import make_errands

@@ -6,13 +6,12 @@ roots dry least.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from itertools import combinations, pairwise
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import SpotFilms
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.plants.plant import Holder

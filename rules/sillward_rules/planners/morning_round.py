@@ -4,14 +4,13 @@ Also what must go in before the dusk round could say so, and what is still open 
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind, Errand
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import (
     carry,
     courses,

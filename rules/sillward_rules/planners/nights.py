@@ -1,7 +1,7 @@
 """What a night, or the day before it, drives under cover: which plants, why, and by when."""
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial
 
@@ -9,7 +9,6 @@ import numpy as np
 
 from sillward_rules.arrays import Array, finite_or_none
 from sillward_rules.chore import Reason, Weighing
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
 from sillward_rules.planners.scene.crossings import find_crossings
 from sillward_rules.planners.scene.expected_harm import expected_harm, is_comfort_rule

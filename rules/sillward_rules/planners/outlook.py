@@ -1,7 +1,7 @@
 """The week ahead: nights against limits, trips, mistings, spells, the turn of the season."""
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 from typing import Literal
 
@@ -9,7 +9,6 @@ import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind, Names
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import (
     carry,
     courses,

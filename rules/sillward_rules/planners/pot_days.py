@@ -1,12 +1,12 @@
 """The water of pots in the days ahead: when each will want some, and what explains that."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.pot_watering import WAITS_SHARE, lowest_share, may_be_low
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of
 from sillward_rules.planners.scene.scene import Scene, Standing

@@ -4,13 +4,12 @@ A plant that is given something with its misting that day gets nothing with its 
 """
 
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
 from sillward_rules.chore import Errand, Grounds
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.feeding import NOTHING, FeedPlan, growing_weather, strongest
 from sillward_rules.planners.pot_watering import lowest_share

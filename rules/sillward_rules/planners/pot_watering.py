@@ -1,12 +1,12 @@
 """Watering pots: which, by when and how much; and what is not known of them."""
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import ChoreKind, Errand, Reason
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.errands import make_errands
 from sillward_rules.planners.scene.places import Places
 from sillward_rules.planners.scene.pot_levels import PotLevels, levels_of

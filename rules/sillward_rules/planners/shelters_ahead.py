@@ -5,11 +5,11 @@ that does for all of them.
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners import shelter
 from sillward_rules.planners.cold_places import HARDY_C
 from sillward_rules.planners.outlook import NIGHTS, forecast_reaches

@@ -5,13 +5,13 @@ than its own mix.
 """
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.mist_day import uptake
 from sillward_rules.planners.scene.scene import Scene

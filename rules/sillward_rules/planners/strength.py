@@ -6,14 +6,13 @@ is less.
 """
 
 from collections.abc import Callable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import Literal
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.day_films import DayFilms
 from sillward_rules.planners.feeding import RINSE_AT, FeedPlan, find_windows, strongest
 from sillward_rules.planners.mist import DayPlans

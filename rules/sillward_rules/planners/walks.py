@@ -8,10 +8,11 @@ back, and each plant on it. So one more plant on a walk that is made anyway cost
 for one doubtful plant costs much.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sillward_rules.arrays import Array, filled
-from sillward_rules.light_dataclass import dataclass
 
 WALK_PRICE = 0.75
 """Going to a spot and back, in trips. Judgement: most of the work of carrying one pot is to leave

@@ -5,11 +5,10 @@ morning round brings what follows from them up to date (`planners.past_day`).
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.course_progress import CourseProgress, Dose
 from sillward_rules.plants.pot_water import PotLook, PotWater
 from sillward_rules.plants.salt_balance import FLUSH_PAUSE, Repotting, SaltBalance

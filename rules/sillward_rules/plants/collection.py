@@ -2,10 +2,9 @@
 
 from collections.abc import Mapping
 from copy import copy
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import timedelta
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.crown_wetness import AXIL_FACTOR
 from sillward_rules.plants.feeds import Course, Feed
 from sillward_rules.plants.feeds import Recipe as Recipe

@@ -1,9 +1,7 @@
 """How far a course has come for a plant: what was given, when its leaves were looked at."""
 
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
-
-from sillward_rules.light_dataclass import dataclass
 
 KEPT = timedelta(days=35)
 """Single mistings of a course are kept this long, and counted after that. Judgement: the longest

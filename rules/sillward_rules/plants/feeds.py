@@ -2,10 +2,9 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, timedelta
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.fertiliser import Element, Mix, Salt
 from sillward_rules.plants.rules import PlantFilter
 from sillward_rules.weather.season import Season

@@ -12,6 +12,7 @@ An estimated EC errs high: too weak a feed costs a little growth, too strong a f
 
 import re
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from types import MappingProxyType
 from typing import Literal, TypeAlias
 
@@ -19,7 +20,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 Element: TypeAlias = Literal["N", "P", "K", "Mg", "Ca", "S"]
 

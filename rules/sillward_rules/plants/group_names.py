@@ -8,12 +8,12 @@ import re
 import tomllib
 import unicodedata
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.groups import standard_groups
 
 MAX_NAME_LENGTH = 60

@@ -3,12 +3,12 @@
 import re
 import tomllib
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Any
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import saturation_vapour_pressure
 from sillward_rules.plants.limits import GrowsClass, Limit, Limits, RestClass, RotClass
 from sillward_rules.plants.plant import Holder

@@ -24,6 +24,7 @@ Machine Learning, section 3.9 (from memory; checked by quadrature in the tests).
 
 import math
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from statistics import NormalDist
 from typing import TypeVar
@@ -31,7 +32,6 @@ from typing import TypeVar
 import numpy as np
 
 from sillward_rules.arrays import erfc
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.cold_harm import USUAL_SPAN_K
 from sillward_rules.plants.limits import Limits
 

@@ -1,10 +1,9 @@
 """Limits: what a plant tolerates, of which quantity, and where each limit comes from."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import fields, replace
+from dataclasses import dataclass, fields, replace
 from typing import Literal, TypeAlias, get_args
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.season import GROWS, Grows
 
 Rot: TypeAlias = Literal["low", "medium", "high"]

@@ -1,13 +1,12 @@
 """Plants: what each is, what it grows in, and where it stands; their traits as arrays."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.memo import Memo
 from sillward_rules.plants.limits import UNITS, Limits, Rot
 from sillward_rules.plants.pot import Pot

@@ -1,8 +1,7 @@
 """Pots: how much of what medium a plant stands in."""
 
+from dataclasses import dataclass
 from typing import Literal, TypeAlias, get_args
-
-from sillward_rules.light_dataclass import dataclass
 
 Medium: TypeAlias = Literal["bark", "moss", "peat", "soil", "mineral"]
 

@@ -12,13 +12,13 @@ What is told of a plant between two mornings is kept as it was said (`PotLook`, 
 """
 
 from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Literal, TypeAlias, get_args
 
 import numpy as np
 
 from sillward_rules.arrays import Array, filled
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.pot import Medium
 
 AVAILABLE: Mapping[Medium, float] = {

@@ -1,13 +1,13 @@
 """Where rules fire: bounds held against the climate at the spots, for classes of plants."""
 
 import math
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import HOUR_S, Array, group_rows
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Traits
 from sillward_rules.plants.rules import QUANTITIES, Bound, Direction, Rule
 from sillward_rules.weather.climate import Climate

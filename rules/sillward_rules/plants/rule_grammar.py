@@ -5,10 +5,9 @@ Schema, say) can be derived from the same tables.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from typing import ClassVar, TypeAlias
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.limits import RESTS, ROT_CLASSES
 from sillward_rules.plants.plant import HOLDERS
 from sillward_rules.plants.rules import ASKS, QUANTITIES, Direction

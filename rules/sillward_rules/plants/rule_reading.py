@@ -4,12 +4,12 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import timedelta
 from functools import cache
 from importlib import resources
 from typing import Any
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.limits import UNITS
 from sillward_rules.plants.rule_grammar import (
     RULE_KEYS,

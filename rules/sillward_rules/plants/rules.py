@@ -5,12 +5,12 @@ A rule says that something is needed. When, where to and how much is up to the p
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import timedelta
 from typing import Literal
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.weather.time_expressions import Hours
 

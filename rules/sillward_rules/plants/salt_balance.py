@@ -15,7 +15,7 @@ docs/decisions.md.
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Literal, TypeAlias
 
@@ -24,7 +24,6 @@ from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import HOUR_S, Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.limits import Limit, Limits
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.pot import RUN_THROUGH

@@ -9,10 +9,9 @@ Where that leaves a doubt, each use takes its cautious side: see docs/decisions.
 """
 
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, timedelta
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.season import Season
 
 DAYS_RUNNING = 10

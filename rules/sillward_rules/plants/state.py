@@ -4,11 +4,10 @@
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import cold_harm
 from sillward_rules.plants.care import NO_CARE, Care
 

@@ -9,14 +9,13 @@ take scalars or arrays that broadcast and give arrays; impossible numbers are a 
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from types import MappingProxyType
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.fertiliser import ATOMIC_WEIGHT, Element
 
 CACO3_PER_MEQ = 50.0

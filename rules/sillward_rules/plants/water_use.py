@@ -5,13 +5,13 @@ The classes of groups are in water_use.toml, with their sources.
 
 import tomllib
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant, Traits
 from sillward_rules.plants.pot_water import AVAILABLE
 from sillward_rules.plants.size import canopy_m2

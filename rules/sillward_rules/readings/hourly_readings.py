@@ -1,14 +1,13 @@
 """Readings of one sensor, summed up by the hour: what is kept of them."""
 
 from collections.abc import Callable
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from enum import StrEnum
 from typing import Self
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 
 
 class Quantity(StrEnum):

@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import HourlyReadings
 from sillward_rules.weather import sun
 from sillward_rules.weather.indoor_response import (

@@ -11,14 +11,13 @@ any more, and what came after it only once someone has said that the thermometer
 
 import math
 from collections.abc import Collection, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date
 from typing import NamedTuple
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.learned_nights import ENOUGH_NIGHTS, MOST_WARMER_K, LearnedNights
 from sillward_rules.weather.night_error import (
     CUT_OFF,

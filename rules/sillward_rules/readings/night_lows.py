@@ -2,11 +2,11 @@
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import HourlyReadings
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment

@@ -24,14 +24,13 @@ forecast (from memory).
 
 import math
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import TypeAlias
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import HourlyReadings
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import Climate

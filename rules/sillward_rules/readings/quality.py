@@ -6,13 +6,13 @@ looked for among readings by the hour.
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import at_hours, moment

@@ -9,13 +9,13 @@ night is told right.
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from statistics import NormalDist
 from typing import Self
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.scores import SURE, MeanDifference, crps_gaussian, mean_difference
 from sillward_rules.weather.past_lows import PastLows
 from sillward_rules.weather.uncertainty import USUAL_LEAD_H, usual_error_k

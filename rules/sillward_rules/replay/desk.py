@@ -7,12 +7,11 @@ channel.
 """
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 from functools import cache
 
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.pot_water import PotLook
 from sillward_rules.plants.sightings import looked_at

@@ -12,13 +12,13 @@ they show is compared too.
 
 from bisect import bisect_left
 from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from enum import Enum
 
 import numpy as np
 
 from sillward_rules.chore import WETTINGS, Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.night_risk import chance_in
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.collection import Collection

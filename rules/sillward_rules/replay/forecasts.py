@@ -8,7 +8,7 @@ it as far as `engine.WARM_UP` says.
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import cached_property, lru_cache
 from typing import Protocol
@@ -16,7 +16,6 @@ from typing import Protocol
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import SERIES, Weather, at_hours, moment, no_weather
 from sillward_rules.weather.learned_error import LearnedError
 from sillward_rules.weather.uncertainty import CORRELATION_H

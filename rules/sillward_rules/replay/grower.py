@@ -4,12 +4,11 @@ Where plants really stand follows from that alone; what the tool believes of the
 """
 
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import datetime
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 
 

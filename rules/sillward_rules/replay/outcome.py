@@ -5,14 +5,13 @@ or (plant,) and (kind,) as in the collection.
 """
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules import scores
 from sillward_rules.arrays import Array, finite_or_none
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.cold_harm import MAX_DOSE, night_dose, span_k
 from sillward_rules.physics.exposure import exposure
 from sillward_rules.plants.collection import Collection

@@ -8,13 +8,12 @@ over), at injury during all hours.
 """
 
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from datetime import UTC, date, datetime, tzinfo
 from enum import Enum
 from typing import Any, TypeAlias
 
 from sillward_rules.arrays import finite_or_none
-from sillward_rules.light_dataclass import dataclass
 
 JsonValue: TypeAlias = Any
 

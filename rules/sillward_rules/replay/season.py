@@ -12,13 +12,13 @@ years nothing is interpolated: the more cautious one is taken.
 import math
 from calendar import monthrange
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 from enum import Enum
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant
 from sillward_rules.replay.past_nights import PastNights

@@ -1,9 +1,9 @@
 """What is worth saying of the season outlook in the weeks before nights become safe, or unsafe."""
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.remark import NightsSafe
 from sillward_rules.replay.season import (

@@ -6,13 +6,12 @@ Counts are of plants and nights together: two plants that are missed in one nigh
 import math
 from calendar import monthrange
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from datetime import date
 
 import numpy as np
 
 from sillward_rules import scores
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.cold_harm import MAX_DOSE, carried_dose, night_harm
 from sillward_rules.replay.records import (
     DEEP_K,

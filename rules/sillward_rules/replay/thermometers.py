@@ -1,12 +1,11 @@
 """The thermometers of a replay: read at the full hours of every night, they show the air at their
 spots by the weather that was. What they teach counts from the next noon on, as in the daemon."""
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, datetime
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.readings.hourly_readings import by_the_hour
 from sillward_rules.readings.night_correction import learn, nights_at

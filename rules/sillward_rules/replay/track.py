@@ -5,10 +5,11 @@ Arrays are (class,), (moment, ...) or (interval, class): an interval lies betwee
 in it a plant stands at one spot.
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sillward_rules.arrays import Array, group_rows
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.replay.grower import Places, Step
 from sillward_rules.weather.climate import Climate
 from sillward_rules.weather.hourly import between

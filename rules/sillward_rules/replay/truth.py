@@ -5,13 +5,12 @@ part of a period finds the same, and ten years take no more memory than one bloc
 """
 
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.climate import Climate, climate_by_night, climate_of
 from sillward_rules.weather.hourly import SERIES, Weather
 from sillward_rules.weather.site import Site

@@ -1,11 +1,11 @@
 """What the weather becomes at each spot: air, wind, sky and sunlight, in arrays (time, spot)."""
 
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from sillward_rules.arrays import Array, filled
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import air, surface
 from sillward_rules.physics.surface import ABSORPTANCE, CALM_WIND_M_S, GROUND_ALBEDO
 from sillward_rules.weather import sun

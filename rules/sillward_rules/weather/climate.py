@@ -2,13 +2,13 @@
 
 import math
 from collections.abc import Hashable, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sillward_rules.arrays import Array, filled
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.memo import Memo
 from sillward_rules.physics import air
 from sillward_rules.physics.crown_wetness import (

@@ -1,8 +1,7 @@
 """Reasons not to believe a forecast, as facts; the shell puts them into words."""
 
+from dataclasses import dataclass
 from typing import Literal
-
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

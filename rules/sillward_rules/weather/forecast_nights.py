@@ -1,11 +1,11 @@
 """The nights of a forecast, each by the hour of its low."""
 
+from dataclasses import dataclass
 from itertools import takewhile
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather import sun
 from sillward_rules.weather.cloud import warming_cover
 from sillward_rules.weather.hourly import (

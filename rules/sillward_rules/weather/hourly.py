@@ -1,13 +1,12 @@
 """Weather at the site: hourly arrays as a forecast gives them, checked and in one set of units."""
 
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from enum import Enum
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import NoForecast, Remark
 from sillward_rules.weather.doubt import Doubt
 from sillward_rules.weather.uncertainty import Spread, usual_spread

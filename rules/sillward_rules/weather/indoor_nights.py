@@ -1,11 +1,11 @@
 """What the indoor spots of a site are taken to hold on the nights of a forecast, as was learned."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.forecast_nights import NO_NIGHTS, ForecastNights, forecast_nights
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.indoor_response import running_mean

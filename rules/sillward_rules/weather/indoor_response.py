@@ -1,13 +1,13 @@
 """What an indoor spot holds on a night, as learned from readings against the lows outdoors."""
 
 import math
+from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 TENTH = -1.2815515655446004
 """Quantile of the standard normal distribution below which a tenth lies."""

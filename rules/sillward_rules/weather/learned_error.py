@@ -12,13 +12,12 @@ the correction, and is not in here again.
 """
 
 from collections.abc import Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.past_lows import PastLows, nearest
 from sillward_rules.weather.uncertainty import (
     ERROR_AT_ISSUE_K,

@@ -1,8 +1,8 @@
 """What readings have taught about the nights of a spot outdoors, in words and numbers."""
 
+from dataclasses import dataclass
 from datetime import date
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import ThermometerMoved, ThermometerTooWarm
 from sillward_rules.weather.night_error import Expected, NightError
 

@@ -1,11 +1,11 @@
 """Tonight's low at every spot that follows the weather, and how certain it is."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather import sun
 from sillward_rules.weather.climate import climate_by_night, climate_of
 from sillward_rules.weather.hourly import Weather, covers, moment, rows_from_to

@@ -1,12 +1,12 @@
 """The rest of a night at a spot, where a thermometer there shows it to be colder than forecast."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

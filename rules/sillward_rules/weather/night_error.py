@@ -27,13 +27,12 @@ the members; from memory).
 """
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.cold_harm import usual_low_c
 
 BIAS_K = (1.5, 0.4, 0.4, 0.4)

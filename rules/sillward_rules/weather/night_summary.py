@@ -1,12 +1,12 @@
 """What a forecast says of each night, in a few numbers, to be compared later with what came."""
 
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import takewhile
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather import sun
 from sillward_rules.weather.cloud import warming_cover
 from sillward_rules.weather.hourly import (

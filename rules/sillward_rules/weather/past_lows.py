@@ -1,9 +1,10 @@
 """What one source said of the lows of past nights, and which forecast counts for a lead time."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 
 WITHIN_H = 6.0
 """A forecast counts for a lead time this far from its own [h], and never for less than half of the

@@ -10,6 +10,7 @@ growers rest, some of them all year. All bounds are judgement, set so that a dou
 """
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import date
 from enum import Enum
 from typing import Literal, TypeAlias, get_args
@@ -18,7 +19,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.hourly import bridge_gaps
 from sillward_rules.weather.site import Site
 from sillward_rules.weather.sun import Daylight, day_events

@@ -6,10 +6,11 @@ tables are judgement: drawn, with room beyond them, around records of the World 
 Organization's archive and of national ones (the tests list them with their places).
 """
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 _LATITUDES = (0, 10, 20, 25, 30, 37, 42, 50, 60, 70, 80, 90)

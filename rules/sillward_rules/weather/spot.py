@@ -1,10 +1,9 @@
 """Spots: places where plants stand, what their grower said of them, and what readings taught."""
 
-from dataclasses import field
+from dataclasses import dataclass, field
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import Remark
 from sillward_rules.weather.indoor_response import MIN_NIGHTS, IndoorResponse
 from sillward_rules.weather.learned_nights import LearnedNights

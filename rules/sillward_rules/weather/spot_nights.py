@@ -1,11 +1,11 @@
 """What readings have taught of the nights of a forecast at the spots outdoors."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.forecast_nights import NO_NIGHTS, ForecastNights, forecast_nights
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.night_error import Circumstances, NightError

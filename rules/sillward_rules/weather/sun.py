@@ -7,6 +7,7 @@ Greenwich. Here every date has an answer and nothing raises.
 
 import math
 from collections.abc import Iterator
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from enum import Enum
 from functools import lru_cache
@@ -17,7 +18,6 @@ import numpy as np
 from astral.julian import julianday, julianday_to_juliancentury
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather.site import Site
 
 HORIZON_DEG = -0.833

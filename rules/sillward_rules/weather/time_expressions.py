@@ -9,13 +9,13 @@ Every parser raises ValueError with what is wrong and what would be right.
 """
 
 import re
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
 from enum import Enum
 from typing import Literal
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 

@@ -7,6 +7,7 @@ What holds for air temperature is applied to leaf temperature too, because a lea
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from statistics import NormalDist
 
@@ -14,7 +15,6 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from sillward_rules.arrays import Array, erfc
-from sillward_rules.light_dataclass import dataclass
 
 USUAL_ERROR_K = (1.3, 1.7, 2.0, 2.2, 2.5, 2.8, 3.1)
 """Standard deviation of the error of a night's minimum, for the first night ahead to the seventh

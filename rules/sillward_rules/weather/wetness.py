@@ -1,9 +1,10 @@
 """How wet plants are at each spot, by rain and dew, in arrays (time, spot)."""
 
+from dataclasses import dataclass
+
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.crown_wetness import (
     crown_water,
     hours_up_to,

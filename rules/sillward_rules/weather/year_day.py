@@ -1,8 +1,7 @@
 """Days of the calendar without their year, and spans of them that come back each year."""
 
+from dataclasses import dataclass
 from datetime import date, timedelta
-
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, order=True)

@@ -1,10 +1,10 @@
 """The types of a chart's data."""
 
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Literal, TypeAlias, get_args
 
 from sillward.text.units import SI, Units
-from sillward_rules.light_dataclass import dataclass
 
 Kind: TypeAlias = Literal["night", "water"]
 

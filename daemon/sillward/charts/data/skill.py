@@ -1,10 +1,10 @@
 """What the chart of `sillward skill` shows: error and bias of each source by night ahead."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from typing import Any, Literal
 
 from sillward.text.units import SI, Units
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,6 +1,7 @@
 """What the charts of a spot's readings show: its nights expected and read, and its correction."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from statistics import NormalDist
 from typing import Any, Literal, TypeAlias, get_args
@@ -11,7 +12,6 @@ from sillward.charts.data.common import MAX_NAME, limit_lines
 from sillward.charts.data.model import LimitLine
 from sillward.errors import one_line
 from sillward.text.units import SI, Units, fixed
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.plant import Plant
 from sillward_rules.readings.night_correction import CorrectionCourse
 from sillward_rules.readings.night_lows import NightLow

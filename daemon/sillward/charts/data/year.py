@@ -2,11 +2,11 @@
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import date
 from enum import Enum
 from typing import Any, Literal
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.replay.records import Cause, NightRecord, ReplayResult
 
 

@@ -2,6 +2,7 @@
 
 import textwrap
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import accumulate, pairwise
 from statistics import fmean
 
@@ -11,7 +12,6 @@ from sillward.charts.data import LimitLine
 from sillward.charts.draw.panels import figure_of_axes
 from sillward.charts.draw.style import LINE_PT, SMALL, VERMILLION
 from sillward.text.units import SI, Units, fixed
-from sillward_rules.light_dataclass import dataclass
 
 LABEL_WIDTH = 20
 """Characters in a line of a label: what fits to the right of a panel."""

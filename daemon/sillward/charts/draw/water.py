@@ -1,6 +1,7 @@
 """The water chart: VPD, film life, and the mistings."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 import numpy as np
@@ -19,7 +20,6 @@ from sillward.charts.draw.panels import (
     seconds,
 )
 from sillward.charts.draw.style import BLUE, GREEN, GREY, INK, PANEL_IN, SMALL
-from sillward_rules.light_dataclass import dataclass
 
 VPD_IN, FILM_IN, LANE_IN, PANEL_GAP_IN = 1.35, 1.1, 0.17, 0.28
 """Heights of the panels, of a lane of mistings, and between the panels [in]."""

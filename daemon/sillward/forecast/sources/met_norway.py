@@ -7,6 +7,7 @@ the hours that follow a time.
 
 import logging
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -22,7 +23,6 @@ from sillward.forecast.source import SourceOptions
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import Plain
 from sillward_rules.weather import radiation
 from sillward_rules.weather.hourly import Weather, moment

@@ -7,6 +7,7 @@ came before this night.
 
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import partial
 from typing import Any
@@ -23,7 +24,6 @@ from sillward.forecast.source import SourceOptions
 from sillward.net import fetch
 from sillward.net.http import Answer, Query
 from sillward_rules.arrays import HOUR_S, Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import Plain
 from sillward_rules.weather.hourly import Weather
 from sillward_rules.weather.site import Site

@@ -1,11 +1,11 @@
 """Absences: days on which somebody else looks after the plants, and is told what to do."""
 
+from dataclasses import dataclass
 from datetime import date, datetime
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,12 +2,12 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,11 +4,11 @@ stood nor readings are kept so long."""
 import json
 import math
 from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -2,13 +2,13 @@
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

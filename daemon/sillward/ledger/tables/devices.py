@@ -1,11 +1,11 @@
 """Devices: phones and other browsers that are told by Web Push, each a channel of its own."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,13 @@ Entries are kept for good, also those of plants that are not in the collection a
 """
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 ALL = 2**31 - 1
 """More entries than a plant has."""

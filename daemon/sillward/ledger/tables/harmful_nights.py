@@ -6,13 +6,12 @@ They are kept for good: limits learn from them, and neither readings nor forecas
 import json
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from datetime import date, datetime
 
 from sillward.ledger.database import Database, Row
 from sillward.ledger.records import maybe_moment, to_moment, to_text
 from sillward.ledger.tables.row_reader import RowReader
-from sillward_rules.light_dataclass import dataclass
 
 COLUMNS = 15
 """Columns of the table."""

@@ -1,10 +1,10 @@
 """The collection of each site that was last in force, for a start at which its file is wrong."""
 
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import to_moment, to_text
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,11 +6,11 @@ can still be told; what has not been forgotten yet is counted from the chores th
 
 from collections import Counter
 from collections.abc import Iterable
+from dataclasses import dataclass
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import StoredChore
 from sillward_rules.chore import WETTINGS
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True, order=True)

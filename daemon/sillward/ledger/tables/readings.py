@@ -1,6 +1,7 @@
 """Readings at the spots: of sensors by the hour, by hand one by one, and what was set aside."""
 
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from typing import NamedTuple
 
@@ -8,7 +9,6 @@ import numpy as np
 
 from sillward.ledger.database import Database
 from sillward_rules.arrays import HOUR_S
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import HourlyReadings, Quantity, joined
 
 READINGS_DAYS = 800

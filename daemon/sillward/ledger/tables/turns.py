@@ -11,11 +11,11 @@ Only on a server: SKIP LOCKED, by which workers do not wait for each other, is P
 """
 
 from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.ledger.database import Database
 from sillward.ledger.records import maybe_moment, to_text
-from sillward_rules.light_dataclass import dataclass
 
 HORIZON = timedelta(hours=1)
 """What is due, or leased, for longer than this was written while a clock was ahead. Judgement: far

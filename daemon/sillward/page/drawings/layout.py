@@ -6,10 +6,9 @@ unit is a pixel at least, and letters are as high as they are given here, or hig
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from itertools import pairwise
-
-from sillward_rules.light_dataclass import dataclass
 
 WIDTH = 320.0
 """Of a drawing: what is left of a phone of 360 pixels between the edges of the page."""

@@ -1,6 +1,7 @@
 """The drawing of the nights ahead: leaf and air, the likely range, the limits, the lows."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from sillward.charts.data import ChartData, LimitLine
@@ -21,7 +22,6 @@ from sillward.page.drawings.layout import (
 from sillward.text.columns import cut
 from sillward.text.units import fixed
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 
 HEIGHT = 210.0
 """Of the drawing. Judgement: two of them on a phone that is held upright."""

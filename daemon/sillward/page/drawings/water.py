@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
 from sillward.charts.data import MAX_FILM_MIN, ChartData, Window
@@ -17,7 +18,6 @@ from sillward.page.drawings.layout import (
     ticks,
 )
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 
 VPD_TOP, VPD_BOTTOM = 22.0, 104.0
 FILM_TOP, FILM_BOTTOM = 132.0, 204.0

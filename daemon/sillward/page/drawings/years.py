@@ -1,12 +1,12 @@
 """The drawing of a plant's years: a strip for each, with its flowers and what was noted of it."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 from sillward.ledger.tables.diary import EntryKind
 from sillward.page.drawings.layout import LETTER, WIDTH, Span, Tick, number
 from sillward.reports.plant_years import PlantYear
-from sillward_rules.light_dataclass import dataclass
 
 MAX_YEARS = 8
 """Years that are drawn, the last ones. Judgement: a screen of a phone; the table has them all."""

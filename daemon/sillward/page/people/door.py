@@ -3,7 +3,7 @@
 import time
 import unicodedata
 from collections.abc import Callable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from sillward.config.credentials import folded_name, those_with_passphrase
@@ -11,7 +11,6 @@ from sillward.errors import SillwardError
 from sillward.page.people import throttle
 from sillward.page.people.passphrases import Passphrases
 from sillward.page.people.sessions import Session, Sessions
-from sillward_rules.light_dataclass import dataclass
 
 
 class NotSignedInError(SillwardError):

@@ -1,9 +1,9 @@
 """Who makes a request, as far as its cookies tell."""
 
 import secrets
+from dataclasses import dataclass
 
 from sillward.page.people.sessions import Session
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(slots=True)

@@ -8,14 +8,13 @@ import re
 import threading
 import unicodedata
 from collections.abc import Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from werkzeug.security import check_password_hash, generate_password_hash
 
 from sillward.config.credentials import passphrase_file, read_credential, those_with_passphrase
 from sillward.errors import ConfigError
-from sillward_rules.light_dataclass import dataclass
 
 METHOD = "scrypt:16384:8:5"
 """N = 2^14, r = 8, p = 5: of the equal settings that OWASP's Password Storage Cheat Sheet gives as

@@ -8,9 +8,7 @@ import base64
 import hmac
 import json
 import secrets
-from dataclasses import replace
-
-from sillward_rules.light_dataclass import dataclass
+from dataclasses import dataclass, replace
 
 SESSION_S = 30 * 24 * 3600
 """A session that is not used for so long is over [s]. Judgement: longer than most holidays."""

@@ -7,9 +7,7 @@ import ipaddress
 import threading
 from collections import OrderedDict, deque
 from collections.abc import Callable, Sequence
-from dataclasses import field
-
-from sillward_rules.light_dataclass import dataclass
+from dataclasses import dataclass, field
 
 FREE_TRIES = 5
 """Wrong tries without a wait. Judgement: a person mistypes on a phone, in the dark."""

@@ -8,12 +8,12 @@ import re
 import secrets
 import shutil
 from contextlib import suppress
+from dataclasses import dataclass
 from pathlib import Path
 
 from sillward import files
 from sillward.errors import NotOursError, PhotoError
 from sillward.page.photos.process import JPEG_BEGINS, MAX_REPLY_BYTES, Photo, is_offered
-from sillward_rules.light_dataclass import dataclass
 
 NAME_BYTES = 16
 """Of a photo's random name: nobody guesses one of 128 bits."""

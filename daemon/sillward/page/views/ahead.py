@@ -1,6 +1,7 @@
 """The nights ahead and today's water: charts, the numbers in them, and the week as it is told."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -31,7 +32,6 @@ from sillward.page.route import Route
 from sillward.page.visit import Visit
 from sillward.wording.voice import Voice, capital
 from sillward.wording.weekly_mail import week_ahead, week_tables
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.plants.collection import Collection
 from sillward_rules.remark import ForecastOld
 from sillward_rules.sheet import Round, Sheet

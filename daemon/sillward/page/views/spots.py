@@ -1,6 +1,7 @@
 """The spots: what each is taken to be, what its thermometer has shown, and who stands there."""
 
 from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -22,7 +23,6 @@ from sillward.reports.plant_words import unbroken
 from sillward.service import sensor_status
 from sillward.service.sensor_status import SensorState
 from sillward.wording.voice import Voice
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import night_at_or_after

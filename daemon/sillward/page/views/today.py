@@ -1,6 +1,7 @@
 """What is to do today and tonight, in walking order, with a button for each answer."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import timedelta
 
 from werkzeug.wrappers import Response
@@ -16,7 +17,6 @@ from sillward.service import diary, due_rounds
 from sillward.service.answers import answerable
 from sillward.wording import chore_phrases
 from sillward.wording.voice import capital
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.remark import LeftOutByChoice, LookAtLeaf, NotConfirmed, Note, Remark
 from sillward_rules.sheet import Round
 

@@ -1,6 +1,7 @@
 """Chores with a deadline, in the order in which a sheet tells them: carrying in, guards, water."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime
 
 from sillward.wording import chore_phrases
@@ -9,7 +10,6 @@ from sillward.wording.short_sheet.protection import PROTECTION, protect
 from sillward.wording.short_sheet.sheet_writer import SheetWriter
 from sillward.wording.short_sheet.watering import water_pots
 from sillward_rules.chore import URGENT, Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,12 @@ only add dark colours for readers who prefer them.
 
 import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 
 from sillward.ledger.week_review import WeekReview
 from sillward.wording.origin import origin_of
 from sillward.wording.voice import Voice, capital
 from sillward.wording.weekly_mail import last_week, week_ahead, week_tables
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.outlook import Outlook
 from sillward_rules.plants.collection import Collection
 from sillward_rules.remark import Remark

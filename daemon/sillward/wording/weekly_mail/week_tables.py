@@ -1,12 +1,12 @@
 """The tables of the week ahead, cell by cell: its nights, the lows of each spot, its days."""
 
 from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from datetime import date
 
 from sillward.errors import one_line
 from sillward.wording.voice import Voice
 from sillward.wording.weekly_mail import week_ahead
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
 from sillward_rules.plants.collection import Collection
 from sillward_rules.plants.plant import Plant

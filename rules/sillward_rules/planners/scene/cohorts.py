@@ -1,14 +1,13 @@
 """Cohorts: plants that are alike in all that planners look at, history included."""
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import cached_property
 from itertools import count
 
 import numpy as np
 
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.night_risk import exposure_of, is_borne
 from sillward_rules.planners.scene.surroundings import Surroundings
 from sillward_rules.plants.plant import Plant

@@ -1,13 +1,12 @@
 """The harm that a night is expected to do to plants that stay out: over all courses it may take."""
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array, group_rows
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics import cold_harm
 from sillward_rules.planners.scene.courses_below import CoursesBelow
 from sillward_rules.planners.scene.night_risk import spread_of, start_of_rest

@@ -1,12 +1,11 @@
 """What a scene remembers of a night that has been evaluated; `nights` fills it."""
 
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property
 
 import numpy as np
 
 from sillward_rules.arrays import Array
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.crossings import find_returns
 from sillward_rules.plants.rule_firing import Firing
 from sillward_rules.weather.spot_columns import SpotColumns

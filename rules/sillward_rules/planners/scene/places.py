@@ -1,13 +1,13 @@
 """Where the cohorts spend a day, and from when until when."""
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import date, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import Array
 from sillward_rules.chore import Chore, ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.weather import sun
 

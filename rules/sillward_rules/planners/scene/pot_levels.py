@@ -5,14 +5,13 @@ once.
 """
 
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array, filled
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.physics.air import vapour_pressure
 from sillward_rules.physics.evapotranspiration import (
     GRASS_ALBEDO,

@@ -1,14 +1,13 @@
 """The salts that stay with the roots of each cohort: as they are now, and settled each morning."""
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
 
 from sillward_rules.arrays import HOUR_S, Array, filled
 from sillward_rules.chore import ChoreKind
-from sillward_rules.light_dataclass import dataclass
 from sillward_rules.planners.scene.scene import Scene
 from sillward_rules.planners.scene.whereabouts import Whereabouts
 from sillward_rules.plants import salt_balance
