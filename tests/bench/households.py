@@ -37,6 +37,7 @@ from sillward.assembly.household_run import build_house, close_house
 from sillward.channels.sender_pool import SenderPool
 from sillward.config.households import Place
 from sillward.config.settings import ForecastSettings, Settings
+from sillward.forecast.asking import in_thread
 from sillward.forecast.source import SourceOptions
 from sillward.forecast.sources import open_meteo
 from sillward.net.http import Answer, Query
@@ -239,7 +240,13 @@ def build(
 ) -> tuple[House[Place], Equipment]:
     source = open_meteo.build(SourceOptions())
     house, equipment = build_house(
-        settings, pool.problems, RunControl(), submit=pool.submit, sources=[source], clock=clock
+        settings,
+        pool.problems,
+        RunControl(),
+        submit=pool.submit,
+        begin_asking=in_thread,
+        sources=[source],
+        clock=clock,
     )
     updater = equipment.forecasts.updater
     updater.ask, updater.rng, updater.pause = provider.ask, random.Random(3), lambda _: None
