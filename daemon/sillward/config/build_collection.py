@@ -25,7 +25,7 @@ from sillward_rules.plants import salt_balance
 from sillward_rules.plants.collection import CAUTION, Habits, Recipe
 from sillward_rules.plants.fertiliser import SALTS, Fertiliser, Mix, grams_per_litre_for, parse_npk
 from sillward_rules.plants.group_names import alias_named
-from sillward_rules.plants.groups import standard_groups
+from sillward_rules.plants.groups import Group, standard_groups
 from sillward_rules.plants.limits import (
     GrowsClass,
     Limit,
@@ -35,9 +35,10 @@ from sillward_rules.plants.limits import (
     overridden,
     tenderest,
 )
-from sillward_rules.plants.plant import Plant
+from sillward_rules.plants.plant import Holder, Plant
 from sillward_rules.plants.pot import Pot
 from sillward_rules.plants.rules import PlantFilter
+from sillward_rules.plants.storm_limits import STORM_LIMITS
 from sillward_rules.plants.water_chemistry import Water
 from sillward_rules.weather import time_expressions
 from sillward_rules.weather.site import Site
@@ -96,7 +97,7 @@ def build_plant(name: str, table: PlantKeys, group_names: Sequence[str]) -> Plan
         home=table.home,
         shelter=table.shelter,
         holder=table.holder,
-        limits=overridden(tenderest([group.limits for group in groups]), _own_limits(table.limits)),
+        limits=_limits_of(table, table.holder, groups),
         groups=tuple(group.name for group in groups),
         named=tuple(group_names),
         velamen=hangs_bare if table.velamen is None else table.velamen,
@@ -104,6 +105,12 @@ def build_plant(name: str, table: PlantKeys, group_names: Sequence[str]) -> Plan
         pot=None if table.pot is None else Pot(**table.pot.model_dump()),
         span_cm=table.span,
     )
+
+
+def _limits_of(table: PlantKeys, holder: Holder, groups: Sequence[Group]) -> Limits:
+    """Return a plant's limits: the grower's own, before those of its groups, before any plant's."""
+    of_groups = overridden(STORM_LIMITS[holder], tenderest([group.limits for group in groups]))
+    return overridden(of_groups, _own_limits(table.limits))
 
 
 def _own_limits(table: LimitsTable) -> Limits:

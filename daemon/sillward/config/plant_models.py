@@ -60,10 +60,13 @@ class LimitsTable(Table):
         ),
     )
     gust_high: Annotated[float, Field(gt=0, le=60)] | None = Field(
-        None, description="strongest gust at the spot, m/s"
+        None,
+        description=(
+            "strongest gust at the spot, m/s; left out: 10 for baskets and mounts, else 14"
+        ),
     )
     rain_high: Annotated[float, Field(gt=0, le=200)] | None = Field(
-        None, description="most rain in an hour, mm"
+        None, description="most rain in an hour, mm; left out: 15"
     )
     rot: Rot | None = Field(
         None, description="how easily crown and axils rot when they stay wet overnight"

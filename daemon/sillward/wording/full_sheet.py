@@ -107,6 +107,8 @@ def _chore(chore: Chore, sheet: Sheet, voice: Voice) -> Iterator[str]:
     yield f"  {_head(chore, sheet, voice)}"
     if chore.kind is ChoreKind.COURSE or chore.what in sheet.salts:
         yield f"    {voice.say('salt_caution')}"
+    if chore.kind is ChoreKind.SECURE:
+        yield f"    {voice.say('storm_caution')}"
     shared = _shared(chore, voice)
     if shared:
         certain = [reason for reason in chore.because if not reason_phrases.is_precaution(reason)]

@@ -61,7 +61,7 @@ class Limits:
     - humidity_low [%], vpd_high [kPa].
     - light_low, light_high: at noon [umol m-2 s-1].
     - salt_high: the feed [mS/cm]; medium_salt_high: the water that the roots hold [mS/cm].
-    - gust_high [m/s], rain_high: in an hour [mm].
+    - gust_high: at the plant [m/s]; rain_high: in an hour [mm] (`plants.storm_limits`).
     - rot, rest, grows: classes rather than numbers.
     """
 

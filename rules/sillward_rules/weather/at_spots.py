@@ -146,9 +146,17 @@ def _wind_share(spots: Sequence[Spot]) -> Array:
 
 
 def gusts_at_spots(spots: Sequence[Spot], weather: Weather) -> Array:
-    """Return gusts at the plants [m/s], brought to their height and sheltered like the wind."""
+    """Return gusts at the plants [m/s]: of the open ones the square root of the share that the mean
+    wind has there by height and shelter.
+
+    Judgement: what shelters from the wind makes it turbulent. In the open a gust is about 1.6 times
+    the mean wind (turbulence intensity 0.18, peak factor 3.5). Low in a walled courtyard, where a
+    quarter of the mean wind is left, it is 3 to 4 times that (intensity in a wake 0.5 to 1, from
+    memory): half of the open gust.
+    """
     height = per_spot(spots, lambda spot: spot.height_m)
-    return wind_at_height(weather.gust_m_s[:, None], height) * _wind_share(spots)
+    share = wind_at_height(_wind_share(spots), height)
+    return weather.gust_m_s[:, None] * np.sqrt(share)
 
 
 @dataclass(frozen=True, slots=True, eq=False)

@@ -16,9 +16,10 @@ from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward_rules.plants.collection import CAUTION, DEFAULT_CAUTION
 from sillward_rules.plants.groups import standard_groups
-from sillward_rules.plants.limits import ROT_CLASSES, Limit, Limits
+from sillward_rules.plants.limits import ROT_CLASSES, Limit, Limits, overridden
 from sillward_rules.plants.plant import Plant
 from sillward_rules.plants.rule_reading import standard_rules
+from sillward_rules.plants.storm_limits import STORM_LIMITS
 from tests.support.config_errors import without_line_numbers
 from tests.support.paths import COLLECTIONS, EXAMPLES
 
@@ -205,7 +206,8 @@ def test_a_plant_without_group_lives_by_its_own_night_low(tmp_path: Path) -> Non
 
     plant = plant_of(load_household(written(tmp_path, text)), "Old cattleya")
 
-    assert plant.limits == Limits(night_low=Limit(9.5, "your own limit"))
+    own = Limits(night_low=Limit(9.5, "your own limit"))
+    assert plant.limits == overridden(STORM_LIMITS["basket"], own)
     assert plant.groups == ()
 
 

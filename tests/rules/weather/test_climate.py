@@ -93,7 +93,7 @@ def test_a_spot_of_which_nothing_is_said_takes_the_forecast_and_its_defaults() -
     np.testing.assert_array_equal(here.temp_c[:, 0], forecast.temp_c)
     np.testing.assert_array_equal(here.rain_mm[:, 0], forecast.rain_mm)
     np.testing.assert_allclose(here.wind_m_s[:, 0], DEFAULT_WIND * 2.0)
-    np.testing.assert_allclose(here.gust_m_s[:, 0], DEFAULT_WIND * 6.0)
+    np.testing.assert_allclose(here.gust_m_s[:, 0], DEFAULT_WIND**0.5 * 6.0)
     np.testing.assert_allclose(
         here.light_w_m2[:, 0], forecast.direct_w_m2 + DEFAULT_SKY_VIEW * forecast.diffuse_w_m2
     )
@@ -132,7 +132,7 @@ def test_each_share_said_is_the_share_that_counts(share: float | None) -> None:
 
     wind = (DEFAULT_WIND if share is None else share) * 2.0
     np.testing.assert_allclose(here.wind_m_s[:, 0], max(wind, CALM_WIND_M_S))
-    np.testing.assert_allclose(here.gust_m_s[:, 0], 3.0 * wind)
+    np.testing.assert_allclose(here.gust_m_s[:, 0], 6.0 * (wind / 2.0) ** 0.5)
     rain = 1.0 if share is None else share
     np.testing.assert_allclose(here.rain_mm[:, 0], rain * forecast.rain_mm)
 
@@ -357,7 +357,7 @@ def test_wind_and_gusts_are_brought_to_the_plants_height(height: float, share: f
     here = at(replace(SAID, height_m=height, wind=1.0), sky())
 
     np.testing.assert_allclose(here.wind_m_s, 2.0 * share, rtol=2e-3)
-    np.testing.assert_allclose(here.gust_m_s, 6.0 * share, rtol=2e-3)
+    np.testing.assert_allclose(here.gust_m_s, 6.0 * share**0.5, rtol=2e-3)
 
 
 def test_hail_falls_only_where_rain_does() -> None:
