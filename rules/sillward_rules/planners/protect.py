@@ -25,6 +25,8 @@ KINDS: Mapping[str, ChoreKind] = {
 OF_THE_SPOT = frozenset({ChoreKind.SHADE, ChoreKind.DAMP_DOWN})
 """Chores that do not matter to plants that have left the spot for the day."""
 
+LEAD_S = LEAD.total_seconds()
+
 AT_NIGHT = ("secure", "cover")
 """What the dusk round asks for: at night there is no sun to shade from."""
 
@@ -54,10 +56,12 @@ def plan_protection(
         due = firsts.due
         if moved is not None and kind in OF_THE_SPOT:
             due = np.where(moved, np.inf, due)
-        start = due - LEAD.total_seconds() if kind is ChoreKind.DAMP_DOWN else None
-        if start is not None:
-            start = np.where(np.isfinite(start), np.maximum(start, firsts.begin), 0.0)
+        start = None
         cohorts = np.flatnonzero(np.isfinite(due))
+        if kind is ChoreKind.DAMP_DOWN:
+            start = np.maximum(np.where(np.isfinite(due), due, 0.0) - LEAD_S, firsts.begin)
+            # What it is too dry for already is wetted in the time there is, while plants are there.
+            due = np.minimum(start + LEAD_S, np.maximum(firsts.until, due))
         part = make_errands(scene, kind, cohorts, here, (start, due), firsts.reason)
         errands += with_out_from(scene, places, part)
     return errands

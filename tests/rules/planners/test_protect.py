@@ -172,6 +172,20 @@ def test_damp_down_round_pots_in_parched_air(holder: str) -> None:
         assert not chore.because[0].above
 
 
+@pytest.mark.parametrize("late_h", [0, 2, 4, 6])
+def test_there_is_time_to_damp_down_even_if_it_is_too_dry_already(late_h: int) -> None:
+    thirsty = replace(limited(plant(), humidity_low=50.0), holder="pot")
+    now = NOW + timedelta(hours=late_h)
+
+    damped = guards(told(thirsty, air=sky(HOT, dew=1.0, now=now), now=now), ChoreKind.DAMP_DOWN)
+
+    for chore in damped:
+        assert chore.not_before is not None
+        assert chore.not_before >= now
+        assert timedelta(minutes=50) <= chore.before - chore.not_before <= timedelta(hours=1)
+    assert damped
+
+
 def test_one_chore_of_a_kind_by_the_earliest_of_its_reasons() -> None:
     air = sky(
         MILD,

@@ -32,8 +32,11 @@ def told(holder: Holder, *, gust_m_s: float = 5.0, rain_mm: float = 0.0) -> set[
     stands = STORM_LIMITS[holder]
     assert stands.gust_high
     assert stands.rain_high
-    limits = {"gust_high": stands.gust_high.value, "rain_high": stands.rain_high.value}
-    hardy = limited(plant(night_low=2.0, rot="low"), **limits)
+    hardy = limited(
+        plant(night_low=2.0, rot="low"),
+        gust_high=stands.gust_high.value,
+        rain_high=stands.rain_high.value,
+    )
     of = garden(replace(hardy, holder=holder), bench=COURTYARD)
     return {chore.kind for chore in draw_up(Round.DUSK, of, air, {}, EVENING).chores}
 

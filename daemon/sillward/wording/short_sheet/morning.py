@@ -94,15 +94,21 @@ def _title(
     order = [chores for chores in due[:1] if chores.kind in URGENT]
     of_day = [
         *heads_of_day(out, writer.chores(ChoreKind.MIST), writer.sheet.at, writer.voice),
-        *((chores.at, chores.head) for chores in due if chores not in order),
+        *((chores.at, chores.head) for chores in due if chores not in (*order, *_last(due))),
     ]
     heads = [head for _, head in sorted(of_day, key=lambda timed: timed[0])]
+    heads += [chores.head for chores in _last(due)]
     before = heads[: int(out_first)]
     heads = [*before, *(chores.head for chores in order), *heads[len(before) :]]
     stay = writer.chores(ChoreKind.STAY_IN)
     if stay and not out:
         heads.append(writer.say("head_stay", count=chore_phrases.count_of(stay)))
     return title_of(heads)
+
+
+def _last(due: Sequence[Due]) -> list[Due]:
+    """Return what can wait for all else, whatever its hour: a damp floor is a help, no rescue."""
+    return [chores for chores in due if chores.kind is ChoreKind.DAMP_DOWN]
 
 
 def _nothing_today(writer: SheetWriter) -> str:
