@@ -182,6 +182,14 @@ class PotsUnknown(Remark):
 
 
 @dataclass(frozen=True, slots=True)
+class WaterUnlessHeavy(Remark):
+    """Plants, by name, whose pots may be dry before the next morning, and nobody knows how wet they
+    are."""
+
+    plants: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class RootsHot(Remark):
     """Plants whose roots get too hot in dark pots in the sun, the hottest first."""
 

@@ -24,6 +24,7 @@ from sillward_rules.remark import (
     LookAtLeaf,
     Remark,
     ShelterFailing,
+    WaterUnlessHeavy,
 )
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.site import Site
@@ -423,7 +424,7 @@ SAME_K = 0.05
 """Two temperatures that are told alike [K]."""
 
 
-_TOLD_OF_PLANTS = (ShelterFailing, FeedWaits, LookAtLeaf)
+_TOLD_OF_PLANTS = (ShelterFailing, FeedWaits, LookAtLeaf, WaterUnlessHeavy)
 
 
 def _shelter_lines(

@@ -14,7 +14,7 @@ from sillward_rules.planners.scene.scene import Scene, Standing
 from sillward_rules.plants.pot import RUN_THROUGH
 from sillward_rules.plants.pot_water import Buckets
 from sillward_rules.plants.water_use import water_use_of
-from sillward_rules.remark import PotsUnknown, Remark
+from sillward_rules.remark import PotsUnknown, Remark, WaterUnlessHeavy
 from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import moment
 from sillward_rules.weather.season import kept_moist
@@ -174,7 +174,32 @@ def water_pots(scene: Scene, places: Places, day: date) -> tuple[list[Errand], l
         for turn, window in enumerate((first, second))
         for errand in _errands(levels, needs, columns, window, turn)
     ]
-    return errands, pots_unknown(scene, daily=True)
+    dry = dry_before(levels, columns, tomorrow)
+    return errands, [*dry, *pots_unknown(scene, daily=True)]
+
+
+def dry_before(levels: PotLevels, columns: Standing, until: datetime) -> list[Remark]:
+    """Return the pots of unknown wetness that will be low by then unless they are rather wet.
+
+    That is if one that is halfway between full and low would be. On a cool day, which takes little,
+    they are only asked about: to water them on doubt would keep them wet.
+
+    columns (pot,) : where they stand.
+    """
+    lowest = lowest_share(levels)
+    unknown = ~levels.known & np.isfinite(lowest)
+    if not unknown.any() or levels.scene.forecast_expired:
+        return []
+    scene, buckets = levels.scene, levels.now.copy()
+    pots = np.flatnonzero(unknown)
+    buckets.fill(pots)
+    buckets.share[pots] = (1.0 + lowest[pots]) / 2
+    low = buckets.share <= lowest
+    for _ in levels.between(columns, scene.now.timestamp(), until.timestamp(), buckets):
+        low |= buckets.share <= lowest
+    if not (low & unknown).any():
+        return []
+    return [WaterUnlessHeavy(tuple(sorted(scene.names(levels.cohorts[low & unknown].tolist()))))]
 
 
 def _stay(levels: PotLevels, places: Places) -> Places:

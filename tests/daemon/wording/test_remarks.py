@@ -66,6 +66,7 @@ from sillward_rules.remark import (
     WateringIncomplete,
     WateringUnplanned,
     WaterTooSalty,
+    WaterUnlessHeavy,
 )
 from tests.support.core import MENDOZA
 
@@ -223,6 +224,15 @@ SAMPLES: list[tuple[Remark, str]] = [
         PotsUnknown(B),
         "how wet are the pots of Anemone, Boat? Lift or feel, and say: "
         "sillward look PLANTS dry (or moist, wet)",
+    ),
+    (
+        WaterUnlessHeavy(A),
+        "water Anemone today unless the pot is heavy: nobody said how wet, and the day is dry",
+    ),
+    (
+        WaterUnlessHeavy(B),
+        "water Anemone, Boat today unless the pots are heavy: nobody said how wet, and the day is "
+        "dry",
     ),
     (
         RootsHot(B, 47.26, at("16:00")),

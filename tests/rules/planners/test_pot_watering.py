@@ -17,7 +17,7 @@ from sillward_rules.plants.pot_water import PotLook, PotWater, PotWord
 from sillward_rules.plants.season_memory import SeasonMemory
 from sillward_rules.plants.sightings import looked_at
 from sillward_rules.plants.state import PlantState
-from sillward_rules.remark import PotsUnknown, RootsHot
+from sillward_rules.remark import PotsUnknown, RootsHot, WaterUnlessHeavy
 from sillward_rules.sheet import Round, Sheet, draw_up
 from sillward_rules.transitions import answered, next_state
 from sillward_rules.weather.hourly import Weather
@@ -127,6 +127,20 @@ def test_a_pot_of_which_nothing_is_known_is_asked_about_and_not_taken_to_be_full
     water = sheet.states["Hibiscus"].care.water
     assert water is not None
     assert water.lost
+
+
+def test_on_a_hot_day_a_pot_of_unknown_wetness_is_watered_unless_it_is_heavy() -> None:
+    """38 °C takes half of what it can lose and more; 14 °C under cloud takes little."""
+    small, big = potted("Small", litres=5.0), potted("Big", litres=60.0)
+    hot = sky(daily_curve(22.0, 38.0, 96))
+    cool = sky(daily_curve(8.0, 14.0, 96), dew=7.0, direct_w_m2=0.0)
+
+    assert warned(morning(garden(small, big), {}, hot), WaterUnlessHeavy) == [
+        WaterUnlessHeavy(("Small",))
+    ]
+    assert not warned(morning(garden(small, big), {}, cool), WaterUnlessHeavy)
+    known = {"Small": kept(1.0)}
+    assert not warned(morning(garden(small), known, hot), WaterUnlessHeavy)
 
 
 def test_a_pot_that_stays_unknown_is_asked_about_for_three_mornings_and_then_once_a_week() -> None:

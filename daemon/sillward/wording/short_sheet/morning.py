@@ -24,8 +24,12 @@ from sillward_rules.remark import (
     RootsHot,
     WateringIncomplete,
     WateringUnplanned,
+    WaterUnlessHeavy,
     nothing_known,
 )
+
+_IN_HEAT = (WaterUnlessHeavy, RootsHot)
+"""What pots want in the morning of a hot day."""
 
 
 def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
@@ -58,8 +62,8 @@ def _parts(
     """Return the parts of the body in their order."""
     sheet, voice = writer.sheet, writer.voice
     of_night = [remark for remark in sheet.warnings if isinstance(remark, NotConfirmed)]
-    hot_pots = [remark for remark in sheet.warnings if isinstance(remark, RootsHot)]
-    others = [remark for remark in sheet.warnings if remark not in (*of_night, *hot_pots)]
+    in_heat = [remark for remark in sheet.warnings if isinstance(remark, _IN_HEAT)]
+    others = [remark for remark in sheet.warnings if remark not in (*of_night, *in_heat)]
     carrying = [chores.part for chores in due if chores.kind is ChoreKind.CARRY_IN]
     by_hour = [carry_out(out, writer), *mist(writer.chores(ChoreKind.MIST), writer)]
     long_walk = load_words.of_push(into, sheet.at, voice)
@@ -76,7 +80,7 @@ def _parts(
         *([plain_part(reason_phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, writer) for remark in of_night),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
-        *warnings(hot_pots, writer),  # they want shade before noon
+        *warnings(in_heat, writer),
         questions(others, writer),
         stop_wetting(writer),
         # Where nothing goes out, the title has told that it stays in.

@@ -16,6 +16,7 @@ from sillward_rules.remark import (
     Remark,
     RootsHot,
     ShelterFailing,
+    WaterUnlessHeavy,
 )
 from sillward_rules.sheet import Round
 
@@ -53,6 +54,8 @@ def _warning(remark: Remark, writer: SheetWriter) -> Part:
         return _failing_shelter(remark, writer)
     if isinstance(remark, RootsHot):
         return _hot_pots(remark, writer)
+    if isinstance(remark, WaterUnlessHeavy):
+        return _unless_heavy(remark, writer)
     line = chore_phrases.warning_line(remark, writer.voice)
     return Part((line,), optional=isinstance(remark, _CAN_WAIT))
 
@@ -101,6 +104,17 @@ def _hot_pots(remark: RootsHot, writer: SheetWriter) -> Part:
 
     line = chore_phrases.warning_line(remark, writer.voice)
     return Part((line,), lambda: [Line(in_short)])
+
+
+def _unless_heavy(remark: WaterUnlessHeavy, writer: SheetWriter) -> Part:
+    """Return the pots that may run dry: not cut, for no order to water them comes."""
+
+    def in_short(most: int) -> str:
+        who = writer.voice.names(remark.plants, most)
+        return writer.say("watch_out", text=writer.say("pots_unless_heavy", who=who))
+
+    line = chore_phrases.warning_line(remark, writer.voice)
+    return Part((line,), lambda: [Line(in_short)], kept=True)
 
 
 def _failing_shelter(remark: ShelterFailing, writer: SheetWriter) -> Part:
