@@ -91,6 +91,7 @@ def build_plant(name: str, table: PlantKeys, group_names: Sequence[str]) -> Plan
         raise ValueError(msg)
     resolved = [group_lookup.resolve(name).group for name in group_names]
     groups = [standard_groups()[name] for name in resolved if name is not None]
+    in_compost = bool(groups) and not any(group.grows_bare for group in groups)
     hangs_bare = table.holder in ("basket", "mount") and any(group.velamen for group in groups)
     return Plant(
         name=name,
@@ -104,6 +105,7 @@ def build_plant(name: str, table: PlantKeys, group_names: Sequence[str]) -> Plan
         worth=1.0 if table.worth is None else table.worth,
         pot=None if table.pot is None else Pot(**table.pot.model_dump()),
         span_cm=table.span,
+        compost=in_compost and not table.velamen,
     )
 
 

@@ -72,6 +72,7 @@ def _plant_lines(plant: Plant, voice: Voice, screen: Screen) -> list[str]:
     """Return a plant's groups, places and limits, and what is left open about its groups."""
     kind = " x ".join(map(group_lookup.name_with_group, plant.named or plant.groups)) or "no group"
     roots = ", bare velamen" if plant.velamen else ""
+    roots = " of compost" if plant.roots_as_in != plant.holder else roots
     shelter = f"shelter {plant.shelter}" if plant.shelter else "no shelter"
     worth = "" if plant.worth == 1 else f"; counts {plant.worth:g} times"
     questions = [question for name in plant.named if (question := group_lookup.open_question(name))]

@@ -69,7 +69,7 @@ def plan_mistings(scene: Scene, places: Places, films: DayFilms) -> DayPlans:
         planner = MistDay(
             scene,
             films.at_spot(int(column[index])),
-            Roots(plant.holder, plant.velamen),
+            Roots(plant.roots_as_in, plant.velamen),
             last=moment(last[index]),
             need=moment(need[index]),
             misted_at=None if np.isnan(done[index]) else moment(done[index]),

@@ -182,6 +182,7 @@ def _kinds(of: Collection) -> tuple[tuple[Plant, ...], ...]:
             plant.home,
             plant.shelter,
             plant.holder,
+            plant.compost,
             plant.velamen,
             plant.groups,
             plant.limits,

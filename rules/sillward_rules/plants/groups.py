@@ -25,6 +25,12 @@ class Group:
     velamen: bool
     limits: Limits
 
+    @property
+    def grows_bare(self) -> bool:
+        """Whether it is grown without soil in a basket: with roots clad in velamen, or as what is
+        mounted too."""
+        return self.velamen or "mount" in self.holders
+
 
 @cache
 def standard_groups() -> Mapping[str, Group]:

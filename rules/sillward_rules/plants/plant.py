@@ -38,6 +38,13 @@ class Plant:
     """What it stands in; None if the grower has not said."""
     span_cm: float | None = None
     """How wide it is across its leaves [cm]; None if the grower has not said."""
+    compost: bool = False
+    """Whether it is of a kind that grows in soil or compost, also where that hangs in a basket."""
+
+    @property
+    def roots_as_in(self) -> Holder:
+        """The holder by which its roots are watered: a basket of compost is a pot that hangs."""
+        return "pot" if self.compost and self.holder == "basket" else self.holder
 
     @property
     def rot(self) -> Rot:
@@ -76,7 +83,7 @@ class Traits:
     """What planners need to know of many plants, in columns of shape (plant,).
 
     - limits: by name, in their UNITS; NaN where a plant has no such limit.
-    - holder, rot, rest: the words of these classes.
+    - holder (by `Plant.roots_as_in`), rot, rest: the words of these classes.
     - velamen: whether the roots have it.
     - grows: positions in GROWS.
     - worth: as in `Plant`.
@@ -109,7 +116,7 @@ class Traits:
         return cls(
             tuple(plants),
             {name: values(name) for name in UNITS},
-            np.array([plant.holder for plant in plants], dtype="U8"),
+            np.array([plant.roots_as_in for plant in plants], dtype="U8"),
             np.array([plant.rot for plant in plants], dtype="U8"),
             np.array(["dry" if plant.rests_dry else "none" for plant in plants], dtype="U8"),
             np.array([plant.velamen for plant in plants], dtype=bool),

@@ -85,7 +85,7 @@ class PlantFilter:
     def includes(self, plant: Plant) -> bool:
         """Return whether it applies to a plant."""
         return (
-            (not self.holder or plant.holder in self.holder)
+            (not self.holder or plant.roots_as_in in self.holder)
             and (not self.rot or plant.rot in self.rot)
             and (not self.rest or ("dry" if plant.rests_dry else "none") in self.rest)
             and self._is_called(plant)

@@ -194,7 +194,7 @@ def root_of(plant: Plant) -> Root:
         return plant.pot.medium
     if plant.holder == "moss":
         return "moss"
-    return "bark" if plant.holder == "pot" else "air"
+    return "bark" if plant.roots_as_in == "pot" else "air"
 
 
 def holding_of(plant: Plant) -> Holding:

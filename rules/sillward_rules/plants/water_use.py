@@ -88,7 +88,7 @@ def water_use_of(plant: Plant) -> WaterUse:
     known = [water_uses()[group] for group in plant.groups if group in water_uses()]
     if known:
         return max(known, key=lambda use: use.factor)
-    epiphyte = plant.velamen or plant.holder != "pot"
+    epiphyte = plant.velamen or plant.roots_as_in != "pot"
     return _classes()["epiphyte" if epiphyte else "shrub"][0]
 
 

@@ -124,6 +124,34 @@ def test_bare_velamen_follows_from_group_and_holder() -> None:
     assert not plant_of(household, "Clay-pot lime").velamen
 
 
+@pytest.mark.parametrize(
+    ("group", "roots"),
+    [
+        # What grows in compost wants water where it hangs too; epiphytes hang with bare roots.
+        ("fuchsia", "pot"),
+        ("hoya warm", "pot"),
+        ("begonia", "pot"),
+        ("fern", "pot"),
+        ("cattleya", "basket"),
+        ("vanda strap-leaf", "basket"),
+        ("tillandsia xeric", "basket"),
+        ("staghorn fern", "basket"),
+    ],
+)
+def test_a_basket_of_compost_is_no_basket_of_bare_roots(
+    tmp_path: Path, group: str, roots: str
+) -> None:
+    text = good_with(('group = "cattleya"', f'group = "{group}"'))
+
+    household = load_household(written(tmp_path, text))
+
+    plant = plant_of(household, "Old cattleya")
+    assert (plant.holder, plant.roots_as_in) == ("basket", roots)
+    misted = [rule for rule in standard_rules() if rule.asks == "mist"]
+    assert [rule.plants.includes(plant) for rule in misted] == [roots == "basket"] * len(misted)
+    assert plant.limits.gust_high == STORM_LIMITS["basket"].gust_high, "it hangs all the same"
+
+
 def test_the_growers_word_on_velamen_wins(tmp_path: Path) -> None:
     text = good_with(('group = "cattleya"', 'group = "cattleya"\nvelamen = false'))
 
