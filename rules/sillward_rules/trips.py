@@ -139,17 +139,17 @@ class _Trip:
         """Return whether the errand can join: there is a time at which all of them can be done.
 
         For carrying, their times must also be close together: a misting may wait a while for the
-        others, but a plant should not go in hours early.
+        others, but a plant should not go in hours early. A cloth is hung once.
         """
         deadline, kind = self.errands[0].before, errand.kind
         earliest, latest = self._starts_with(errand)
-        wetting = kind in WETTINGS
+        wetting, once_a_day = kind in WETTINGS, kind is ChoreKind.SHADE
         window = MIN_WINDOW if wetting else timedelta(0)
         if latest is not None and latest + window > deadline:
             return False
         if errand.out_from is not None and errand.out_from > deadline:
             return False
-        spread = timedelta(0) if wetting else errand.before - deadline
+        spread = timedelta(0) if wetting or once_a_day else errand.before - deadline
         if earliest is not None and latest is not None:
             spread = max(spread, latest - earliest)
         limit = MAX_STOP_WETTING_SPREAD if kind is ChoreKind.STOP_WETTING else MAX_TRIP_SPREAD

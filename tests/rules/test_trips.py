@@ -63,6 +63,20 @@ def test_errands_hours_apart_are_two_trips_with_ids_of_their_own() -> None:
     ]
 
 
+def test_a_cloth_is_hung_once_by_the_earliest_hour() -> None:
+    hours = {"a": "2026-01-20T12:00", "b": "2026-01-20T14:00", "c": "2026-01-20T18:00"}
+    chores = make_chores(
+        [errand(name, hour, kind=ChoreKind.SHADE) for name, hour in hours.items()],
+        MENDOZA,
+        date(2026, 1, 20),
+        utc("2026-01-20T10:00"),
+    )
+
+    assert [(tuple(chore.plants), chore.before) for chore in chores] == [
+        (("a", "b", "c"), utc("2026-01-20T12:00"))
+    ]
+
+
 def test_windows_that_never_meet_are_two_trips() -> None:
     mist = ChoreKind.MIST
     chores = make_chores(
