@@ -21,9 +21,9 @@ _MEANINGS: Mapping[str, str] = {
     ),
     "LEDGER": (
         "The SQLite file that remembers what was forecast, told and done. Under systemd the"
-        " default lies in the service's state folder. Or the address of a database on a PostgreSQL"
-        " server, such as `postgresql://sillward@db.example/sillward`; as it may hold a password,"
-        " also from a credential file, `ledger-url`."
+        " default is in the service's state folder. Or the address of a database on a PostgreSQL"
+        " server, such as `postgresql://sillward@db.example/sillward`; since it may contain a"
+        " password, it can also come from a credential file, `ledger-url`."
     ),
     "CHANNELS__NAME": (
         "The URL of the channel `NAME`, for a channel whose entry in the collection has none."
@@ -43,41 +43,41 @@ _MEANINGS: Mapping[str, str] = {
         " its page [below its own path](households.md#the-page-of-each-household)."
     ),
     "PAGE__URL": (
-        "What your phone calls the page by, such as `https://plants.example`. Links in messages"
-        " begin with it; without it messages carry none."
+        "The address at which your phone reaches the page, such as `https://plants.example`. Links"
+        " in messages begin with it; without it messages have no links."
     ),
-    "PAGE__HOSTS": "Further names by which the page may be called, with commas between.",
+    "PAGE__HOSTS": "Further host names for the page, separated by commas.",
     "PAGE__PROXY": (
-        "The address of a web server that passes requests on to the page; what it says of them is"
-        " believed."
+        "The address of a web server that passes requests on to the page (a reverse proxy); its"
+        " `X-Forwarded` headers are believed."
     ),
     "METRICS__ADDRESS": (
         "Where `sillward run` serves metrics for Prometheus, such as `127.0.0.1:9123`. Without it"
-        " none are served. They name nobody, but whoever reaches that address can read them."
+        " none are served. They name nobody, but anyone who can reach that address can read them."
     ),
     "LAST_WORD": (
-        "The channel URL that `sillward stopped` tells, and it alone. Without it all of"
-        " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told; URLs that are only in the"
-        " collection are not reached. Credential file: `last-word`."
+        "The only channel URL that `sillward stopped` tells. Without it, all of"
+        " `SILLWARD_CHANNELS__NAME` and `channel-NAME` are told, but not URLs that are only in"
+        " the collection. Credential file: `last-word`."
     ),
     "CALENDAR": "The path of an iCalendar file that `sillward run` keeps up to date.",
     "LOG_LEVEL": "How much is logged.",
     "SERVICE": (
-        "The service of systemd that looks after the plants: `sillward new` then tells how to start"
-        " it. The Debian package sets it."
+        "The systemd service that looks after the plants, so that `sillward new` can say how to"
+        " start it. The Debian package sets it."
     ),
     "HEARTBEAT__URL": (
-        "A web address that is called (GET) after good work, so that a monitor elsewhere notices"
+        "A web address that is called (GET) while all is well, so that a monitor elsewhere notices"
         " when the calls stop. Credential file: `heartbeat-url`."
     ),
     "HEARTBEAT__TROUBLE_URL": (
-        "A web address that is called instead while something is wrong. Without it the calls just"
+        "A web address that is called instead while something is wrong. Without it, the calls just"
         " stop. Credential file: `heartbeat-trouble-url`."
     ),
     "HEARTBEAT__EVERY": "The time between two calls.",
     "FORECAST__SOURCE": (
-        "`open-meteo`, `met-norway`, or both in your order with a comma between them. The second"
-        " is used when the first fails, is old or has gaps tonight, and the notice says so."
+        "`open-meteo`, `met-norway`, or both in your order, separated by a comma. The second is"
+        " used when the first fails, is old or has gaps tonight, and the message says so."
     ),
     "FORECAST__BASE_URL": "Another server for the first source.",
     "FORECAST__BASE_URLS__NAME": (
@@ -90,7 +90,7 @@ _MEANINGS: Mapping[str, str] = {
         "Your mail address or web page, sent to providers that ask for one. MET Norway does."
     ),
     "FORECAST__SECOND_OPINION": (
-        "Ask a second source too. Where the two differ by more than this about a night, the notice"
+        "Ask a second source too. If the two differ by more than this about a night, the message"
         " says so and the colder one counts. Needs two sources."
     ),
     "FORECAST__ENSEMBLE": (

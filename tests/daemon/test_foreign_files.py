@@ -407,7 +407,7 @@ def test_macros_are_copied_beside_nothing_of_their_names(make: ForeignFile, tmp_
     make(tmp_path / sorted(macros.packaged_texts())[-1])
     before = seen(tmp_path)
 
-    with pytest.raises(UsageError, match="is there already"):
+    with pytest.raises(UsageError, match="already exists"):
         words_report.copy(tmp_path)
 
     assert seen(tmp_path) == before

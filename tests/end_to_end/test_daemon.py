@@ -208,7 +208,7 @@ def test_sending_twice_by_hand_sends_once(installation: Installation) -> None:
 
     assert (first.returncode, second.returncode) == (0, 0)
     assert first.stdout.startswith("phone: sent ")
-    assert "has been told before" in second.stderr
+    assert "has already been told" in second.stderr
     assert len(installation.sink.pushes) == 1
 
 

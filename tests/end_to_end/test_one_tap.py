@@ -171,7 +171,7 @@ def test_the_button_of_the_reminder_works_too(household: Household) -> None:
 
     assert press(second).status_code == 200
     assert household.still_open() == []
-    assert press(first).text == "Carry in: 3 plants, was done already at 18:15.\n"
+    assert press(first).text == "Carry in: 3 plants, was already done at 18:15.\n"
 
 
 def test_pressed_on_several_phones_at_once_it_is_done_once(household: Household) -> None:

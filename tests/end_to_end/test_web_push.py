@@ -78,7 +78,7 @@ def test_a_phone_is_told_and_answers_and_the_page_knows_who_it_was(home: Home) -
     home.until("17:10")
 
     greeting, dusk = home.shown()
-    assert greeting["title"] == "This phone is told from now on"
+    assert greeting["title"] == "This phone gets messages from now on"
     assert "buttons" not in greeting
     assert dusk["title"] == "Carry in 2 plants by 18:40"
     done, *_ = dusk["buttons"]
@@ -111,7 +111,7 @@ def test_a_phone_that_is_gone_is_asked_once_and_the_others_are_told(home: Home) 
 
     assert len(home.service.sent) == 1
     assert "Carry in 2 plants by 18:40" in home.world.post.titles
-    assert "Phone of Inés is not told any more" in home.visitor.says("/status")
+    assert "Phone of Inés has not been told since" in home.visitor.says("/status")
     assert "its browser takes no messages" in home.visitor.says("/phones")
 
 

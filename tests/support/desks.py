@@ -71,10 +71,10 @@ class Post:
     def __call__(self, channel: Channel, message: Message) -> None:
         self.tried.append(channel.name)
         if channel.name in self.ended:
-            msg = f"channel {channel.name}: its browser takes no messages any more"
+            msg = f"channel {channel.name}: its browser no longer takes messages"
             raise DeliveryError(msg, gone=True)
         if channel.name in self.down:
-            msg = f"channel {channel.name}: the other side did not take it"
+            msg = f"channel {channel.name}: the service refused it"
             raise DeliveryError(msg, perhaps_sent=self.hanging)
         self.pushes.append((channel.name, message))
 

@@ -112,7 +112,7 @@ class Postroom:
         assert channel.url is not None
         name = channel.url.get_secret_value().rpartition("/")[2]
         if name in self.down:
-            msg = f"channel {channel.name}: the other side did not take it"
+            msg = f"channel {channel.name}: the service refused it"
             raise DeliveryError(msg)
         self.sent.append(Sent(self.clock(), name, message.title, message.body, message.links))
 

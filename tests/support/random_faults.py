@@ -153,7 +153,7 @@ class FaultyPost(Post):
         if chance < 0.01:
             raise Killed
         if state == "down":
-            msg = f"channel {channel.name}: the other side did not take it"
+            msg = f"channel {channel.name}: the service refused it"
             raise DeliveryError(msg)
         if state == "well" or self.rng.random() < 0.7:
             one = Arrival(

@@ -11,7 +11,7 @@ from sillward_rules.chore import ChoreKind
 
 UNIT = r"°[CF]?|K\b|%|min\b|h\b|m/s\b|mph\b|mm\b|mS/cm\b|mol/m2\b|kPa\b|g/L\b|g\b|L\b|ppm\b|umol\b"
 COUNTED = (
-    r"plants?\b|more\b|nights?\b|evenings?\b|days?\b|years?\b|trips?\b|times\b|notices?\b"
+    r"plants?\b|more\b|nights?\b|evenings?\b|days?\b|years?\b|trips?\b|times\b|messages?\b"
     r"|stay in\b|hours?\b|pots?\b|limits?\b"
 )
 NUMBER = re.compile(r"(?<![\w.:])-?\d+(?:\.\d+)?")

@@ -15,7 +15,7 @@ from sillward_rules.sheet import Round, Sheet, draw_up
 from tests.support.core import fetched
 from tests.support.paths import GOLDEN
 
-LIFE = "Running: a forecast on 6 of 7 evenings, 13 notices delivered"
+LIFE = "Running: a forecast on 6 of 7 evenings, 13 messages delivered"
 
 
 @cache

@@ -118,7 +118,7 @@ def clock_of(head: str, site: Site, reader: Reading, advice: str = "") -> Clock:
     zone = zone_named(said)
     if zone is None:
         reader.refuse(
-            f'has times in "{one_line(said, 40)}", which is no zone that is known{advice}'
+            f'has times in "{one_line(said, 40)}", which is not a known time zone{advice}'
         )
     return Clock(zone)
 
@@ -231,7 +231,7 @@ def _text(texts: np.ndarray, row: int) -> str:
 
 def _no_time(text: str, line: int) -> str:
     hint = ': for unix seconds write "time (unix)" in the head' if text.isdigit() else ""
-    return f'has "{one_line(text, 30)}" in line {line}, which is no time{hint}'
+    return f'has "{one_line(text, 30)}" in line {line}, which is not a time{hint}'
 
 
 def _unix(texts: np.ndarray, lines: np.ndarray, reader: Reading) -> np.ndarray:

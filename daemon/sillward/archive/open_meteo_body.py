@@ -30,7 +30,7 @@ _ISO = re.compile(r"\d{4}-\d\d-\d\dT\d\d:\d\d", re.ASCII)
 def read(body: bytes, site: Site, reader: Reading) -> Table:
     """Return what a body holds. Raise SourceError if it is of no use."""
     if body.count(b"[") + body.count(b"{") > MAX_PARTS:
-        reader.refuse("is no list of hourly values")
+        reader.refuse("is not a list of hourly values")
     document = open_meteo.document_of(body, reader)
     reader.check_place(document.get("latitude"), document.get("longitude"), site)
     hourly, units = document.get("hourly"), document.get("hourly_units")

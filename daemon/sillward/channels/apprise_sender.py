@@ -169,7 +169,7 @@ def _problem(channel: Channel) -> str | None:
     if service is None:
         return "its url is not one that Apprise understands (the url is not shown)"
     if getattr(service, "optional", False):
-        return "optional=yes would hide that it fails; take it out of the url"
+        return "optional=yes would hide failures; remove it from the url"
     if getattr(service, "cc", None) or getattr(service, "bcc", None):
         return f"its url has copies (cc, bcc); {_ONE_EACH}"
     # A plugin that sends to many targets in one call has a length of one.
@@ -181,7 +181,7 @@ def _problem(channel: Channel) -> str | None:
 
 
 _ONE_EACH = (
-    "give each a channel of its own, so that a repeat does not go to those who have it already"
+    "give each a channel of its own, so that a repeat does not go to those who already have it"
 )
 
 

@@ -14,7 +14,7 @@ from sillward.wording.message_length import MAX_CHARACTERS
 from sillward.wording.push import Links, Message
 from sillward.wording.voice import Voice
 
-TITLE = "Trial of sillward: nothing to do"
+TITLE = "Test of sillward: nothing to do"
 
 
 class State(Enum):
@@ -36,7 +36,7 @@ class Outcome:
     took_s: float
 
 
-LINKED = "Below is how real ones are answered. It changes nothing here: try it."
+LINKED = "Below is how you answer real ones. Here it changes nothing: try it."
 
 
 def message(
@@ -57,7 +57,7 @@ def message(
     if links is not None:
         lines.append(LINKED)
     if channel.full_length and sheet is not None:
-        lines += ["Below, to show how one looks, is the sheet of now.", "", sheet]
+        lines += ["Below, as an example, is the current sheet.", "", sheet]
     return Message(TITLE, "\n".join(lines), links=links)
 
 

@@ -1,13 +1,13 @@
-"""Sending for many households at once: what may begin, what is under way, and what came of it.
+"""Sending for many households at once: what may begin, what is being sent, and the outcomes.
 
-A desk begins an attempt and goes on; what became of it waits here until the desk looks again. The
+A desk begins an attempt and goes on; the outcome waits here until the desk looks again. The
 dispatcher outlives desks and connections to ledgers, so that no outcome is lost with one.
 
-None holds up another: there is at most one attempt at a time for each channel of a household, few
-for each household, and for each kind of service no more than half of all, so that the others go on
-while one service hangs. Who found no room is called when there is some for its kind, first come,
-first called; what room was offered is nobody else's until that household was looked at, so that
-each place calls one.
+No household holds up another: there is at most one attempt at a time for each channel of a
+household, few for each household, and for each kind of service at most half of all, so that the
+others go on while one service hangs. A household that found no room is called when there is some
+for its kind, first come, first served. The room it was offered is reserved until it has had its
+turn, so that each free place calls only one household.
 """
 
 import threading
@@ -23,28 +23,29 @@ from sillward.ledger import Notice
 from sillward.wording.push import Message
 
 AT_ONCE = 32
-"""Attempts at a time. Judgement: a push takes a tenth of a second to a second, so that 2,000 are
-out in about a minute; each takes one thread of the child process and, with TLS, a megabyte.
-The limits of tasks of the units suffice for these."""
+"""The most attempts at a time. Judgement: a push takes a tenth of a second to a second, so that
+2,000 are out in about a minute; each takes one thread of the child process and, with TLS, a
+megabyte. The limits of tasks of the units suffice for these."""
 
 OF_ONE_KIND = AT_ONCE // 2
-"""Of them, those to services of one kind."""
+"""The most of them to services of one kind."""
 
 OF_ONE_HOUSEHOLD = 2
-"""Of them, those of one household: its other channels wait while two hang. Judgement."""
+"""The most of them for one household: its other channels wait while two hang. Judgement."""
 
 OFFERED = timedelta(seconds=30)
-"""So long a place is kept for who was called. It may never come: another process can have its
-turns. Judgement: as often a household is looked at that has something left to send."""
+"""How long a place is reserved for a household that was called. It may never come, since another
+process can have its turns. Judgement: a household with something left to send has a turn as
+often."""
 
 
 _Claim = tuple[str, str]
-"""A site, and the kind of service through which it is to be told."""
+"""A site that waits for room, and the kind of service that it needs."""
 
 
 @dataclass(frozen=True, slots=True)
 class Attempt:
-    """A claimed notice on its way, in the words in which it goes out.
+    """A claimed notice that is being sent, as it was worded.
 
     notice: as it was before it was claimed.
     """
@@ -56,9 +57,9 @@ class Attempt:
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """What came of an attempt, and when.
+    """The outcome of an attempt, and when it came.
 
-    error: None if the channel took it; a DeliveryError, or what only a defect raises.
+    error: None if the channel took it; a DeliveryError, or whatever a defect raised.
     """
 
     attempt: Attempt
@@ -67,7 +68,7 @@ class Outcome:
 
 
 class Dispatcher:
-    """The attempts of many households. Any thread may ask it; outcomes come from others."""
+    """The attempts of many households. Any thread may use it; outcomes come from other threads."""
 
     def __init__(
         self,
@@ -79,12 +80,12 @@ class Dispatcher:
         of_one_kind: int = OF_ONE_KIND,
         of_one_household: int = OF_ONE_HOUSEHOLD,
     ) -> None:
-        """Take what sends, and what is told.
+        """Begin with nothing being sent.
 
-        submit: begins to send; its result is there once the channel took the message, or raises
+        submit: begins to send; the result is set once the channel took the message, or raises
             DeliveryError.
-        news: called with the name of a site whose desk is to look again, from any thread: there is
-            an outcome, or room. It must return at once.
+        news: called from any thread with the name of a site whose desk should look again, since
+            there is an outcome, or room. It must return at once.
         """
         self._submit, self._clock, self._news = submit, clock, news
         self._at_once, self._of_one_kind = at_once, of_one_kind
@@ -96,9 +97,9 @@ class Dispatcher:
         self._ended: dict[str, dict[str, Outcome]] = {}
         """By site and key, until they are settled."""
         self._waiting: OrderedDict[_Claim, None] = OrderedDict()
-        """Who found no room, in the order in which they are called."""
+        """Those that found no room, in the order in which they will be called."""
         self._offered: dict[_Claim, datetime] = {}
-        """Who was called and has not been looked at since, and when."""
+        """Those that were called and have had no turn since, and when."""
 
     # -- for a desk
 
@@ -124,7 +125,7 @@ class Dispatcher:
             return False
 
     def begin(self, attempt: Attempt) -> None:
-        """Begin an attempt for which there is room. Its notice has been claimed."""
+        """Begin an attempt for which there is room. The caller has claimed its notice."""
         key, claim = attempt.notice.key, (attempt.notice.site, _kind_of(attempt.channel))
         with self._lock:
             self._under_way[key] = attempt
@@ -139,7 +140,7 @@ class Dispatcher:
         future.add_done_callback(partial(self._end, attempt))
 
     def outcomes(self, site: str) -> list[Outcome]:
-        """Return what came of a site's attempts and is not settled yet, oldest first."""
+        """Return the outcomes of a site's attempts that are not settled yet, oldest first."""
         with self._lock:
             return list(self._ended.get(site, {}).values())
 
@@ -153,13 +154,13 @@ class Dispatcher:
                 self._ended.pop(site, None)
 
     def keys_of(self, site: str) -> set[str]:
-        """Return the keys of a site's notices that are under way, or not settled yet."""
+        """Return the keys of a site's notices that are being sent or not settled yet."""
         with self._lock:
             under_way = {key for key, one in self._under_way.items() if one.notice.site == site}
             return under_way | self._ended.get(site, {}).keys()
 
     def looked(self, site: str) -> None:
-        """Note that a desk has begun all that it could: what room it left is another's."""
+        """Note that a desk has begun all that it could: the room it left goes to others."""
         with self._lock:
             for claim in [claim for claim in self._offered if claim[0] == site]:
                 del self._offered[claim]
@@ -175,13 +176,13 @@ class Dispatcher:
             return list(self._ended)
 
     def wait(self, seconds: float) -> bool:
-        """Wait until nothing is under way. Return whether that is so by then."""
+        """Wait until nothing is being sent. Return False if the time is up before that."""
         with self._lock:
             return self._lock.wait_for(lambda: not self._under_way, seconds)
 
     @property
     def under_way(self) -> int:
-        """How many attempts are under way."""
+        """How many messages are being sent."""
         with self._lock:
             return len(self._under_way)
 
@@ -200,7 +201,7 @@ class Dispatcher:
             self._news(name)
 
     def _call(self) -> list[str]:
-        """Take those out of the line for whom there is room, and return their sites."""
+        """Take those for which there is room out of the queue, and return their sites."""
         now = self._clock()
         self._offered = {
             claim: at

@@ -39,7 +39,7 @@ class PushIdentity:
         text, path = kept_or_made(NAME, credentials, ledger, _new)
         found = _FORM.fullmatch(text)
         if found is None:
-            msg = f"{path}: this is no key for pushes; delete it for a new one"
+            msg = f"{path}: this is not a key for pushes; delete it for a new one"
             raise ConfigError([msg])
         return cls(found[1], found[2], subject)
 

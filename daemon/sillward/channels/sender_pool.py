@@ -1,16 +1,16 @@
 """A child process that sends many messages at once, each in a thread of its own.
 
-`sender_process` sends one after the other, which is enough for a household. Here requests have
-numbers, replies come in any order, and a thread of this process holds all the conversations.
+`sender_process` sends one after the other, which is enough for one household. Here requests have
+numbers, replies come in any order, and a thread of this process handles all the conversations.
 
-A child that leaves a request unanswered has a thread that hangs. It gets no new ones, and is ended
-once its others are answered; so does one of which a thread may be left behind, or that has sent
-much. Meanwhile a second one has taken over: there are seldom more. What was under way in a child
-that ends may have been sent.
+A child that leaves a request unanswered has a thread that hangs. It gets no new requests, and is
+ended once the others are answered; so is one that may have left a thread behind, or has sent a lot.
+By then a second child has taken over; there are rarely more. Whatever was being sent in a child
+that ends may have arrived.
 
-Where a child dies over its work nobody knows which message it was. So the next to each of those
-channels goes through a child that has nothing else to do, one after the other: a message that kills
-takes no other along twice.
+If a child dies at work, nobody knows which message was to blame. So the next message to each of
+those channels goes through a child that has nothing else to do, one after the other: a message that
+kills its child cannot affect the others twice.
 """
 
 import asyncio
@@ -45,12 +45,12 @@ from sillward.wording.push import Message
 COMMAND = (sys.executable, "-m", "sillward.channels.sender_pool")
 
 REST_S = 20.0
-"""A child that has had nothing to do for this long is ended [s]. Judgement: after dusk the memory
-is given back; between the turns of two households no other is started."""
+"""A child that has been idle for this long is ended [s]. Judgement: after dusk its memory is given
+back, but no new child is started between the turns of two households."""
 
 MOST_REQUESTS = 1_000
-"""After so many requests another child takes over. Judgement: what a library leaves behind with
-each stays small."""
+"""After this many requests another child takes over. Judgement: whatever a library leaks with each
+request stays small."""
 
 WAIT_SHARE = 0.25
 """A request to a child of its own waits for those before it this part of the longest time for a
@@ -82,7 +82,7 @@ class SenderPool:
         self._thread.start()
 
     def submit(self, channel: Channel, message: Message) -> "Future[None]":
-        """Begin to send one message. The result raises DeliveryError unless the channel took it."""
+        """Begin to send one message. Its result raises DeliveryError unless the channel took it."""
         return self._run(self._send(channel, message))
 
     def problems(self, channels: Sequence[Channel]) -> list[str | None]:
@@ -96,7 +96,7 @@ class SenderPool:
 
     @property
     def pids(self) -> list[int]:
-        """The process ids of the children, those that end first."""
+        """The process ids of the children, the oldest first."""
         return [child.pid for child in self._children]
 
     def close(self) -> None:

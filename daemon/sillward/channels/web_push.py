@@ -40,7 +40,7 @@ clock is some hours off can still send."""
 GONE = (404, 410)
 """What a push service says of a subscription that has ended (RFC 8030, section 7.3)."""
 
-UNABLE = "it takes SILLWARD_PAGE__URL with https, and `pip install '.[page,webpush]'`"
+UNABLE = "it needs SILLWARD_PAGE__URL with https, and `pip install '.[page,webpush]'`"
 """What keeps phones from being told, where nobody signs."""
 
 MAX_BUTTONS = 2
@@ -82,9 +82,7 @@ def send(
     if response is not None and response.ok and wire.status is None and not wire.page:
         return
     gone = response is not None and response.status_code in GONE
-    why = (
-        "its browser takes no messages any more" if gone else wire.why(perhaps_sent=wire.unanswered)
-    )
+    why = "its browser no longer takes messages" if gone else wire.why(perhaps_sent=wire.unanswered)
     msg = f"channel {channel.name}: {why}"
     raise DeliveryError(msg, perhaps_sent=wire.unanswered, wait=wire.wait, gone=gone)
 

@@ -98,7 +98,7 @@ class WireMonitor:
         if self.reason is not None:
             return self.reason
         number = "" if self.status is None else f" ({self.status})"
-        return f"the other side did not take it{number}"
+        return f"the service refused it{number}"
 
     # -- over HTTP
 

@@ -85,7 +85,7 @@ def picture(
             raise ChartError(_reason(error, limit_s)) from None
         image = b64decode(reply["image"])
     if not image.startswith(_BEGINS[form]):
-        msg = "the chart cannot be drawn: what came back is no picture"
+        msg = "the chart cannot be drawn: the result is not a picture"
         raise ChartError(msg)
     return image
 

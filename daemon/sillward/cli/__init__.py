@@ -27,65 +27,64 @@ if TYPE_CHECKING:
 
 PURPOSES: Mapping[str, Mapping[str, str]] = {
     "Look": {
-        "sheet": "What is to be done: the sheet of a round, now.",
+        "sheet": "What there is to do: the sheet of a round, now.",
         "why": "The numbers behind the decisions for a plant.",
         "forecast": "The forecasts that are held, and tonight's lows.",
         "status": "What was fetched and sent, what is wrong, what comes next.",
         "chart": "A picture of the nights ahead, or of the water.",
-        "calendar": "The chores for a calendar program.",
-        "replay": "The tool over past weather, and what a change does.",
+        "calendar": "The chores as a file for calendar programs.",
+        "replay": "Sillward over past weather, and what a change would do.",
         "skill": "How good the forecasts have been here.",
-        "season": "When nights get cold and safe, by past years.",
+        "season": "When nights turn cold and become safe, by past years.",
         "demo": "The packaged example in recorded weather.",
     },
     "Be told": {
-        "run": "The daemon: sends every round in time, until SIGTERM.",
-        "send": "Tell one round to its channels, never twice.",
+        "run": "The daemon: sends every round on time, until SIGTERM.",
+        "send": "Send one round to its channels, never twice.",
         "done": "Say that a chore is done, not needed, or for later.",
-        "move": "Say that a plant stands at another spot now.",
-        "away": "Others are told too, for some days.",
-        "page": "The page on which you answer, served by itself.",
+        "move": "Say that a plant now stands at another spot.",
+        "away": "Have somebody else told too while you are away.",
+        "page": "The page on which you answer, without the daemon.",
         "stopped": "Tell the channels that sillward has stopped.",
     },
     "Diary": {
         "course": "How far courses have come; end one.",
         "note": "Note what you see of a plant; list, correct, delete.",
         "plant": "A plant and its years: flowers, growth, feed, nights.",
-        "damage": "After damage: which night did it, and the limit that helps.",
-        "look": "Say in a word how wet a pot is, or take that back.",
+        "damage": "After damage: which night did it, and a better limit.",
+        "look": "Say in one word how wet a pot is, or take it back.",
     },
     "Measure": {
         "read": "Note what a thermometer at a spot shows.",
-        "read-file": "Take in what a logger has recorded at a spot.",
+        "read-file": "Import what a logger has recorded at a spot.",
         "readings": "What was read, what is not used; correct, delete.",
     },
     "Set up": {
         "new": "A few questions, and your first collection.",
         "passphrase": "The passphrase with which you sign in to the page.",
-        "check": "Is the collection right? What was understood of it.",
-        "try-channel": "Send a trial to a channel, or to all.",
+        "check": "Is the collection right? How was it understood?",
+        "try-channel": "Send a test message to a channel, or to all.",
         "try-sensors": "What arrives from each sensor, for a while.",
-        "digest": "The week's mail as a page to look at, not sent.",
+        "digest": "The weekly mail as a page to look at, not sent.",
         "groups": "The culture groups: which one is mine?",
         "mix": "The arithmetic of a feed: what to weigh out.",
         "words": "The words of messages, and how to change them.",
         "schema": "The JSON Schema of a collection, for editors.",
-        "move-ledger": "Take a ledger to a PostgreSQL server, or back.",
-        "forget": "A household has left: delete what a server keeps of it.",
+        "move-ledger": "Copy a ledger to a PostgreSQL server, or back.",
+        "forget": "A household has left: delete its data from the server.",
     },
 }
-"""The commands by what they are for, each with its short help of at most 60 characters.
+"""The commands by purpose, each with a short help of at most 60 characters.
 
-Under each purpose those used most come first.
+Within each purpose, those used most come first.
 """
 
 NEEDS = ("fcntl", "resource")
-"""Modules that Python has on Linux, macOS and their kin, and not on Windows. What else is missing
-there, such as owners of files and signals, is missing with them."""
+"""Modules that Python has on Linux, macOS and similar systems, but not on Windows. Where they are
+missing, so is everything else that sillward needs, such as file ownership and signals."""
 
 NOT_HERE = (
-    "it does not run on this system, but on Linux and macOS; on Windows in WSL or a container: "
-    "see docs/install.md"
+    "it runs only on Linux and macOS; on Windows, use WSL or a container: see docs/install.md"
 )
 
 COMMANDS: Mapping[str, str] = {
@@ -125,8 +124,8 @@ class _LazyCommands(MutableMapping[str, click.Command]):
 def _import_command_module(name: str) -> ModuleType:
     """Import a module of this package, with garbage collection off.
 
-    Imports leave next to no garbage, and collecting took an eighth of the time that `sheet` needs.
-    What was imported is frozen, so that it is not looked through later either.
+    Imports leave next to no garbage, and collecting took an eighth of the time that `sheet`
+    needs. What was imported is frozen, so that later collections skip it too.
     """
     collecting = gc.isenabled()
     gc.disable()
@@ -164,9 +163,9 @@ class PlainWords(click.Group):
     def main(self, *args: Any, **kwargs: Any) -> Any:
         """Run the program; control characters are printed as text.
 
-        NumPy is told to start no threads of its own: they wait for work in a loop, 0.1 s of each
-        core at every start, and there are no matrices here that are large enough for them. Pydantic
-        is told not to look through all installed packages for plugins.
+        NumPy is told to start no threads of its own: they busy-wait for work, which costs 0.1 s of
+        each core at every start, and no matrix here is large enough to need them. Pydantic is told
+        not to look through all installed packages for plugins.
         """
         if any(find_spec(name) is None for name in NEEDS):
             sys.stderr.write(f"sillward: {NOT_HERE}\n")

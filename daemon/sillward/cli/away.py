@@ -25,7 +25,7 @@ _HOW = "for example: sillward away fri 2026-12-13 Inés ines_phone"
 @click.argument("words", nargs=-1, metavar="[FROM TO NAME CHANNEL]", shell_complete=completion.away)
 @click.option("--note", default="", metavar="TEXT", help="What the list for NAME begins with.")
 @click.option("--list", "show_list", is_flag=True, help="Print the list for NAME.")
-@click.option("--end", is_flag=True, help="NAME is told no more, or not at all.")
+@click.option("--end", is_flag=True, help="Stop telling NAME, or do not begin.")
 @shared.options(recorded=False)
 def away(
     options: Options,
@@ -35,11 +35,11 @@ def away(
     show_list: bool,
     end: bool,
 ) -> None:
-    """Let NAME be told too while you are away, through a CHANNEL of the collection.
+    """Have NAME told too while you are away, through a CHANNEL of the collection.
 
-    From FROM to TO, both included, NAME is told dusk, morning and alarms, and before that gets a
-    list for someone who does not know your plants. Days are dates (2026-12-04), today, tomorrow, or
-    weekdays (fri). Without words it shows who is told and when.
+    From FROM to TO, both included, NAME gets dusk, morning and alarms, and before that a list for
+    someone who does not know your plants. Days are dates (2026-12-04), today, tomorrow, or weekdays
+    (fri). Without arguments it shows who is told and when.
 
     Example: sillward away fri 2026-12-13 Inés ines_phone
     """
@@ -68,7 +68,7 @@ def _lines(context: ServiceContext, words: Sequence[str], note: str, *, end: boo
         if absence.briefed_at is None:
             yield f"{absence.person} will not be told"
         else:
-            yield f"{absence.person} is told no more; that is told now"
+            yield f"{absence.person} will get no more messages, and is told so now"
     elif words:
         yield from _entered(context, words, note)
     else:
@@ -76,7 +76,7 @@ def _lines(context: ServiceContext, words: Sequence[str], note: str, *, end: boo
 
 
 def _entered(context: ServiceContext, words: Sequence[str], note: str) -> Iterator[str]:
-    """Write an absence down. Raise UsageError."""
+    """Record an absence. Raise UsageError."""
     if len(words) < len(("from", "to", "name", "channel")):
         msg = f"say from when to when, who is told, and the channel, {_HOW}"
         raise UsageError(msg)
@@ -87,5 +87,5 @@ def _entered(context: ServiceContext, words: Sequence[str], note: str) -> Iterat
     absence = absences.enter(context, first, last, " ".join(name), channel, note)
     voice, at = context.voice, absences.briefed_from(context, absence)
     when = "now" if at <= context.clock() else voice.date_and_hour(at)
-    yield f"{absence.person} is told too, {report.days(absence, voice)}"
+    yield f"{absence.person} will be told too, {report.days(absence, voice)}"
     yield f"the list goes to {absence.channel} {when}; `sillward away --list` prints it"

@@ -23,10 +23,10 @@ from sillward_rules.chore import Chore
     help="Write it there instead of printing it.",
 )
 def calendar(options: Options, out: Path | None) -> None:
-    """Print the chores as an iCalendar file: those that were told, and the trips expected.
+    """Print an iCalendar file of the chores that were told and the trips that are expected.
 
-    A view for any calendar program and never the alert. `run` keeps the
-    file SILLWARD_CALENDAR up to date.
+    It is for viewing in a calendar program, never for alerts. `run` keeps the file
+    SILLWARD_CALENDAR up to date.
     """
     app = shared.build(options)
     app, now = shared.at_moment(app, None)
@@ -36,7 +36,7 @@ def calendar(options: Options, out: Path | None) -> None:
         weather, states = read_only.fetched_weather(app, now), read_only.stored_states(app)
         expected = publisher.expected_trips(collection, weather, states, now)
     except SourceError as error:
-        click.echo(f"sillward: {error}; trips to come are not known", err=True)
+        click.echo(f"sillward: {error}; upcoming trips are not known", err=True)
     with closing(read_only.ledger_to_read(app)) as ledger:
         base, voice = app.settings.page.link_base, app.household.voice
         page = "" if base is None else f"{base}/"

@@ -46,8 +46,9 @@ def chart(
 ) -> None:
     """Draw a chart of a SPOT, or of a PLANT at its home.
 
-    The nights ahead, the water, the last nights as they were expected and read, or the correction
-    as it was learned from them. Without a name it is the spot outdoors where most plants live.
+    It shows the nights ahead, the day's water, the last nights as they were forecast and read,
+    or the correction learned from them. Without a name it is the outdoor spot where most plants
+    live.
     """
     form, name = form_of(out, "--out"), " ".join(words) or None
     app = shared.build(options)

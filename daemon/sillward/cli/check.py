@@ -29,10 +29,10 @@ from sillward_rules.sheet import Round, draw_up
 @click.option("--full", is_flag=True, help="Every limit of every plant, and where it comes from.")
 @click.option("--strict", is_flag=True, help="A channel without a url is an error.")
 def check(options: Options, as_json: bool, full: bool, strict: bool) -> None:
-    """Validate collection, settings and channels; show in short what was understood.
+    """Validate collection, settings and channels; show briefly how they were understood.
 
-    A mistake is told with its line in the file. A channel whose url is neither there nor in the
-    environment nor a credential is named.
+    Mistakes are reported with their line in the file, and so are channels that have no url in the
+    file, in the environment or in a credential.
 
     Example: sillward check --collection yard.toml
     """
@@ -44,7 +44,7 @@ def check(options: Options, as_json: bool, full: bool, strict: bool) -> None:
         if channel.url is None:
             _note(f'channel "{channel.name}" {apprise_sender.problems([channel])[0]}')
     require_places(app)
-    if app.place is None:  # of many households one without a passphrase has no page, no more
+    if app.place is None:  # one of many households without a passphrase merely has no page
         page_access.require_passphrase(app)
     if app.household.sensors and importlib.util.find_spec("paho") is None:
         _note("sensors need paho-mqtt: `pip install '.[mqtt]'` in a checkout")

@@ -20,7 +20,7 @@ from sillward_rules.plants.feeds import Course
 
 @click.command()
 @click.argument("words", nargs=-1, metavar="[NAME]", shell_complete=completion.courses)
-@click.option("--end", "ends", is_flag=True, help="It is over, from now on.")
+@click.option("--end", "ends", is_flag=True, help="It is over as of now.")
 @click.option("--resume", is_flag=True, help="It is not over after all.")
 @click.option("--plant", metavar="PLANT", help="Only for this plant.")
 @answering.by_person
@@ -34,7 +34,7 @@ def course(
     plant: str | None,
     person: str | None,
 ) -> None:
-    """Show how far each course has come, or the one of this NAME, and what the leaves looked like.
+    """Show how far each course has come, or the one called NAME, and what the leaves looked like.
 
     A course ends on its last day, if it has one, or when you say so: for all of its plants, or for
     one of them.

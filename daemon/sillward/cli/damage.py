@@ -35,12 +35,14 @@ from sillward_rules.plants.plant import Plant
 @click.option("--amount", metavar="N", help="How much: a few, some, most, or a count.")
 @click.option("--on", "day", metavar="DAY", help="When it was seen: a date, yesterday, fri.")
 @click.option(
-    "--none", "unharmed", is_flag=True, help="No damage is seen, on one PLANT or several."
+    "--none", "unharmed", is_flag=True, help="There is no damage on one PLANT or several."
 )
-@click.option("--undo", is_flag=True, help="With --none: that was no answer; it is asked again.")
-@click.option("--accept", is_flag=True, help="The limits that are proposed count from now on.")
-@click.option("--take-back", is_flag=True, help="What you have accepted does not count any more.")
-@click.option("--replay", is_flag=True, help="What the proposal would have cost in the last year.")
+@click.option(
+    "--undo", is_flag=True, help="With --none: take that answer back; you are asked again."
+)
+@click.option("--accept", is_flag=True, help="Use the proposed limits from now on.")
+@click.option("--take-back", is_flag=True, help="Stop using limits that you have accepted.")
+@click.option("--replay", is_flag=True, help="Show what the proposal would have cost last year.")
 @answering.by_person
 @shared.options(recorded=False)
 def damage(
@@ -57,13 +59,13 @@ def damage(
     replay: bool,
     person: str | None,
 ) -> None:
-    """Tell what a PLANT went through in the three weeks before it was damaged.
+    """Show what a PLANT went through in the three weeks before it was damaged.
 
-    With --what or --amount the damage is noted in its diary; without them the last that is noted
-    counts, and on a terminal you are asked if there is none. Nights are ranked by harm, then comes
-    what is learned of its limits, and what is proposed. Nothing changes until you --accept.
+    With --what or --amount the damage is noted in its diary; without them the latest note of damage
+    counts, and if there is none you are asked on a terminal. Nights are ranked by harm; then comes
+    what was learned about its limits, and what is proposed. Nothing changes until you --accept.
 
-    With --none several plants may be named; without any, it is all that are asked about.
+    With --none you may name several plants; without any, it means all that you are asked about.
 
     Example: sillward damage blue basket --what "soft spots" --on yesterday
     """
@@ -87,7 +89,7 @@ def damage(
         raise UsageError(msg)
     chosen = shared.plant_named(app, " ".join(plant))
     writes = accept or take_back or notes
-    # Damage that is noted is learned from when it is looked into, so this writes in any case.
+    # Looking into noted damage also learns from it, so this writes in any case.
     opened = app.settings.ledger if writes or app.has_ledger else IN_MEMORY
     with closing(Ledger(opened)) as ledger:
         desk = Desk.of(app, ledger, chosen, now)

@@ -27,7 +27,7 @@ from sillward_rules.sheet import Round
 )
 @click.option("--open", "show", is_flag=True, help="Show it in a browser.")
 def digest(options: Options, out: Path, show: bool) -> None:
-    """Write the week's mail as a page to look at; nothing is sent.
+    """Write the weekly mail as a page to look at; nothing is sent.
 
     Example: sillward digest --open
     """

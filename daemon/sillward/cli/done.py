@@ -21,7 +21,7 @@ USUAL_WAIT = "30 min"
 
 @click.command()
 @click.argument("chore", nargs=-1, shell_complete=completion.chores)
-@click.option("--not-needed", is_flag=True, help="It is not to be done: that is your decision.")
+@click.option("--not-needed", is_flag=True, help="It need not be done: that is your decision.")
 @click.option(
     "--later",
     is_flag=False,
@@ -29,7 +29,7 @@ USUAL_WAIT = "30 min"
     metavar="[TIME]",
     help=f"Remind of it in {USUAL_WAIT}, or in another TIME (1h).",
 )
-@click.option("--undo", is_flag=True, help="Take the last answer back, or the last about a CHORE.")
+@click.option("--undo", is_flag=True, help="Take back the last answer, or the last about a CHORE.")
 @answering.by_person
 @shared.options(recorded=False, as_json=False)
 def done(
@@ -42,9 +42,9 @@ def done(
 ) -> None:
     """Acknowledge a CHORE: its id, or as much of it as makes it clear.
 
-    Or what it is about: a kind as messages call it (carry in, put out, water), a spot, plants with
-    commas between them, a kind with plants, all, all but some plants. These stand for what is open
-    of the latest day, today's at the latest, and has begun. Carrying in, covers, shade and the like
+    You can also name a kind as messages call it (carry in, put out, water), a spot, plants
+    separated by commas, a kind with plants, "all", or "all but" some plants. These mean what is
+    open on the latest day, up to today, and has begun. Carrying in, covers, shade and the like
     count before their hour too; of what is done hour by hour the rest waits, unless you say mist
     all day.
 

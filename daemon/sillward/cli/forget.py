@@ -18,7 +18,7 @@ from sillward.service.households_status import keep_standing
 @click.argument("name")
 @click.option("--yes", is_flag=True, help="Do not ask whether you are sure.")
 def forget(name: str, yes: bool) -> None:
-    """Delete all that is kept of a household on a PostgreSQL server: NAME has left.
+    """Delete everything that a PostgreSQL server keeps of a household: NAME has left.
 
     Remove its folder first. What was told, answered, read and noted there is gone for good.
 
@@ -32,16 +32,16 @@ def forget(name: str, yes: bool) -> None:
         msg = f"SILLWARD_COLLECTIONS: {folder}: {error.strerror or error}"
         raise ConfigError([msg]) from None
     if name in there:
-        msg = f"{folder / name}: is there still; remove this folder first"
+        msg = f"{folder / name}: is still there; remove this folder first"
         raise UsageError(msg)
     if not households.is_name(name):
-        msg = f'"{shown}" is no name of a household'
+        msg = f'"{shown}" is not a valid household name'
         raise UsageError(msg)
     if isinstance(settings.ledger, Path):
         msg = f"the ledgers of households are files here: remove {settings.ledger / name}"
         raise UsageError(msg)
     if not yes:
-        click.confirm(f"Delete all that is kept of {shown}?", abort=True, err=True)
+        click.confirm(f"Delete everything that is kept of {shown}?", abort=True, err=True)
     count = house.forget(settings.ledger, name)
     with closing(house.open_shared(settings.ledger)) as shared:
         keep_standing(shared, name, None, 0, utc_now())

@@ -9,7 +9,7 @@ from sillward.text import terminal
 @click.command()
 @click.argument("words", nargs=-1)
 def groups(words: tuple[str, ...]) -> None:
-    """List the culture groups, or those that all these WORDS find: by common or Latin name too.
+    """List the culture groups, or those that match all these WORDS, by common or Latin name.
 
     Example: sillward groups moth orchid
     """

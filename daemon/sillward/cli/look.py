@@ -30,7 +30,7 @@ _ALL_BUT = f"{ALL} but "
 @click.command()
 @click.argument("words", nargs=-1, metavar="PLANT... WORD", shell_complete=completion.looked_at)
 @click.option("--on", "day", metavar="DAY", help="When it was seen: a time, a date, yesterday.")
-@click.option("--undo", is_flag=True, help="Take the last look back, or the last at each PLANT.")
+@click.option("--undo", is_flag=True, help="Take back the last look, or the last at each PLANT.")
 @answering.by_person
 @shared.options(recorded=False)
 def look(
@@ -43,14 +43,14 @@ def look(
 ) -> None:
     """Say what you saw of one PLANT or several, in a WORD: dry, moist, wet; better, same, worse.
 
-    The first three are how wet the pot is, the others how the leaves are while a course runs. The
-    word stands before the plants or after them.
+    The first three say how wet the pot is, the others how the leaves are doing during a course. The
+    word goes before the plants or after them.
 
-    Lift the pot or put a finger in; after a watering that nobody asked for, say wet. All stands for
-    all plants whose pot is known, or that are in a course; all but lime, for the others. The word
-    corrects what is worked out of the water in the pot, and how much the plant drinks. The diary
-    keeps it; `sillward course` shows the leaves over time. What is to be watered by that today is
-    told at once, by the forecast that is saved, and `sillward done water` confirms it.
+    Lift the pot or put a finger in; if you have watered without being asked, say wet. "All" means
+    all plants with a known pot, or all that are in a course; "all but lime" means all the others.
+    The word corrects the estimate of the water in the pot, and of how much the plant drinks. The
+    diary keeps it; `sillward course` shows the leaves over time. You are told at once what needs
+    water today because of it, by the saved forecast, and `sillward done water` confirms it.
 
     Example: sillward look blue basket dry
     """
@@ -77,11 +77,11 @@ def look(
     for one, noted in zip(chosen, document["entries"], strict=True):
         say(f"noted: {report.line(noted, app.household.voice)}")
         if looks.WORDS[word] == POT and one.pot is None:
-            say(f"its water is not worked out: your collection gives no pot for {one.name}")
+            say(f"its water is not worked out: your collection gives {one.name} no pot")
     for line in pot_water.to_water(told, app.household.voice, now):
         say(line)
     if told:
-        say("once that is done: sillward done water")
+        say("when you have watered: sillward done water")
 
 
 def _told_after_look(app: App, ledger: Ledger, pots: Sequence[str]) -> Sequence[Chore]:

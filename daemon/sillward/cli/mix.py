@@ -30,23 +30,23 @@ def number(text: str) -> float:
 @click.option("--grams-per-litre", type=number, help="Fertiliser in a litre, instead of --ppm-n.")
 @click.option("--salt", "salts", multiple=True, metavar="NAME=G/L", help="A salt; repeatable.")
 @click.option("--water-ec", type=number, help="EC of the bare water, mS/cm.")
-@click.option("--ec-per-100", type=number, help="EC for 100 ppm N by the label, mS/cm.")
-@click.option("--mg", type=number, help="Magnesium (Mg) by the label, %.")
-@click.option("--ca", type=number, help="Calcium (Ca) by the label, %.")
+@click.option("--ec-per-100", type=number, help="EC at 100 ppm N on the label, mS/cm.")
+@click.option("--mg", type=number, help="Magnesium (Mg) on the label, %.")
+@click.option("--ca", type=number, help="Calcium (Ca) on the label, %.")
 @click.option("--litres", type=number, help="What the sprayer holds.")
-@click.option("--limit", type=number, help="The EC that the plants bear, mS/cm.")
-@click.option("--alkalinity", type=number, help="Of the water, mg/L as CaCO3.")
+@click.option("--limit", type=number, help="The EC that the plants tolerate, mS/cm.")
+@click.option("--alkalinity", type=number, help="Alkalinity of the water, mg/L as CaCO3.")
 @click.option("--water-ph", type=number, help="The water's pH.")
 @click.option("--rain", type=number, default="0", help="Share of rain mixed in, 0 to 1.")
 @click.option("--aim-ph", type=number, help="The pH wanted in the water (6).")
-@click.option("--acid", "acids", multiple=True, metavar="ACID", help="Tell of this one alone.")
-@click.option("--stock", type=number, help="A stock so many times as strong.")
+@click.option("--acid", "acids", multiple=True, metavar="ACID", help="Show only this acid.")
+@click.option("--stock", type=number, help="A stock solution this many times as strong.")
 @shared.options(at=False, recorded=False)
 def mix(options: Options, as_json: bool, words: tuple[str, ...], **values: Any) -> None:
     """Work out a feed: what to weigh out, its nutrients and strength, and when to rinse.
 
-    Either by its label, or a FEED or course of your collection by its name. Its limit is then that
-    of the most tender plant that gets it.
+    Give either the values on its label, or the name of a FEED or course of your collection. Its
+    limit is then that of the most tender plant that gets it.
 
     Example: sillward mix --npk 20-20-20 --ppm-n 60 --water-ec 0.3 --litres 5
     """

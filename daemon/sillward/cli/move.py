@@ -23,15 +23,15 @@ _HOW = "say which plant, and where it stands now, for example: sillward move blu
     metavar="PLANT [SPOT]",
     shell_complete=completion.plant_and_spot,
 )
-@click.option("--undo", is_flag=True, help="Take the last move of PLANT back.")
+@click.option("--undo", is_flag=True, help="Take back the last move of PLANT.")
 @answering.by_person
 @shared.options(recorded=False, as_json=False)
 def move(options: Options, words: tuple[str, ...], undo: bool, person: str | None) -> None:
-    """Say that a PLANT stands at another SPOT now, by a move that nobody told you to make.
+    """Say that a PLANT now stands at another SPOT, although you were not told to move it.
 
-    Both names with or without quotes, or as much of each as makes it clear. An open order to carry
-    the plant in is done by that if SPOT is where it was to go, or is indoors and known to hold the
-    plant's limit; else it stays open.
+    Give both names with or without quotes, or as much of each as makes it clear. This completes an
+    open order to carry the plant in if SPOT is where it was to go, or is indoors and known to be
+    warm enough; otherwise the order stays open.
 
     Example: sillward move blue basket sunroom
     """
@@ -51,9 +51,9 @@ def move(options: Options, words: tuple[str, ...], undo: bool, person: str | Non
             ledger, app.site.name, plant, spot.name, app.clock(), by, is_safe=is_safe
         )
     was = f" (was at {moved.from_spot})" if moved.from_spot not in (None, spot.name) else ""
-    say(f"{plant} is at {spot.name} now{was}")
+    say(f"{plant} is now at {spot.name}{was}")
     for chore_id in moved.done:
-        say(f"done by that: {chore_id}")
+        say(f"this completes {chore_id}")
     voice = app.household.voice
     for chore in moved.still_open:
         say(f"still open: {chore.id}, due {voice.clock_of_day(chore.before, app.clock())}")

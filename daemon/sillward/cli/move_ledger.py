@@ -17,13 +17,13 @@ from sillward.ledger.address import LedgerAddress, PostgresAddress
 @click.argument("target", metavar="TO")
 @click.option("--json", "as_json", is_flag=True, help="Machine-readable output.")
 def move_ledger(source: str, target: str, as_json: bool) -> None:
-    """Write what a ledger holds into another one, which is empty, and compare the two.
+    """Copy the contents of one ledger into another, empty one, and compare the two.
 
-    Each is a file, a folder of the ledgers of households, the address of a database such as
-    postgresql://sillward@db.example/sillward, or `ledger-url` for the one of the settings. FROM may
-    also be a copy of a file (.gz). It stays as it is. Stop sillward first.
+    Each is a file, a folder with the ledgers of households, the address of a database such as
+    postgresql://sillward@db.example/sillward, or `ledger-url` for the one in the settings. FROM may
+    also be a compressed copy of a file (.gz); it is not changed. Stop sillward first.
 
-    A password does not belong here, where others can read it: libpq takes it from ~/.pgpass, and
+    Do not put a password here, where others can read it: libpq takes it from ~/.pgpass, and
     `ledger-url` stands for the address in that credential file.
 
     Example: sillward move-ledger ledger.sqlite3 postgresql://sillward@db.example/sillward
@@ -36,7 +36,7 @@ def move_ledger(source: str, target: str, as_json: bool) -> None:
     for table, count in moved.rows.items():
         if count:
             say(f"{table.replace('_', ' '):<16} {count:>9,} rows")
-    say(f"{total:,} rows are there, each as it was. Set SILLWARD_LEDGER to use it.")
+    say(f"{total:,} rows copied and compared. Set SILLWARD_LEDGER to use the new ledger.")
     if (photos := Path(f"{source}.photos")).is_dir():
         say(f"Photos stay where they are: {photos}")
 
@@ -56,7 +56,7 @@ def _address(text: str) -> LedgerAddress:
     address = PostgresAddress(text)
     if address.has_password:
         msg = (
-            f"{address}: leave the password out, others can read it here; put it into ~/.pgpass, "
+            f"{address}: leave out the password, others can read it here; put it into ~/.pgpass, "
             f"or the address into the credential file {LEDGER_CREDENTIAL}, and write that name"
         )
         raise UsageError(msg)

@@ -38,13 +38,13 @@ from sillward_rules.sheet import Round, draw_up
     metavar="CSV",
     help="Take the plants from a spreadsheet saved as CSV.",
 )
-@click.option("--force", is_flag=True, help="Replace a file that is there.")
+@click.option("--force", is_flag=True, help="Replace an existing file.")
 def new(file: Path | None, list_file: Path | None, force: bool) -> None:
     """Ask a few questions, write a first collection (FILE), and show tonight's sheet.
 
-    FILE is SILLWARD_COLLECTION unless it is given. A list of plants (--plants) has a plant in each
-    line under the heads name, group, holder, home and shelter, of which name alone is needed. If
-    FILE is a collection already, nothing is written: the tables to add to it are printed.
+    FILE defaults to SILLWARD_COLLECTION. A list of plants (--plants) has one plant in each
+    line, under the headings name, group, holder, home and shelter; only name is required. If
+    FILE is already a collection, nothing is written: the tables to add to it are printed.
 
     Example: sillward new --plants plants.csv yard.toml
     """
@@ -71,14 +71,14 @@ def new(file: Path | None, list_file: Path | None, force: bool) -> None:
 
 
 def _refuse_second(path: Path) -> None:
-    """Raise ConfigError if the service has a collection: it would know nothing of another one."""
+    """Raise ConfigError if the service has a collection: it would not read a second one."""
     if os.path.lexists(path):
         raise ConfigError(
             [
-                f"{path}: is there already",
+                f"{path}: already exists",
                 f"to change it: sudo nano {shlex.quote(str(path))}",
-                "what to add to it for a spreadsheet: sudo sillward new --plants plants.csv",
-                "to begin anew, which replaces it at the end: sudo sillward new --force",
+                "to add plants from a spreadsheet: sudo sillward new --plants plants.csv",
+                "to start over, which replaces it at the end: sudo sillward new --force",
             ]
         )
 
@@ -92,7 +92,7 @@ def _read_list(path: Path) -> PlantList:
     plants = plant_list.read(body, path.name)
     left_out = f"; left out: {', '.join(plants.unused)}" if plants.unused else ""
     if left_out and len(plants.columns) == 1:
-        left_out += f" (known heads: {', '.join(plant_list.COLUMNS)})"
+        left_out += f" (known headings: {', '.join(plant_list.COLUMNS)})"
     count = len(plants.plants)
     number = f"{count} plant{'' if count == 1 else 's'}"
     prompts.tell([f"{path.name}: {number}{left_out}", ""], err=True)

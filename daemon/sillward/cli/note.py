@@ -39,18 +39,24 @@ class _Told(NamedTuple):
     "--kind",
     metavar="KIND",
     shell_complete=completion.note_kinds,
-    help="damage, root, growth, spike, flower, faded, repotted, moved; may lead the TEXT.",
+    help="damage, root, growth, spike, flower, faded, repotted, moved; may begin the TEXT.",
 )
 @click.option("--what", metavar="WORDS", help='What damage it is ("spots"), or the new medium.')
 @click.option(
-    "--amount", "--count", "amount", metavar="N", help="How many; of damage also a few, some, most."
+    "--amount",
+    "--count",
+    "amount",
+    metavar="N",
+    help="How many; for damage also a few, some, most.",
 )
 @click.option("--on", "day", metavar="DAY", help="When it was seen: a date, yesterday, fri.")
-@click.option("--list", "lists", is_flag=True, help="What is noted, of PLANT or of all.")
-@click.option("--all", "whole", is_flag=True, help="With --list: all of it, not the last alone.")
-@click.option("--correct", type=int, metavar="N", help="Entry N is TEXT, or as the options say.")
+@click.option("--list", "lists", is_flag=True, help="List the notes on PLANT, or all notes.")
+@click.option("--all", "whole", is_flag=True, help="With --list: all of them, not only the latest.")
+@click.option(
+    "--correct", type=int, metavar="N", help="Change entry N to TEXT, or as the options say."
+)
 @click.option("--delete", type=int, metavar="N", help="Delete entry N.")
-@click.option("--undo", is_flag=True, help="Delete what was noted last, of all of its plants.")
+@click.option("--undo", is_flag=True, help="Delete the last note, for all of its plants.")
 @answering.by_person
 @shared.options(recorded=False)
 def note(
@@ -68,11 +74,11 @@ def note(
     undo: bool,
     person: str | None,
 ) -> None:
-    """Note in the diary of a PLANT what you see: a TEXT, and what kind of thing it is.
+    """Note what you see in the diary of a PLANT: a TEXT, and what kind of thing it is.
 
-    The kind may stand before the text, with how many: spike, flower 3, damage some spots. Flowers
-    are those that opened since the last note; faded is the end of a blooming. Several plants have
-    commas between them: the same is noted of each.
+    The kind may come before the text, with a number: spike, flower 3, damage some spots. Flowers
+    are those that opened since the last note; faded ends a blooming. Separate several plants with
+    commas: the note applies to each of them.
 
     Example: sillward note blue basket "a new root at the crown"
     """

@@ -56,5 +56,5 @@ def page(options: Options, demo: bool, weather: str, port: int | None, new_key: 
 def _replace_key(options: Options) -> None:
     app = shared.build(options)
     path = replace_page_key(app.settings.credentials, app.kept_beside)
-    say(f"a new key is in {path}; the links in messages, and all who have signed in, are shut out")
-    say("a daemon that runs takes it when it is started again")
+    say(f"a new key is in {path}; earlier links and sessions no longer work")
+    say("a running daemon uses it once it is restarted")

@@ -21,9 +21,9 @@ from sillward.errors import ConfigError, UsageError, one_line
 def passphrase(options: Options, name: str | None, only_print: bool) -> None:
     """Set the passphrase with which NAME signs in to the page.
 
-    It is asked for twice, and only a hash of it is kept, in the credentials folder. Leave NAME out
-    if [page] of the collection names nobody: then there is one passphrase for all. Whoever was
-    signed in with an older one has to sign in again.
+    You are asked for it twice, and only a hash of it is kept, in the credentials folder. Leave
+    NAME out if [page] in the collection names nobody: then there is one passphrase for all.
+    Anyone signed in with an older one has to sign in again.
 
     Example: sillward passphrase Inés
     """

@@ -19,8 +19,8 @@ from sillward.text import terminal
 def plant(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
     """Show a PLANT: where it stands, its limits, and its years.
 
-    Flowers, growth, repotting and damage are from its diary, water and feed are what somebody has
-    confirmed, and the nights are those of which anything is known.
+    Flowers, growth, repotting and damage come from its diary; water and feed are what somebody
+    has confirmed; nights of which nothing is known are left out.
 
     Example: sillward plant blue basket
     """

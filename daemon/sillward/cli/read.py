@@ -21,7 +21,9 @@ from sillward_rules.readings.hourly_readings import Quantity
     "words", nargs=-1, required=True, metavar="SPOT VALUE", shell_complete=completion.spots
 )
 @click.option("--humidity", is_flag=True, help="VALUE is a relative humidity in %.")
-@click.option("--on", "--at", "at_text", metavar="TIME", help="When it was: 06:40, or an ISO time.")
+@click.option(
+    "--on", "--at", "at_text", metavar="TIME", help="When it was read: 06:40, or an ISO time."
+)
 @click.option("--lowest", is_flag=True, help="VALUE is the lowest of the last night.")
 @click.option("--night", metavar="DATE", help="... or of the night that began on this date.")
 @shared.options(at=False, recorded=False)
@@ -36,8 +38,8 @@ def read(
 ) -> None:
     """Note what the thermometer at a SPOT shows: now, or at another time.
 
-    VALUE is in your units, or has its unit: 11.4, 11,4, 52F, "11.4 °C", 61%. With --lowest it is
-    what a thermometer that keeps the lowest has kept of the night.
+    VALUE is in your units unless it has a unit: 11.4, 11,4, 52F, "11.4 °C", 61%. With --lowest
+    it is the lowest of the night, as a minimum thermometer keeps it.
 
     Example: sillward read pergola 11.4 --on 06:40
     """

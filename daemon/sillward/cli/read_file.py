@@ -29,14 +29,16 @@ _QUANTITIES = click.Choice([quantity.value for quantity in Quantity])
 @click.argument("file", type=click.Path(path_type=Path))
 @click.argument("more", nargs=-1, metavar="")
 @click.option("--spot", shell_complete=completion.spot, help="Where it hung.")
-@click.option("--sensor", metavar="NAME", help="Its name, if it is not the only one there.")
-@click.option("--column", metavar="HEAD", help="The column to read, by a part of its head.")
-@click.option("--columns", metavar="NAMES", help="Names of columns that have none, with ; between.")
-@click.option("--quantity", type=_QUANTITIES, help="Read this alone.")
+@click.option("--sensor", metavar="NAME", help="Its name, if there is more than one there.")
+@click.option("--column", metavar="HEAD", help="The column to read, by part of its heading.")
+@click.option(
+    "--columns", metavar="NAMES", help="Headings for a file that has none, separated by ;."
+)
+@click.option("--quantity", type=_QUANTITIES, help="Read only this.")
 @click.option(
     "--unit",
     type=click.Choice(["C", "F", "%", "share"], case_sensitive=False),
-    help="Unit of the column; counts before its head.",
+    help="Unit of the column; overrides its heading.",
 )
 @click.option("--dates", type=click.Choice(ORDERS), help="Order of day, month, year.")
 @click.option("--zone", metavar="ZONE", help="Zone of the times: local, UTC, +02:00.")
@@ -55,10 +57,10 @@ def read_file(
     unit: str | None,
     dates: str | None,
 ) -> None:
-    """Take in the readings in a FILE of a logger: CSV, with or without heads.
+    """Import the readings in a FILE from a logger: CSV, with or without headings.
 
-    What the file does not say is asked for, never guessed: the unit, the zone, the order of day and
-    month. A file that is read twice adds nothing.
+    What the file leaves open is asked for, never guessed: the unit, the time zone, the order of day
+    and month. Reading a file twice adds nothing.
 
     Example: sillward read-file april.csv --spot pergola
     """
@@ -74,7 +76,8 @@ def read_file(
         None if zone is None else zone_told(zone, site),
     )
     if zone is not None and choice.zone is None:
-        msg = f'--zone "{one_line(zone, 40)}" is no zone; write local, UTC, +02:00 or Europe/Madrid'
+        shown = one_line(zone, 40)
+        msg = f'--zone "{shown}" is not a time zone; write local, UTC, +02:00 or Europe/Madrid'
         raise UsageError(msg)
     progress = Progress("percent of the file read", 100)
     found = read_logger_file(file, site, choice, progress.share)

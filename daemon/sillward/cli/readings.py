@@ -23,22 +23,20 @@ from sillward.text import terminal
 
 @click.command()
 @click.argument("spot", nargs=-1, shell_complete=completion.spots)
-@click.option(
-    "--correct", type=(int, str), metavar="N VALUE", help="Reading N by hand was VALUE instead."
-)
-@click.option("--delete", type=int, metavar="N", help="Reading N by hand was none.")
+@click.option("--correct", type=(int, str), metavar="N VALUE", help="Reading N was VALUE instead.")
+@click.option("--delete", type=int, metavar="N", help="Delete reading N.")
 @click.option(
     "--forget",
     metavar="SENSOR",
     shell_complete=completion.sensors,
-    help="Drop all of a sensor, or of the files that were read for it.",
+    help="Delete all readings of a sensor, or of the files read for it.",
 )
 @click.option(
     "--hangs-right",
     is_flag=True,
-    help="The thermometer at SPOT hangs with the plants, although it shows something else now.",
+    help="The thermometer at SPOT hangs in the right place, although it reads differently now.",
 )
-@click.option("--all", "whole", is_flag=True, help="All that was read by hand, not the last alone.")
+@click.option("--all", "whole", is_flag=True, help="All readings by hand, not only the latest.")
 @shared.options(recorded=False)
 def readings(
     options: Options,
@@ -52,8 +50,8 @@ def readings(
 ) -> None:
     """List what was read at a SPOT, or at all of them, and what is not used and why.
 
-    By hand with its number, each sensor with its last value and age, and what was set aside in the
-    last 60 days.
+    Readings by hand have a number, each sensor has its last value and age; then comes what was set
+    aside in the last 60 days.
 
     Example: sillward readings --correct 7 11.6
     """
@@ -107,7 +105,7 @@ def _forgotten(app: App, ledger: Ledger, spot: str | None, name: str) -> list[st
             f'"{name}" is at {" and ".join(places)}; say at which: sillward readings'
             f" {places[0]} --forget ..."
             if places
-            else f'"{one_line(name, 60)}" is no sensor here ({names})'
+            else f'"{one_line(name, 60)}" is not a sensor here ({names})'
         )
         raise UsageError(msg)
     with ledger.database.transaction():

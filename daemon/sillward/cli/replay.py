@@ -52,25 +52,29 @@ class _Wishes:
 @shared.options(at=False, recorded=False)
 @click.option("--archive", type=click.Path(path_type=Path), metavar="FILE", help="Past weather.")
 @click.option("--demo", is_flag=True, help="The packaged example in a year of invented weather.")
-@click.option("--from", "first", metavar="DATE", help="The first night (default: of the file).")
-@click.option("--to", "last", metavar="DATE", help="The last night (default: of the file).")
+@click.option(
+    "--from", "first", metavar="DATE", help="The first night (default: the first in the file)."
+)
+@click.option(
+    "--to", "last", metavar="DATE", help="The last night (default: the last in the file)."
+)
 @click.option(
     "--errors",
     type=click.Choice(ERRORS),
-    help="How forecasts err (default: recorded where the file has them, else usual).",
+    help="How wrong forecasts are (default: recorded if the file has them, else usual).",
 )
 @click.option(
     "--seed",
     type=click.IntRange(0, 2**32),
     default=SEED,
     metavar="NUMBER",
-    help=f"Of the errors of forecasts (default: {SEED}).",
+    help=f"Random seed of the forecast errors (default: {SEED}).",
 )
 @click.option(
     "--away",
     multiple=True,
     metavar="DATE[..DATE]",
-    help="Days on which nothing is done, or one day; repeatable.",
+    help="A day or days on which nobody does anything; repeatable.",
 )
 @click.option(
     "--set",
@@ -84,12 +88,12 @@ class _Wishes:
     "--against",
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="What with this other collection?",
+    help="What if you had this other collection?",
 )
 @click.option(
     "--sensors",
     is_flag=True,
-    help="A thermometer at every spot outdoors, read each hour of the night.",
+    help="Pretend there is a thermometer at every outdoor spot, read each hour of the night.",
 )
 @click.option(
     "--chart",
@@ -98,9 +102,9 @@ class _Wishes:
     help="Draw the nights as a calendar.",
 )
 def replay(options: Options, as_json: bool, chart: Path | None, **wishes: object) -> None:
-    """Replay the daily tool over past weather, as if every advice had been followed.
+    """Replay sillward over past weather, as if all its advice had been followed.
 
-    With --set or --against it is replayed twice, and one table shows what differs.
+    With --set or --against it runs twice, and a table shows the differences.
 
     Example: sillward replay --demo --set plants.blue.limits.night_low=13
     """

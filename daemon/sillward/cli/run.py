@@ -70,7 +70,7 @@ if TYPE_CHECKING:
 def run(collections: tuple[Path, ...], recorded: Path | None) -> None:
     """Run the daemon until SIGTERM.
 
-    Where SILLWARD_COLLECTIONS names a folder of households, all of them are served.
+    If SILLWARD_COLLECTIONS names a folder of households, all of them are served.
     """
     settings = load_settings()
     if settings.collections is not None and not collections:

@@ -32,15 +32,19 @@ from sillward_rules.replay.summary import walks_of_month
     required=True,
     type=click.Path(path_type=Path),
     metavar="FILE",
-    help="Past weather, best of ten years or more.",
+    help="Past weather, ideally ten years or more.",
 )
-@click.option("--quick", is_flag=True, help="Without the walks, which take a replay of all of it.")
-@click.option("--keep", is_flag=True, help="Keep it for the week sheet, which tells of it in time.")
+@click.option(
+    "--quick", is_flag=True, help="Leave out the walks, which need a replay of all of it."
+)
+@click.option(
+    "--keep", is_flag=True, help="Keep the result, so that the week sheet can mention it."
+)
 def season(options: Options, as_json: bool, archive: Path, quick: bool, keep: bool) -> None:
-    """Show when nights get too cold for your plants, and from when they are safe, by past years.
+    """Show when nights get too cold for your plants and when they become safe, by past years.
 
-    For each spot and night limit: the first and the last night under it by chance, and the nights
-    of each month; and how many walks to expect in each month.
+    For each spot and night limit it shows the likely first and last night below it and how many
+    nights of each month are; then how many walks to expect in each month.
 
     Example: sillward season --archive ten-years.json --keep
     """

@@ -17,10 +17,10 @@ from sillward_rules.sheet import Round
 @click.command()
 @shared.options(as_json=False)
 @click.option(
-    "--round", "round_name", type=shared.ROUNDS, required=True, help="Which round to tell."
+    "--round", "round_name", type=shared.ROUNDS, required=True, help="Which round to send."
 )
 def send(options: Options, round_name: str) -> None:
-    """Tell one round to its channels, for cron or by hand; never the same round twice.
+    """Send one round to its channels, from cron or by hand; never the same round twice.
 
     Example: sillward send --round morning
     """
@@ -45,7 +45,7 @@ def send(options: Options, round_name: str) -> None:
         fetch_error = error
     occasion = due_rounds.current(app.site, app.household.rounds, round_, now)
     if desk.tell(occasion) is None:
-        click.echo(f"the {occasion.name} round of {occasion.day} has been told before", err=True)
+        click.echo(f"the {occasion.name} round of {occasion.day} has already been told", err=True)
     desk.deliver(ignore_quiet_hours=True)
     waiting = False
     for notice in desk.context.ledger.notices.of_round(app.site.name, occasion.name, occasion.day):

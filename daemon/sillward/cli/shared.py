@@ -1,4 +1,4 @@
-"""What the commands that look at a household share: options, app, moment, plants by name."""
+"""What commands share that look at a household: options, app, moment, plants by name."""
 
 import functools
 from collections.abc import Callable, Iterable, Sequence
@@ -44,7 +44,7 @@ _COLLECTION = click.option(
 _HOUSEHOLD = click.option(
     "--household",
     metavar="NAME",
-    help="One of the folder that SILLWARD_COLLECTIONS names.",
+    help="A household in the folder that SILLWARD_COLLECTIONS names.",
 )
 _AT = click.option("--at", metavar="ISO-TIME", help="Pretend it is this time.")
 _RECORDED = click.option(
@@ -59,7 +59,7 @@ _AS_JSON = click.option("--json", "as_json", is_flag=True, help="One JSON docume
 def options(
     *, at: bool = True, recorded: bool = True, as_json: bool = True
 ) -> Callable[[Command], Command]:
-    """Give a command the options that commands share, but for those that it has no use for.
+    """Give a command the shared options, except those that it has no use for.
 
     The command gets them as one argument, `options`, and --json as `as_json`.
     """

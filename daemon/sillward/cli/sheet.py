@@ -19,7 +19,7 @@ from sillward_rules.sheet import Round, draw_up
 @click.option(
     "--round", "round_name", type=shared.ROUNDS, help="Default: the round nearest in time."
 )
-@click.option("--short", "as_push", is_flag=True, help="As a phone gets it.")
+@click.option("--short", "as_push", is_flag=True, help="As your phone would get it.")
 def sheet(options: Options, as_json: bool, round_name: str | None, as_push: bool) -> None:
     """Print the sheet of a round now.
 

@@ -29,8 +29,8 @@ from sillward.text import terminal
 def skill(options: Options, as_json: bool, demo: bool, chart: Path | None) -> None:
     """Show how good each source's forecasts of the nights have been here.
 
-    What each source told of a night is held against the lows that were read at the spots outdoors,
-    by days ahead.
+    Each source's forecasts of the night are compared with the lows that were read at the
+    outdoor spots, by days ahead.
 
     Example: sillward skill --demo
     """

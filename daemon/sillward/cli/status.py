@@ -29,16 +29,18 @@ _NOTHING_YET = "{}: there is no ledger yet; nothing has run so far"
 
 
 @click.command()
-@click.option("--alive", is_flag=True, help="Only whether the daemon works, for health checks.")
+@click.option(
+    "--alive", is_flag=True, help="Only ask whether the daemon is working, for health checks."
+)
 @shared.options(recorded=False)
 def status(options: Options, as_json: bool, alive: bool) -> None:
     """Show what the daemon last fetched, sent and failed to send, and what comes next.
 
-    Of a folder of households (SILLWARD_COLLECTIONS) a line each, those with troubles first; one of
-    them with --household.
+    For a folder of households (SILLWARD_COLLECTIONS) it prints one line for each, those in trouble
+    first; --household shows one of them in full.
 
-    Exit status 1 if anything is wrong. With --alive no collection is read, and it is 1 only if the
-    daemon has done nothing for half an hour: what a restart could help.
+    The exit status is 1 if anything is wrong. With --alive no collection is read, and it is 1 only
+    if the daemon has done nothing for half an hour, so that a restart could help.
     """
     settings = load_settings()
     if alive:
@@ -77,7 +79,7 @@ def status(options: Options, as_json: bool, alive: bool) -> None:
 
 
 def _show_all(settings: Settings, *, as_json: bool) -> None:
-    """Show how all households of a folder stand."""
+    """Show the state of all households of a folder."""
     path = households.shared_ledger(settings)
     if isinstance(path, Path) and not path.exists():
         raise SourceError(_NOTHING_YET.format(path))
@@ -98,7 +100,7 @@ def _show_all(settings: Settings, *, as_json: bool) -> None:
 
 
 def _require_life(settings: Settings, clock: Clock = utc_now) -> None:
-    """Raise SourceError unless the daemon has ticked of late, ConfigError, LedgerError."""
+    """Raise SourceError unless the daemon has ticked recently; also ConfigError, LedgerError."""
     path = settings.ledger if settings.collections is None else households.shared_ledger(settings)
     if isinstance(path, Path) and not path.exists():
         raise SourceError(_NOTHING_YET.format(path))

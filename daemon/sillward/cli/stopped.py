@@ -9,11 +9,11 @@ from sillward.service import stopped_notice
 
 
 @click.command()
-@click.option("--why", default="", metavar="TEXT", help="A word about the reason.")
+@click.option("--why", default="", metavar="TEXT", help="The reason, in a few words.")
 def stopped(why: str) -> None:
-    """Tell the channels that sillward has stopped; for a service manager to run.
+    """Tell the channels that sillward has stopped; run by a service manager.
 
-    It reads settings and credentials alone, neither the collection nor the ledger.
+    It reads only settings and credentials, neither the collection nor the ledger.
     """
     outcomes = stopped_notice.send(read_stopped_notice_settings(), why)
     for name, outcome in outcomes:

@@ -23,10 +23,10 @@ from sillward.text import terminal
 @click.argument("name", required=False, shell_complete=completion.channels)
 @shared.options(at=False, recorded=False, as_json=False)
 def try_channel(options: Options, name: str | None) -> None:
-    """Send a message that asks for nothing to the channel of this NAME, or to all.
+    """Send a test message to the channel called NAME, or to all.
 
-    It goes the way of real notices; nothing of it is remembered. Exit status 0 if each channel
-    took it, 1 if one did not or may not have, 78 if a channel's url is wrong.
+    It is sent like a real message but not remembered. The exit status is 0 if every channel took
+    it, 1 if one did not or may not have, 78 if a channel's url is wrong.
 
     Example: sillward try-channel phone
     """
@@ -50,7 +50,7 @@ def try_channel(options: Options, name: str | None) -> None:
             if way is not None:
                 say(f"{channel.name} is answered by {way.value}")
     if any(outcome.state is channel_trial.State.SENT for outcome in outcomes):
-        say("sent means that the other side took it: look whether it has arrived")
+        say("sent means that the service took it: check that it has arrived")
     if any(outcome.state is not channel_trial.State.SENT for outcome in outcomes):
         click.get_current_context().exit(1)
 

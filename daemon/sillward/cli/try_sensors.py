@@ -36,9 +36,9 @@ _COLUMNS = (Column(), _FIXED, _FIXED, Column())
 def try_sensors(options: Options, seconds: int) -> None:
     """Listen to the topics of the sensors for a while, and show what arrives.
 
-    A running daemon is not disturbed, and nothing is kept. Exit status 0 if a value of each
-    sensor came that can be used, 1 if not or the broker cannot be reached, 78 if there are no
-    sensors.
+    A running daemon is not disturbed, and nothing is kept. The exit status is 0 if a usable
+    value came from every sensor, 1 if not or if the broker cannot be reached, 78 if there are
+    no sensors.
 
     Example: sillward try-sensors --seconds 120
     """

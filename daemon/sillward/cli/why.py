@@ -16,9 +16,9 @@ from sillward_rules.sheet import Round, draw_up
 @click.argument("plant", nargs=-1, required=True, shell_complete=completion.plants)
 @shared.options()
 def why(options: Options, as_json: bool, plant: tuple[str, ...]) -> None:
-    """Show hour by hour the numbers behind today's decisions for a PLANT.
+    """Show the numbers behind today's decisions for a PLANT, hour by hour.
 
-    Its name, with or without quotes, or as much of it as makes it clear.
+    Give its name, with or without quotes, or as much of it as makes it clear.
 
     Example: sillward why blue basket
     """

@@ -16,9 +16,11 @@ from sillward.text import terminal
 @click.command()
 @click.argument("names", nargs=-1)
 @click.option("--collection", type=click.Path(path_type=Path), help="The collection file.")
-@click.option("--out", type=click.Path(path_type=Path), help="Copy ours into this folder.")
+@click.option(
+    "--out", type=click.Path(path_type=Path), help="Copy the standard macros into this folder."
+)
 def words(names: tuple[str, ...], collection: Path | None, out: Path | None) -> None:
-    """List the macros of messages, those named like NAMES: what they are told and say now.
+    """List the macros of messages, or those named like NAMES, with what they say now.
 
     Example: sillward words stay
     """

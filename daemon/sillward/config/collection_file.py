@@ -60,7 +60,7 @@ _USUAL_MISTAKES = (
     ),
     (r"[\u201c\u201d\u201e\u2018\u2019]", 'use straight quotes: "'),
     (r"=\s*-?\d+,\d", "write numbers with a point: 0.4"),
-    (r"=\s*(?i:yes|no|on|off|true|false)\b", "write true or false, in small letters"),
+    (r"=\s*(?i:yes|no|on|off|true|false)\b", "write true or false, in lower case"),
     (r"=\s*[A-Za-z]", 'text needs quotes: "so"'),
 )
 """How such a line looks, and what would be right."""

@@ -80,7 +80,7 @@ class CourseTable(Table):
 
     name: Text = Field(description="what messages call it")
     salt: Salt = Field(description='a salt by name or formula, such as "Epsom salt"')
-    grams_per_litre: Grams = Field(description="of it in a litre of water, g/L")
+    grams_per_litre: Grams = Field(description="how much of it goes into a litre of water, g/L")
     water_ec: Annotated[float, Field(ge=0, le=10)] | None = Field(
         None,
         description=(
@@ -89,7 +89,7 @@ class CourseTable(Table):
     )
     ec: Annotated[float, Field(gt=0, le=10)] | None = Field(
         None,
-        description="EC of the whole by your meter, mS/cm; left out: an estimate on the high side",
+        description="EC of the mix by your meter, mS/cm; left out: an estimate on the high side",
     )
     litres: Annotated[float, Field(gt=0, le=200)] = Field(
         1.0, description="how much you mix at a time, L (1)"
@@ -109,8 +109,7 @@ class CourseTable(Table):
     rinse_after: RinseAfter | None = Field(
         None,
         description=(
-            "how long after it plain water follows; left out: the time in which the plant takes "
-            "it up, as in your habits"
+            "how long after it plain water follows; left out: the uptake time in your habits"
         ),
     )
     never_with: Annotated[list[Text], Field(max_length=20)] = Field(

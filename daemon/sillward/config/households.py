@@ -3,8 +3,8 @@
     NAME/collection.toml
     NAME/credentials/channel-phone, NAME/credentials/mqtt-password, ...
 
-What stands in one of them concerns that household alone: nothing that it reads lies outside it, and
-no secret of the operator's or of a neighbour's is used for it.
+Each folder concerns its own household alone: nothing that is read for it lies outside the folder,
+and none of the operator's or a neighbour's secrets are used for it.
 """
 
 import os
@@ -23,8 +23,8 @@ from sillward.ledger.house import LEDGER, SHARED
 from sillward.wording.macros import OUTSIDE
 
 MAX_NAME = 63
-"""Characters of a household's name: those of a label in a host name (RFC 1035, section 2.3.4), so
-that it can be part of one."""
+"""The longest name of a household [characters]: as for a label of a host name (RFC 1035, section
+2.3.4), so that it can be part of one."""
 
 _NAME = re.compile(rf"[a-z0-9][a-z0-9-]{{0,{MAX_NAME - 1}}}", re.ASCII)
 
@@ -33,7 +33,7 @@ _FORECAST_KEY = "forecast-api-key"
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a household is kept: its name, and its folder."""
+    """A household's name and its folder."""
 
     name: str
     folder: Path
@@ -45,15 +45,15 @@ class Place:
 
     @property
     def credentials(self) -> Path:
-        """The folder with its secrets, which need not be there."""
+        """The folder with its secrets, which need not exist."""
         return self.folder / "credentials"
 
     def require_own_files(self) -> None:
-        """Raise ConfigError for a name that cannot be, or a link that leads out of the folder."""
+        """Raise ConfigError for an invalid name, or a link that leads out of the folder."""
         if not is_name(self.name):
             msg = (
-                f"{one_line(self.name, MAX_NAME)}: is no name of a household; use small letters, "
-                f"digits and -, at most {MAX_NAME}"
+                f"{one_line(self.name, MAX_NAME)}: is not a valid household name; use "
+                f"lower-case letters, digits and -, at most {MAX_NAME}"
             )
             raise ConfigError([msg])
         lines = [
@@ -70,8 +70,8 @@ class Place:
         return Path(os.path.realpath(path)).is_relative_to(own)
 
     def require_own_places(self, household: Household) -> None:
-        """Raise ConfigError if its collection names a certificate outside its folder. Of wording
-        that is asked before it is read."""
+        """Raise ConfigError if its collection names a certificate outside its folder. Wording is
+        checked before it is read."""
         broker = household.broker
         if broker is not None and broker.ca is not None and not self.holds(broker.ca):
             raise ConfigError([f"{self.collection.name}: mqtt.ca: {OUTSIDE}"])
@@ -92,9 +92,9 @@ def is_name(text: str) -> bool:
 
 
 def find(folder: Path) -> dict[str, Place]:
-    """Return the households of a folder by name, wrong ones too. Raise OSError.
+    """Return the households of a folder by name, including invalid ones. Raise OSError.
 
-    What is a file, or begins with a dot, is none.
+    Files, and names that begin with a dot, are not households.
     """
     with os.scandir(folder) as entries:
         names = sorted(
@@ -120,7 +120,7 @@ def named(settings: Settings, name: str | None) -> Place:
         raise UsageError(msg)
     if name not in found:
         near = did_you_mean(name, list(found))
-        msg = f'"{one_line(name, MAX_NAME)}" is no household in {folder}{near}'
+        msg = f'"{one_line(name, MAX_NAME)}" is not a household in {folder}{near}'
         raise UsageError(msg)
     return found[name]
 
@@ -134,7 +134,7 @@ def required_folder(settings: Settings) -> Path:
 
 
 def holding(settings: Settings, collection: Path) -> Place | None:
-    """Return the household whose collection a file is; None if it is that of none."""
+    """Return the household that a collection file belongs to; None if it belongs to none."""
     if settings.collections is None:
         return None
     folder = Path(os.path.abspath(collection)).parent
@@ -150,15 +150,15 @@ def ledger_of(settings: Settings, name: str) -> LedgerAddress:
 
 
 def shared_ledger(settings: Settings) -> LedgerAddress:
-    """Return the ledger of what all households share: forecasts, and calls to their sources."""
+    """Return the ledger that all households share, with forecasts and calls to their sources."""
     folder = settings.ledger
     return folder / SHARED if isinstance(folder, Path) else folder
 
 
 def settings_of(settings: Settings, place: Place) -> Settings:
-    """Return the settings for one household of the folder: its own files and secrets alone.
+    """Return the settings for one household of the folder, with only its own files and secrets.
 
-    What is the operator's stays: the sources of forecasts, and the key to them.
+    The operator's forecast sources, and the key to them, stay.
     """
     forecast = settings.forecast
     key = forecast.api_key or read_credential(settings.credentials, _FORECAST_KEY)

@@ -98,7 +98,7 @@ Zone = Annotated[Text, _checked(_zone), _pattern(patterns.ZONE)]
 class SiteTable(Table):
     """[site]: the point on the map that forecasts are for."""
 
-    name: Text = Field(description="what notices call the site")
+    name: Text = Field(description="what messages call the site")
     latitude: Latitude = Field(
         description=(
             "degrees north of the equator, from -90 to 90; negative in the southern hemisphere"
@@ -178,7 +178,7 @@ class SpotTable(Table):
         None, description="indoors: the temperature that it keeps by day, °C"
     )
     humidity: Percent | None = Field(
-        None, description="indoors: relative humidity, %; a percentage and not a share"
+        None, description="indoors: relative humidity, %; a percentage, not a share"
     )
 
 
@@ -229,9 +229,9 @@ class HabitsTable(Table):
     caution: Caution | None = Field(
         None,
         description=(
-            "how many trips a lost leaf is worth, where a trip is to go out for one plant alone, "
-            'fetch it in and take it out again: "relaxed" (30), "usual" (120), "careful" (400), or '
-            'a number; 0 for what the forecast itself asks for and no more ("usual")'
+            "how many trips a lost leaf is worth, one trip being to carry a single plant in and "
+            'out again: "relaxed" (30), "usual" (120), "careful" (400), or a number; 0 for only '
+            'what the forecast itself asks for ("usual")'
         ),
     )
     brief_cold: Duration | None = Field(
@@ -308,17 +308,17 @@ class FeedTable(Table):
         None, description="fertiliser in a litre of water, g/L; give this or `ppm_n`"
     )
     mg: Annotated[float, Field(ge=0, le=30)] | None = Field(
-        None, description="magnesium by the label, %"
+        None, description="magnesium on the label, %"
     )
     ec_per_100_ppm_n: Annotated[float, Field(gt=0, le=5)] | None = Field(
         None,
-        description="EC for 100 ppm N by the label, mS/cm; left out: an estimate on the high side",
+        description="EC at 100 ppm N on the label, mS/cm; left out: an estimate on the high side",
     )
     water_ec: Annotated[float, Field(ge=0, le=10)] | None = Field(
         None,
         description=(
             "EC of the water before anything is added, mS/cm; required unless there is a table "
-            "[water], whose blend is it then"
+            "[water], whose blend is then used"
         ),
     )
     litres: Annotated[float, Field(gt=0, le=200)] = Field(
@@ -334,13 +334,14 @@ class WaterTable(Table):
 
     ec: Annotated[float, Field(ge=0, le=10)] = Field(
         description=(
-            "its EC by a meter or a laboratory, mS/cm; in uS/cm it would be 1000 times as much"
+            "its EC as measured by a meter or a laboratory, mS/cm; in µS/cm the number is 1000 "
+            "times as large"
         )
     )
     alkalinity: Annotated[float, Field(ge=0, le=1000)] | None = Field(
         None,
         description=(
-            "its alkalinity as CaCO3, mg/L; as laboratories report it: 50 are 1 mmol/L of charge; "
+            "its alkalinity as CaCO3, mg/L; as laboratories report it (50 is 1 mmol/L of charge); "
             "left out: not known"
         ),
     )
@@ -351,7 +352,7 @@ class WaterTable(Table):
         0.0,
         description=(
             "share of rain or of water from reverse osmosis that you mix into it, 0..1 (0); "
-            "the other keys are of the water before that"
+            "the other keys describe the water before that"
         ),
     )
     aim_ph: Annotated[float, Field(ge=MIN_AIMED_PH, le=MAX_AIMED_PH)] = Field(
@@ -435,11 +436,12 @@ class NoticesTable(Table):
     moved_by: Duration = Field(
         "20 min",
         description=(
-            'a newer forecast that moves an hour by no more than this is not told ("20 min")'
+            "you are not told of a newer forecast that moves an hour by no more than this "
+            '("20 min")'
         ),
     )
     most: Annotated[int, Field(ge=1, le=50)] = Field(
-        6, description="most messages of a round to one channel (6)"
+        6, description="the most messages that one channel gets in a round (6)"
     )
     temperature: Literal["°C", "°F", "C", "F"] = Field(
         "°C", description='the unit in which temperatures are told ("°C")'
@@ -474,14 +476,14 @@ class ChannelTable(Table):
         ),
     )
     all_clear: bool = Field(
-        False, description="whether it is told when there is nothing to do as well (false)"
+        False, description="whether it is also told when there is nothing to do (false)"
     )
     length: Literal["short", "full"] | None = Field(
         None,
         description="the full text or a short push; left out: mail is full, everything else short",
     )
     person: Text | None = Field(
-        None, description="who reads it: what is answered by its links is written down as theirs"
+        None, description="who reads it: answers given through its links are recorded as theirs"
     )
 
 
@@ -493,14 +495,14 @@ MqttVersion = Literal["3.1.1", "5"]
 
 def _host(text: str) -> str:
     if not re.fullmatch(patterns.HOST, text):
-        msg = 'must be the name or address of a machine alone, such as "192.168.1.10"'
+        msg = 'must be just the name or address of a machine, such as "192.168.1.10"'
         raise ValueError(msg)
     return text
 
 
 def _topic(text: str) -> str:
     if "+" in text or "#" in text:
-        msg = "must be one topic; + and # stand for many, and a sensor has one"
+        msg = "must be one topic; + and # stand for many, but a sensor has only one"
         raise ValueError(msg)
     if text != text.strip():
         msg = "must not begin or end with a blank"
@@ -583,7 +585,7 @@ class SensorTable(Table):
     path: Text | None = Field(
         None,
         description=(
-            'for "json": the way to the value, its keys with points between, such as '
+            'for "json": the path to the value, its keys separated by dots, such as '
             '"bme280.temperature"'
         ),
     )
@@ -593,8 +595,8 @@ class SensorTable(Table):
     time_path: Text | None = Field(
         None,
         description=(
-            'for "json": the way to the time at which it was measured, ISO 8601 with an offset or '
-            "Unix seconds; left out: it is measured when it comes"
+            'for "json": the path to the time at which it was measured, ISO 8601 with an offset '
+            "or Unix seconds; left out: the time at which it arrives"
         ),
     )
     unit: SensorUnit | None = Field(

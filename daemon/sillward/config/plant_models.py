@@ -18,12 +18,12 @@ MAX_COUNT = 1000
 """Plants of one table with `count`. Judgement: more than a bench holds."""
 
 TAKEN_BACK = ("shelter", "pot", "span")
-"""Keys that are `false` where a plant does not have what the defaults say. Other keys have a value
-that says so."""
+"""Keys that may be `false`, for a plant without what the defaults give. Other keys have a value of
+their own for that."""
 
 
 class LimitsTable(Table):
-    """The grower's own limits for a plant; they beat those of its group."""
+    """The grower's own limits for a plant; they replace those of its group."""
 
     night_low: NightLow | None = Field(
         None, description="lowest temperature for whole nights, the limit of comfort, °C"
@@ -102,13 +102,13 @@ class PotTable(Table):
 
 
 class PlantKeys(Table):
-    """What is said of a plant, or of many."""
+    """The keys that describe a plant, or many."""
 
     group: Text | None = Field(None, description="its culture group; `sillward groups` lists them")
     parents: Annotated[list[Text], Field(min_length=1)] | None = Field(
         None,
         description=(
-            "for a hybrid, in place of group: the groups of its parents; "
+            "for a hybrid, instead of group: the groups of its parents; "
             "the most tender limit counts"
         ),
     )
@@ -134,22 +134,22 @@ class PlantKeys(Table):
     worth: Annotated[float, Field(gt=0, le=100)] | None = Field(
         None,
         description=(
-            "how many times as much harm to it counts as harm to other plants, where that is "
+            "how many times as much harm to it counts as harm to other plants, when harm is "
             "weighed against trips (1)"
         ),
     )
     pot: PotTable | None = Field(
         None,
         description=(
-            'its pot, such as { litres = 3, medium = "bark" }; left out: nothing is said of when '
-            "it needs water"
+            'its pot, such as { litres = 3, medium = "bark" }; left out: nothing is said about '
+            "when it needs water"
         ),
     )
     span: Annotated[float, Field(ge=1, le=1000)] | None = Field(
-        None, description="how wide it is across its leaves, cm; left out: by its pot"
+        None, description="how wide it is across its leaves, cm; left out: estimated from its pot"
     )
     limits: LimitsTable = Field(
-        LimitsTable(), description="limits of your own, which count in place of those of its group"
+        LimitsTable(), description="your own limits, which replace those of its group"
     )
 
 
@@ -159,18 +159,18 @@ class _Named(Table):
     name: Text | None = Field(
         None,
         description=(
-            "what notices call the plant; each needs a name of its own; give this or `names`"
+            "what messages call the plant; each needs a name of its own; give this or `names`"
         ),
     )
     names: Annotated[list[Text], Field(min_length=1)] | None = Field(
         None,
-        description="for plants that are alike, in place of name: what notices call each of them",
+        description="for plants that are alike, instead of name: what messages call each of them",
     )
     count: Annotated[int, Field(ge=1, le=MAX_COUNT)] | None = Field(
         None,
         description=(
-            'with name: how many there are of it, called "NAME 1", "NAME 2" and so on; left out: '
-            "one, called by the name alone"
+            'with name: how many of them there are, called "NAME 1", "NAME 2" and so on; left '
+            "out: one, called just by the name"
         ),
     )
 

@@ -1,14 +1,13 @@
-"""The updater for many households: each cell is asked for when its own forecast is due.
+"""The updater for many households: each cell is fetched when its own forecast is due.
 
-For one household a source has one schedule. For hundreds of cells it would call them all at once,
-and a single one that fails would have all of them called again. So the schedule of a source, which
-is in the ledger, says here only whether it may be called at all and what was spent of its quota;
-which cells are due follows from when their forecasts were fetched. What is remembered besides (what
-a provider asked for, cells that fail) is in memory: after a restart a cell is asked for too soon
-once, at worst.
+For one household a source has one schedule. For hundreds of cells that would call them all at once,
+and a single failure would repeat all the calls. So here the source's schedule in the ledger says
+only whether it may be called at all and how much of its quota is spent; which cells are due follows
+from when their forecasts were fetched. Everything else (waiting times that a provider asked for,
+cells that fail) is kept in memory: at worst, a cell is asked for too soon once after a restart.
 
-Providers are asked beside other work (`asking`): a look begins a call, and a later one takes up
-what came of it.
+Providers are asked beside other work (`asking`): one look begins a call, and a later one takes up
+the answer.
 """
 
 import logging
@@ -34,15 +33,15 @@ from sillward_rules.weather.hourly import OLD_AFTER
 from sillward_rules.weather.site import Site
 
 REQUESTS_A_LOOK = 10
-"""Requests to one provider before other work has its turn. Judgement: some seconds."""
+"""Requests to one provider before other work gets a turn. Judgement: a few seconds."""
 
 CLAIM = timedelta(minutes=2)
-"""Where several processes share a ledger, one of them asks a provider, for this long at most if it
-dies or hangs over it. No call takes longer."""
+"""If several processes share a ledger, only one of them asks a provider; if it dies or hangs,
+another may after this time. No call takes longer."""
 assert CLAIM.total_seconds() > asking.CALL_S + fetch.REQUEST_DEADLINE_S
 
 KEPT = timedelta(days=7)
-"""How long the forecast of a cell is kept for which nobody asks any more. Judgement."""
+"""How long the forecast of a cell that nobody needs any more is kept. Judgement."""
 
 MINUTE_S = 60.0
 _MINUTE = timedelta(minutes=1)
@@ -52,7 +51,7 @@ log = logging.getLogger(__name__)
 
 @dataclass(slots=True)
 class CellUpdater(ForecastUpdater):
-    """Asks for the cells in which the sites lie, within what their providers allow.
+    """Fetches forecasts of the cells in which the sites lie, within what their providers allow.
 
     Its store must share cells.
     """
@@ -64,11 +63,11 @@ class CellUpdater(ForecastUpdater):
     _news: set[str] = field(default_factory=set)
     """The keys of cells with numbers that nobody has looked at."""
     _not_before: dict[tuple[str, str], datetime] = field(default_factory=dict)
-    """By provider and cell: what the provider, or a failure, asks for."""
+    """By provider and cell: until when to wait after a failure, or because the provider said so."""
     _failures: dict[tuple[str, str], int] = field(default_factory=dict)
-    """By provider and cell, how often in a row it gave nothing good."""
+    """By provider and cell, how often in a row it failed."""
     _unsound: dict[str, set[str]] = field(default_factory=dict)
-    """By source, the cells whose forecast does not suffice by itself."""
+    """By source, the cells whose forecast is not sufficient by itself."""
     _asked: deque[tuple[float, str, int]] = field(default_factory=deque)
     """In the last hour: when, which provider, for how many sites."""
 
@@ -102,7 +101,7 @@ class CellUpdater(ForecastUpdater):
         return any(call.done() for call in self._calls.values())
 
     def sites_with_news(self) -> list[str]:
-        """Return the sites for which new numbers have come since this was last asked."""
+        """Return the sites for which new numbers have come since the last call."""
         news, self._news = self._news, set()
         if not news:
             return []
@@ -170,9 +169,9 @@ class CellUpdater(ForecastUpdater):
         fetched_at: datetime | None,
         every: timedelta,
     ) -> bool:
-        """Whether a cell is to be asked for now.
+        """Whether a cell is due now.
 
-        fetched_at: when its last good forecast was; every: the time between two.
+        fetched_at: when its last good forecast was fetched; every: the time between two.
         """
         now = self.store.clock()
         until = self._not_before.get((provider.name, cell.name))
@@ -206,7 +205,7 @@ class CellUpdater(ForecastUpdater):
         return min(most, provider.quota.sites_left(in_minute, in_hour, spent))
 
     def _lacking(self, place: int) -> Iterator[Site]:
-        """Yield the sites for which none of the sources before this one has what suffices."""
+        """Yield the sites for which no earlier source has a sufficient forecast."""
         now, suffices = self.store.clock(), dict[str, set[str]]()
         for source in self.store.sources[:place]:
             fetched_at = self.store.ledger.forecasts.fetched_at(source.name)
@@ -263,7 +262,7 @@ class CellUpdater(ForecastUpdater):
     def _request_cells(
         self, source: Source, ask: Callable[..., Answer], cells: Sequence[Site], left_s: float
     ) -> timedelta | None:
-        """Ask a source once, as for sites. What is wrong with a place concerns no other."""
+        """Ask a source once. An error about one place does not concern the others."""
         try:
             return self._request_forecasts(source, ask, cells, left_s)
         except SourceError as error:

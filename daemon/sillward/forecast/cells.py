@@ -1,14 +1,14 @@
 """Sites near each other that share a forecast.
 
-Many households are not asked for one by one: a source is asked for the middle of a *cell*, a piece
-of the map about as fine as its models are, and of a band of height. What it says is kept once, and
-taken to the height of each site (`sillward_rules.weather.height`).
+Forecasts are not fetched for each of many households: a source is asked for the middle of a *cell*,
+a piece of the map about as fine as its models, within a band of elevation. The answer is stored
+once, and corrected for the elevation of each site (`sillward_rules.weather.height`).
 
-The provider is told a height, the middle of the band, as for a single site: it picks a cell of its
-model on land that lies about as high. Without one (`elevation=nan`) Open-Meteo does not prefer land
-any more, so that a terrace by the sea would get the night over water; and the models that it joins
-have different heights, of which an answer names one. By its band no site is further than
-`BAND_M` / 2 from the height that was asked for: 0.65 K.
+The provider is given an elevation, the middle of the band, as for a single site: it then picks a
+cell of its model on land at about that elevation. Without one (`elevation=nan`) Open-Meteo no
+longer prefers land, so that a terrace by the sea would get the night over water; and the models
+that it combines have different elevations, of which an answer names only one. No site is further
+than `BAND_M` / 2 from the elevation that was asked for, which is 0.65 K.
 """
 
 import math
@@ -22,8 +22,9 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.site import Site
 
 BAND_M = 200.0
-"""Sites within a band of this height share a forecast of a source [m]. Judgement: taken to a site
-half a band away by the standard lapse rate it is off by less than the usual error of a night."""
+"""Sites within an elevation band of this height share a source's forecast [m]. Judgement: corrected
+for a site half a band away by the standard lapse rate, it is off by less than the usual error of a
+night."""
 
 _ZONE = ZoneInfo("UTC")
 
@@ -31,11 +32,11 @@ _KEY = re.compile(r"cell (-?[0-9.]+) (-?[0-9.]+) (-?[0-9]+) m")
 
 
 class HasCells(Protocol):
-    """What can be asked for the middle of a cell: a source, or an ensemble."""
+    """What can be asked about a cell: a source, or an ensemble."""
 
     @property
     def name(self) -> str:
-        """The name under which the ledger keeps what it says."""
+        """The name under which the ledger stores its answers."""
 
     @property
     def cell_deg(self) -> float:
@@ -43,11 +44,11 @@ class HasCells(Protocol):
 
     @property
     def band_m(self) -> float:
-        """How much of height they cover [m]."""
+        """The height of their elevation bands [m]."""
 
 
 def cell_of(provider: HasCells, site: Site) -> Site:
-    """Return the cell that a site lies in, as a site of its own; of a cell, that cell.
+    """Return the cell that a site lies in, as a site of its own; for a cell, the cell itself.
 
     Its name is its key in the ledger. No household can have it: a folder's name has no space.
     """
@@ -66,7 +67,7 @@ def cells_of(provider: HasCells, sites: Iterable[Site]) -> dict[str, Site]:
 
 
 def cell_named(name: str) -> Site | None:
-    """Return the cell of a key in the ledger; None if that is no cell's."""
+    """Return the cell of a key in the ledger; None if the key is not a cell's."""
     found = _KEY.fullmatch(name)
     if found is None:
         return None

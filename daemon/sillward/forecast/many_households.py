@@ -1,8 +1,8 @@
-"""Forecasts for many households: one updater asks for all, and each has a view of its own.
+"""Forecasts for many households: one updater fetches them for all, and each has its own view.
 
-What is asked for is kept by cell in the ledger that all share (`cells`). A household's own store
-reads it there, takes it to the height of its site, and works with what its own ledger knows
-besides: what was read at its spots, and its archive of nights.
+Forecasts are stored by cell in the ledger that all share (`cells`). A household's own store reads
+them there, corrects them for the elevation of its site, and combines them with what its own ledger
+knows: readings at its spots, and its archive of nights.
 """
 
 from collections import OrderedDict
@@ -16,15 +16,15 @@ from sillward.forecast.updater import ForecastUpdater
 from sillward_rules.weather.site import Site
 
 MAX_READ = 600
-"""So many forecasts of cells stay in memory as they were read. Judgement: those of 300 cells by two
-sources, some 40 kB each; all households of a cell work with the same."""
+"""How many cell forecasts stay in memory. Judgement: those of 300 cells from two sources, some 40
+kB each; all households in a cell use the same one."""
 
 Key = TypeVar("Key")
 Value = TypeVar("Value")
 
 
 class RecentlyUsed(OrderedDict[Key, Value]):
-    """A dictionary that forgets what was put into it the longest ago, beyond a number."""
+    """A dictionary of limited size that forgets its oldest entries."""
 
     def __init__(self, most: int) -> None:
         super().__init__()
@@ -39,21 +39,21 @@ class RecentlyUsed(OrderedDict[Key, Value]):
 
 @dataclass(slots=True)
 class SharedForecasts:
-    """Asks for the forecasts of all households when they are due."""
+    """Fetches the forecasts of all households when they are due."""
 
     updater: CellUpdater
     _sites: dict[str, Site] = field(default_factory=dict)
 
     def add(self, site: Site) -> None:
-        """Ask for a site from now on, in the place of one of the same key."""
+        """Fetch forecasts for a site from now on, replacing one with the same key."""
         self._sites[site.name] = site
 
     def remove(self, name: str) -> None:
-        """Ask no more for the site of this key."""
+        """Stop fetching for the site with this key."""
         self._sites.pop(name, None)
 
     def refresh(self) -> Collection[str]:
-        """Ask for what is due. Return the keys of the sites of which something new was said."""
+        """Fetch what is due. Return the keys of the sites for which something new came."""
         self.updater.sites = tuple(self._sites.values())
         self.updater.refresh_due()
         return self.updater.sites_with_news()
@@ -61,14 +61,14 @@ class SharedForecasts:
 
 @dataclass(slots=True)
 class ForecastsOfOne(ForecastUpdater):
-    """What one household has of the forecasts that are asked for all: it never asks itself."""
+    """One household's view of the forecasts fetched for all: it never fetches any itself."""
 
     shared: SharedForecasts | None = None
     _archived: dict[str, datetime] = field(default_factory=dict)
     """Up to which forecast of each source the nights are in the household's archive."""
 
     def replace_site(self, before: Site, after: Site) -> None:
-        """Have another site asked for in the place of one of these from now on."""
+        """Have another site fetched in place of one of these from now on."""
         ForecastUpdater.replace_site(self, before, after)
         if self.shared is not None:
             self.shared.add(after)

@@ -1,9 +1,9 @@
-"""How many calls a provider takes in all, and how they are spread so that there are no more.
+"""How many calls a provider allows in all, and how they are spread to stay within that.
 
-Providers count by weight: for Open-Meteo a request for many places, variables and days is more than
-one call. Where the calls of a day would be too many they are spread over a longer time rather than
-stopped: the interval between two forecasts of a cell becomes longer. The first call for each cell
-before its dusk is set aside, so that none is left without because others had their dusk earlier.
+Providers count by weight: for Open-Meteo a request for many places, variables and days counts as
+more than one call. If a day would need too many calls, they are spread out rather than stopped: the
+interval between two forecasts of a cell gets longer. One call for each cell before its dusk is
+reserved, so that none goes without because others had their dusk earlier.
 """
 
 from collections.abc import Mapping, Sequence
@@ -14,12 +14,12 @@ from sillward.forecast.cells import next_dusk
 from sillward_rules.weather.site import Site
 
 USED_SHARE = 0.9
-"""Of a quota so much is used. Judgement: the rest is for requests that are repeated, for commands,
-and for other programs behind the same address."""
+"""The share of a quota that is used. Judgement: the rest is for repeated requests, for commands,
+and for other programs at the same address."""
 
 DUSK_AHEAD = timedelta(hours=3)
-"""So long before sunset a cell is due for its first call before dusk. Judgement: what is carried in
-is told an hour and a half before sunset, and the bound of an hour may put the call off as long."""
+"""How long before sunset a cell is due for its reserved call. Judgement: the dusk round is an hour
+and a half before sunset, and the hourly limit may delay the call by as much."""
 
 _DAY = timedelta(days=1)
 
@@ -45,7 +45,7 @@ class Quota:
         return float("inf") if self.a_day is None else max(USED_SHARE * self.a_day - spent, 0.0)
 
     def sites_left(self, in_minute: int, in_hour: int, spent: float) -> int:
-        """Return for how many sites may be asked now.
+        """Return how many sites may be asked for now.
 
         in_minute, in_hour: for how many was asked in the last; spent: by weight, since the day
         began.

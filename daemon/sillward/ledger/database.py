@@ -1,9 +1,9 @@
-"""The open database: what all tables of the ledger read from and write to, in transactions.
+"""The open database, in which all tables of the ledger read and write, in transactions.
 
-There are two of them: a SQLite file (`sqlite_database`) and a PostgreSQL server (`postgres`). The
-tables are the same on both, and so is their SQL: only what both understand. A row is written in
-place of another by ON CONFLICT, a number comes back by RETURNING, a condition becomes a number by
-CASE; parameters are question marks; what one of the two counts differently is counted in Python.
+There are two kinds: a SQLite file (`sqlite_database`) and a PostgreSQL server (`postgres`). Both
+have the same tables and the same SQL, limited to what both understand. ON CONFLICT replaces a row,
+RETURNING gives its number, CASE turns a condition into a number; parameters are question marks;
+what the two count differently is counted in Python.
 """
 
 from abc import ABC, abstractmethod
@@ -16,7 +16,7 @@ from sillward.ledger import schema
 
 
 class Row(Protocol):
-    """A row, whose values are had by the names of their columns or by their numbers."""
+    """A row, whose values are accessed by column name or number."""
 
     def __getitem__(self, key: str | int, /) -> Any: ...
 
@@ -30,7 +30,7 @@ class Row(Protocol):
 
 
 class Cursor(Protocol):
-    """What is left of a statement that was run."""
+    """The result of a statement."""
 
     @property
     def rowcount(self) -> int:
@@ -38,32 +38,32 @@ class Cursor(Protocol):
         ...
 
     def fetchall(self) -> Sequence[Any]:
-        """Return the rows that came of it."""
+        """Return the rows that it produced."""
         ...
 
 
 class Database(ABC):
-    """The connection that the tables share. It is used from one thread at a time."""
+    """The connection that the tables share. Only one thread uses it at a time."""
 
     connection: Any
     """The connection itself: a SQLite one, or one of psycopg (None while there is none)."""
 
     household: str | None = None
-    """Whose rows are written and forgotten here, where the database holds those of many; None for
-    anybody's."""
+    """The household whose rows are written and deleted here, if the database holds those of many;
+    None for anybody's."""
 
     reuses_numbers: ClassVar[bool]
-    """Whether the number of a row that was deleted is given to another."""
+    """Whether the number of a deleted row is used again."""
 
     def __init__(self) -> None:
         self._in_transaction = False
 
     @contextmanager
     def transaction(self) -> Iterator[None]:
-        """Make all writes in this context or, if it is left by an error, none. Raise LedgerError.
+        """Commit all writes of this context or, on an error, none of them. Raise LedgerError.
 
-        Nobody else writes anything of this household meanwhile, so that what was read in it still
-        holds when it ends. A transaction within another one is part of it.
+        Nobody else writes anything of this household in the meantime, so that what was read still
+        holds at the end. A transaction within another one is part of it.
         """
         if self._in_transaction:
             yield
@@ -83,7 +83,7 @@ class Database(ABC):
     def rows(self, query: str, *values: object) -> list[Row]:
         """Return the rows of a query, or those that a statement returns. Raise LedgerError.
 
-        A statement that writes is to be in a transaction.
+        Statements that write must be in a transaction.
         """
         with self._translated():
             return list(self._run(query, values).fetchall())
@@ -106,8 +106,8 @@ class Database(ABC):
         self.execute(f"{_insert(table, values)} {schema.in_place(table)}", *values.values())
 
     def put(self, table: str, values: Mapping[str, object]) -> None:
-        """Write a row as `replace` does, but wait for nobody's transaction: for a row of which it
-        does not matter what else is written meanwhile."""
+        """Write a row as `replace` does, but without waiting for other transactions: for a row that
+        does not depend on what else is written at the same time."""
         statement = f"{_insert(table, values)} {schema.in_place(table)} RETURNING 1"
         self.rows(statement, *values.values())
 
@@ -134,7 +134,7 @@ class Database(ABC):
 
     @abstractmethod
     def note_numbers(self, table: str) -> None:
-        """Note that rows came with numbers of their own: new ones are to get higher ones."""
+        """Note that rows were written with numbers of their own: new rows must get higher ones."""
 
     # -- who works with it
 
@@ -148,7 +148,7 @@ class Database(ABC):
         """Whether a process may still be at work, as far as that is known."""
 
     def server_now(self) -> datetime | None:
-        """Return the time by the clock of the server; None where there is none but this machine's.
+        """Return the time by the server's clock; None if there is no server.
 
         Raise LedgerError.
         """

@@ -1,9 +1,9 @@
-"""A ledger moved to another place, row by row, and compared there before it counts; or removed.
+"""Copy a ledger to another place, row by row, and compare it there before committing; or delete it.
 
-Moved is the ledger of a file, or a copy of one, to a server or back; or those of a folder of
-households to a server that holds them all, and back. The source is only read. The target has
-nothing of it before; what goes there is one transaction, which ends only when each table there has
-the same rows.
+A ledger file, or a copy of one, goes to a server or back; or a folder with the ledgers of
+households goes to one server that holds them all, and back. The source is only read. The target has
+none of its rows before; everything is written in one transaction, which commits only once each
+table there has the same rows.
 """
 
 import hashlib
@@ -15,13 +15,13 @@ from sillward.ledger import schema
 from sillward.ledger.database import Database
 
 CHUNK = 2000
-"""Rows that are read at once. Judgement: a fraction of a MB."""
+"""How many rows are read at once. Judgement: a fraction of a MB."""
 
 SHARED_TABLES = ("forecast", "call_schedule")
-"""What all households of a folder share, besides the marks of the shared ledger."""
+"""The tables that all households of a folder share, besides the marks of the shared ledger."""
 
 _REFERENCES = {"night": "archive", "reading_hour": "sensor", "set_aside": "sensor"}
-"""Tables without a site: a column of theirs is the number of a row that has one."""
+"""Tables without a site: one of their columns refers to a row that has one."""
 
 Values = tuple[object, ...]
 
@@ -53,21 +53,21 @@ def all_of_it() -> Part:
 
 
 def of_household(name: str, *, on_server: bool) -> Part:
-    """Return what a household of many has, in its own file or on a server."""
+    """Return the part of one of many households, in its own file or on a server."""
     tables = tuple(table for table in schema.tables() if table not in SHARED_TABLES)
     return Part(name if on_server else None, tables, f"{name}/" if on_server else "")
 
 
 def of_all_households(name: str, *, on_server: bool) -> Part:
-    """Return what they share. name: in the place of a household's, on a server."""
+    """Return the part that they share. name: used instead of a household's on a server."""
     return Part(None, (*SHARED_TABLES, "mark"), f"{name}/" if on_server else "")
 
 
 def move(source: Database, part: Part, target: Database, place: Part) -> Moved:
-    """Write a part of one database as a part of another, where it has no row yet.
+    """Write a part of one database as a part of another that has none of its rows yet.
 
-    Raise UsageError if it has, LedgerError if what is there afterwards is not the same; then
-    nothing of it is written.
+    Raise UsageError if it has some, and LedgerError if the result is not the same; then nothing is
+    written.
     """
     with target.transaction():
         for table in place.tables:
@@ -89,8 +89,8 @@ def _copy(
     table: str,
     numbers: dict[str, dict[object, object]],
 ) -> None:
-    """Copy a table. Among the rows of other households its rows get new numbers, which `numbers`
-    then holds by the old ones."""
+    """Copy a table. Among rows of other households, its rows get new numbers, which `numbers` then
+    maps from the old ones."""
     columns = schema.tables()[table].columns
     marks = ", ".join("?" * len(columns))
     insert = f"INSERT INTO {table} ({', '.join(columns)}) VALUES ({marks})"
@@ -155,7 +155,7 @@ def remove(database: Database, part: Part) -> int:
 
 
 def _as_in(table: str, row: Values, part: Part, place: Part) -> Values:
-    """Return a row as it is in its new place: the name of a mark says there whose it is."""
+    """Return a row as it is in its new place, where the name of a mark says whose it is."""
     if table != "mark":
         return row
     return (place.prefix + str(row[0]).removeprefix(part.prefix), *row[1:])
@@ -168,7 +168,7 @@ def _referring(table: str, row: Values, numbers: dict[str, dict[object, object]]
 
 
 def rows(database: Database, table: str, part: Part) -> Iterator[Values]:
-    """Return the rows of a part in the order of their key, some at a time."""
+    """Return the rows of a part in the order of their keys, some at a time."""
     columns, key = schema.tables()[table].columns, schema.tables()[table].key
     listed, order = ", ".join(columns), ", ".join(key)
     where, values = _condition(table, part)
@@ -187,7 +187,7 @@ def rows(database: Database, table: str, part: Part) -> Iterator[Values]:
 
 
 def _condition(table: str, part: Part) -> tuple[str, Sequence[object]]:
-    """Return the condition that the rows of a part meet, and its values."""
+    """Return the condition that selects the rows of a part, and its values."""
     if table == "mark" and part.prefix:
         return "substr(name, 1, ?) = ?", (len(part.prefix), part.prefix)
     if part.site is None:

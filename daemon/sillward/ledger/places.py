@@ -1,4 +1,5 @@
-"""The places between which `sillward move-ledger` moves: what is there, read or written."""
+"""The places between which `sillward move-ledger` copies: what each holds, and how it is
+written."""
 
 import gzip
 import os
@@ -24,15 +25,15 @@ from sillward.ledger.opening import FileOpener
 from sillward.ledger.sqlite_database import SqliteDatabase, translated
 
 _NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,62}", re.ASCII)
-"""What households are called: their names become those of folders."""
+"""Names of households, which also become names of folders."""
 
 Clock = Callable[[], datetime]
 
 
 def move(source: Path | PostgresAddress, target: Path | PostgresAddress, clock: Clock) -> Moved:
-    """Move a ledger, or a folder of them, from one place to another; the source stays as it is.
+    """Copy a ledger, or a folder of them, from one place to another; the source stays as it is.
 
-    Raise UsageError for what cannot be moved there, LedgerError, NotOursError.
+    Raise UsageError for what cannot be copied there, LedgerError, NotOursError.
     """
     if isinstance(target, PostgresAddress):
         if isinstance(source, PostgresAddress):
@@ -69,7 +70,7 @@ def _to_server(source: Path, target: PostgresAddress, clock: Clock) -> Moved:
 
 def _from_server(source: PostgresAddress, target: Path, clock: Clock) -> Moved:
     if target.exists() and not target.is_dir():
-        msg = f"{target}: is there already; name a file, or a folder, that is not"
+        msg = f"{target}: already exists; name a file or folder that does not"
         raise UsageError(msg)
     if target.is_dir() and any(target.iterdir()):
         msg = f"{target}: there is something in this folder; name an empty one"
@@ -100,11 +101,13 @@ def _from_server(source: PostgresAddress, target: Path, clock: Clock) -> Moved:
 
 @contextmanager
 def _beside(target: Path) -> Iterator[Path]:
-    """Make a folder in which all is written before it gets its name: what is left of a move that
-    was stopped is no ledger that anybody would go on with. Raise UsageError if there is one."""
+    """Create a folder under a temporary name until all is written: the remains of an interrupted
+    copy must not look like a ledger to go on with. Raise UsageError if one is left over."""
     folder = target.with_name(f"{target.name}.moving")
     if os.path.lexists(folder):
-        msg = f"{folder}: is left of a move that was stopped, half of a ledger at most; remove it"
+        msg = (
+            f"{folder}: is left over from an interrupted move, half of a ledger at most; remove it"
+        )
         raise UsageError(msg)
     files.make_folder(folder)
     try:
@@ -137,9 +140,9 @@ def _households_in(folder: Path) -> list[str]:
 
 
 def _households_of(read: Database) -> list[str]:
-    """Return the households of a server; none if all of it is one ledger.
+    """Return the households of a server; none if it holds a single ledger.
 
-    Where there are households the names of marks begin with theirs.
+    If there are households, the names of marks begin with theirs.
     """
     marks = [str(row["name"]).partition("/") for row in read.rows("SELECT name FROM mark")]
     names = {name for name, slash, _ in marks if slash and _NAME.fullmatch(name)}
@@ -151,16 +154,17 @@ def _households_of(read: Database) -> list[str]:
             names |= {str(row["site"]) for row in read.rows(f"SELECT DISTINCT site FROM {table}")}
     for name in names | turns:
         if not _NAME.fullmatch(name):
-            msg = f'the database has rows of "{one_line(name, 80)}", which is no household\'s name'
+            shown = one_line(name, 80)
+            msg = f'the database has rows of "{shown}", which is not a valid household name'
             raise LedgerError(msg)
     return sorted(names | turns)
 
 
 @contextmanager
 def _image(path: Path, clock: Clock) -> Iterator[SqliteDatabase]:
-    """Return what a ledger file or a copy of one holds, in memory, brought to this version.
+    """Return the contents of a ledger file or of a copy, in memory and migrated to this version.
 
-    Raise LedgerError if it is not sound, or a process works with it; NotOursError.
+    Raise LedgerError if it is damaged or in use by a process; NotOursError.
     """
     opener = FileOpener(str(path), clock)
     with translated(str(path)):
@@ -204,7 +208,7 @@ def _require_unused(path: Path) -> None:
 
 @contextmanager
 def _alone(database: Database) -> Iterator[None]:
-    """Refuse to go on while others work with the database. Raise LedgerError."""
+    """Raise LedgerError while others work with the database."""
     ((others,),) = database.rows(
         "SELECT COUNT(*) FROM pg_stat_activity WHERE datname = current_database()"
         " AND application_name = 'sillward' AND pid != pg_backend_pid()"

@@ -2,18 +2,18 @@
 
 The only module that imports psycopg, and it is imported only for an address of PostgreSQL.
 
-*One writer at a time, for each household.* All code over the tables was written for SQLite, where a
-transaction begins with BEGIN IMMEDIATE: nobody else writes until it ends, so that what was read in
-it still holds when it writes. Here a transaction begins with an advisory lock of its household,
-which gives exactly that to a household and lets all others go on; a transaction of no particular
-household is alone with the whole ledger, as on SQLite. The level is READ COMMITTED, on purpose:
-each statement sees all that was committed before it, so that the first one after the lock sees what
-the last holder wrote. A higher level would fix the view before the lock is had. SERIALIZABLE would
-need no lock, but fails transactions that have to be run again from their beginning, which code
-that has sent a message meanwhile cannot do.
+*One writer at a time, for each household.* The code above the tables was written for SQLite, where
+a transaction begins with BEGIN IMMEDIATE: nobody else writes until it ends, so that what was read
+in it still holds when it writes. Here a transaction begins with an advisory lock for its household,
+which gives the household exactly that and lets all others go on; a transaction for no particular
+household has the whole ledger to itself, as on SQLite. The isolation level is READ COMMITTED, on
+purpose: each statement sees everything committed before it, so that the first one after the lock
+sees what the last holder wrote. A higher level would take its snapshot before the lock is held.
+SERIALIZABLE would need no lock, but fails transactions, which must then be run again from the
+beginning; code that has sent a message in between cannot do that.
 
-A connection that is lost costs the tick in which that is noticed: LedgerError, as for a disk that
-fails. The next use connects anew. There is no way to memory: see `PostgresPlace`.
+A lost connection costs the tick in which it is noticed: LedgerError, as for a disk that fails. The
+next use reconnects. There is no fallback to memory: see `PostgresPlace`.
 """
 
 import os
@@ -40,7 +40,7 @@ from sillward.ledger.migrations import MIGRATIONS
 from sillward.ledger.tables.turns import TurnTable
 
 CONNECT_S = 10
-"""How long to wait for a server [s]. Judgement: it is near, and a failover takes longer anyhow."""
+"""How long to wait for a server [s]. Judgement: it is near, and a failover takes longer anyway."""
 
 LIMITS = {
     "lock_timeout": "10s",  # others hold the lock of a household for milliseconds
@@ -48,12 +48,12 @@ LIMITS = {
     # A process that hangs in a transaction must not keep a household from all others.
     "idle_in_transaction_session_timeout": "60s",
 }
-"""How long the server lets us wait and work. Judgement: far beyond anything that is usual."""
+"""How long the server lets us wait and work. Judgement: far longer than usual."""
 
 _ALL, _HOUSEHOLD, _ALONE = (schema.APPLICATION_ID + number for number in range(3))
-"""The first part of the keys of our advisory locks, so that they are nobody else's: of the lock on
-all, which every transaction has, and of those of the households, which are hashes of their names.
-Two with the same hash wait for each other, no more."""
+"""The first part of the keys of our advisory locks, to keep them apart from anybody else's: the
+lock on everything, which every transaction takes, and those of the households, which are hashes of
+their names. Two households with the same hash merely wait for each other."""
 
 VERSION_TABLE = "sillward_ledger"
 """The table that says whose database it is, and its version."""
@@ -77,7 +77,7 @@ CREATE INDEX turn_due ON turn (due_at);
 ALTER TABLE turn SET (fillfactor = 70, autovacuum_vacuum_scale_factor = 0.02)
 """
 """The table of `tables.turns`, which one machine with a file does not need. All of its rows are
-written again every few minutes: room for that in each page, and what is left behind goes soon."""
+rewritten every few minutes: each page has room for that, and dead rows are removed soon."""
 
 
 def as_postgres(statements: str) -> str:
@@ -118,7 +118,7 @@ def _rows(cursor: psycopg.Cursor[Any]) -> type[_Row]:
 
 
 class _Text(StrDumperUnknown):
-    """A text, in which the server takes no NUL: a sign that says so stands in its place."""
+    """A text; the server accepts no NUL, so a visible sign replaces it."""
 
     def dump(self, obj: str) -> Any:
         return super().dump(obj.replace("\0", "\ufffd"))
@@ -170,7 +170,7 @@ def this_worker() -> int:
 
 
 class Link:
-    """A connection to a server, which is made when it is first used, and anew when it was lost."""
+    """A connection to a server, opened at its first use and again when it was lost."""
 
     def __init__(self, address: PostgresAddress) -> None:
         self.address = address
@@ -199,14 +199,14 @@ class Link:
 class PostgresDatabase(Database):
     """The tables in a database on a server, for one household or for all.
 
-    The households of a worker have one link, so that what is done for another within a transaction
-    is part of it.
+    All households of a worker share one link, so that work for another household within a
+    transaction is part of it.
     """
 
     reuses_numbers = False
 
     def __init__(self, link: Link, household: str | None = None, *, calls: bool = False) -> None:
-        """Connect at first use. calls: what is written gives the household its turn at once."""
+        """Connect at first use. calls: whether a write gives the household its turn at once."""
         self._link, self._address = link, link.address
         self.household = household
         self._calls = calls
@@ -249,14 +249,14 @@ class PostgresDatabase(Database):
         return this_worker()
 
     def is_at_work(self, worker: int | None) -> bool:
-        """Whether there is a worker of this number: what another machine does is not known."""
+        """Whether there may be a worker with this number: other machines are not known."""
         return worker is not None
 
     def server_now(self) -> datetime:
-        """Return the time by the clock of the server.
+        """Return the time by the server's clock.
 
-        Raise LedgerError, also if the tables have become those of a newer sillward: who looks at
-        the clock now and then writes no more into them.
+        Raise LedgerError, also if a newer sillward has changed the tables: whoever checks the
+        clock now and then thus stops writing to them.
         """
         ((seconds, version),) = self.rows(
             f"SELECT EXTRACT(EPOCH FROM clock_timestamp()), version FROM {VERSION_TABLE}"
@@ -273,7 +273,8 @@ class PostgresDatabase(Database):
             raise LedgerError(self._in_words(error)) from None
 
     def _in_words(self, error: Exception) -> str:
-        """Return what went wrong, without secrets: nor the values of a row, which details show."""
+        """Return what went wrong, without secrets and without the values of a row, which details
+        show."""
         said = error.diag.message_primary if isinstance(error, psycopg.Error) else None
         words = one_line(self._address.without_secrets(said or str(error)), 300)
         return f"ledger {self._address}: {words}"
@@ -344,7 +345,7 @@ def _newer(address: PostgresAddress, version: int) -> NewerLedgerError:
 
 
 def _version(connection: psycopg.Connection[Any]) -> int | None:
-    """Return the version of the ledger; None if there is none."""
+    """Return the version of the ledger; None if there is no ledger."""
     ((there,),) = connection.execute(
         f"SELECT to_regclass('{VERSION_TABLE}') IS NOT NULL".encode()
     ).fetchall()
@@ -372,12 +373,12 @@ def _make_tables(connection: psycopg.Connection[Any], address: PostgresAddress) 
 
 
 class PostgresPlace:
-    """A server in the place of the file behind a ledger.
+    """A server behind a ledger, instead of a file.
 
-    A ledger on a server never goes to memory. With several workers each would go on with what it
-    knows, and tell things twice, while another that reaches the server does the same work. So a
-    tick without a server does nothing but say so (`service.desk`), and the next one tries again.
-    Copies are the server's own affair.
+    A ledger on a server never falls back to memory. Each of several workers would go on with what
+    it knows and tell things twice, while another that reaches the server does the same work. So a
+    tick without a server only reports that (`service.desk`), and the next one tries again. Backups
+    are up to the server.
     """
 
     in_memory = False
@@ -420,7 +421,7 @@ class PostgresPlace:
             self._link.close()
 
     def rest(self) -> None:
-        """Close the connection until it is needed again: a server has few of them."""
+        """Close the connection until it is needed again: a server allows few of them."""
         self.close()
 
     def wake(self) -> None:

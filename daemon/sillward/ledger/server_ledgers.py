@@ -11,10 +11,10 @@ from sillward.ledger.tables.turns import TurnTable
 
 
 class ServerLedgers:
-    """Ledgers over one connection, all of them used from one thread."""
+    """Ledgers that share one connection; all are used from one thread."""
 
     def __init__(self, address: PostgresAddress, clock: Callable[[], datetime]) -> None:
-        """Connect; if that cannot be, at the next use. Raise NewerLedgerError, NotOursError."""
+        """Connect now or, if that fails, at the next use. Raise NewerLedgerError, NotOursError."""
         self._place = PostgresPlace(address, ON_SERVER, resilient=True)
         self._clock = clock
         self._shared = Ledger(self._place, clock=clock)
@@ -23,18 +23,19 @@ class ServerLedgers:
     def of_household(self, name: str, *, calls: bool = False) -> Ledger:
         """Return the ledger of a household; it is never in memory.
 
-        calls: what is written gives the household its turn at once, as an answer does.
+        calls: whether a write gives the household its turn at once, as an answer does.
         """
         ledger = Ledger(self._place.of_household(name, calls=calls), clock=self._clock)
         ledger.share(self._shared)
         return ledger
 
     def shared(self) -> Ledger:
-        """Return the ledger of what all share."""
+        """Return the ledger that all households share."""
         return self._shared
 
     def forget(self, name: str) -> int:
-        """Delete all that is kept of a household. Return how many rows. Raise LedgerError."""
+        """Delete everything that is kept of a household. Return how many rows. Raise
+        LedgerError."""
         database = self.of_household(name).database
         with database.transaction():
             count = moving.remove(database, moving.of_household(name, on_server=True))

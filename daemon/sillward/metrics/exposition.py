@@ -49,7 +49,7 @@ class TallyCollector(Collector):
             tally.lateness_s,
         )
         yield _histogram(
-            "sillward_household_seconds", "What one look at one household took.", tally.work_s
+            "sillward_household_seconds", "How long one turn of one household took.", tally.work_s
         )
         yield GaugeMetricFamily(
             "sillward_households", "Households looked after.", value=tally.households

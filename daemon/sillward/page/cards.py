@@ -340,7 +340,7 @@ def _plants(chore: Chore, voice: Voice, known: Known) -> Iterator[CardPlant]:
     for name, because in card_words.plants(chore, voice):
         stands = known.standing.get(name, chore.from_spot)
         is_moved = chore.kind is ChoreKind.STOP_WETTING and stands != chore.from_spot
-        also = f"; it stands in {stands} now" if is_moved else ""
+        also = f"; it now stands in {stands}" if is_moved else ""
         yield CardPlant(name, key_of(name), because + also)
 
 

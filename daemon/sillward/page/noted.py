@@ -53,7 +53,7 @@ def said(visit: Visit, spot: Spot) -> Said | None:
     if "deleted" in query:
         return Said("The reading is deleted.")
     if "explained" in query:
-        return Said("Noted: the thermometer hangs right; it is learned from anew.")
+        return Said("Noted: the thermometer hangs in the right place; learning starts again.")
     return None
 
 

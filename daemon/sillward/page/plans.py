@@ -114,7 +114,7 @@ def held_back(
     left = [name for name in chore.plants if name not in inside]
     if len(left) == len(chore.plants):
         return None
-    return HeldBack("not now: it is to be in", only(chore, left) if left else None)
+    return HeldBack("not now: it has to be in", only(chore, left) if left else None)
 
 
 def still_planned(

@@ -3,12 +3,12 @@
 from werkzeug.exceptions import HTTPException
 
 _WORDS = {
-    400: "What came is no request of this page.",
+    400: "This page does not understand that request.",
     403: "That is not for you to see or do.",
-    404: "There is no such page. What it was about may not be there any more.",
+    404: "There is no such page. What it was about may be gone.",
     405: "Nothing can be done that way. Open the page again.",
-    413: "That is more than the page takes.",
-    500: "It is in the log of sillward. What you had answered before is kept.",
+    413: "That is more than the page accepts.",
+    500: "It is in sillward's log. Your earlier answers are kept.",
     503: "The ledger cannot be read or written just now. Try again in a minute.",
 }
 

@@ -129,7 +129,7 @@ def _state(notice: Notice, now: datetime, voice: Voice) -> str:
     if notice.state is NoticeState.EXPIRED:
         return f"not sent in time{tries}{why}"
     if notice.state is NoticeState.NOT_NEEDED:
-        return "not sent: there was nothing in it to tell"
+        return "not sent: there was nothing left to tell"
     return f"waits to be sent{tries}{why}"
 
 
@@ -168,4 +168,4 @@ def _outcome(chore: StoredChore, now: datetime, voice: Voice) -> str:
         return f"not confirmed, was due {due}{again}"
     if chore.kind in URGENT or chore.before > now:
         return f"open, due {due}{again}"
-    return f"nothing was said, its hour was {due}"
+    return f"no answer, it was due {due}"

@@ -80,7 +80,7 @@ def measured(text: str, unit: Temperature, *, humidity: bool) -> Measured:
     """
     found = _ONE_VALUE.fullmatch(text.strip())
     if found is None:
-        msg = f'"{one_line(text, 30)}" is no value; write for example 11.4, 11,4 or 52F'
+        msg = f'"{one_line(text, 30)}" is not a value; write for example 11.4, 11,4 or 52F'
         raise UsageError(msg)
     number = float(found["number"].replace(",", ".").replace("\u2212", "-"))
     written = (found["unit"] or "").upper()
@@ -198,7 +198,7 @@ def moment_told(text: str, site: Site, now: datetime) -> datetime:
     at = clock_time(text, site, now) or _iso_time(text, site)
     if at is None:
         msg = (
-            f'"{one_line(text, 40)}" is no time; write for example 06:40,'
+            f'"{one_line(text, 40)}" is not a time; write for example 06:40,'
             ' "yesterday 06:40", or 2026-05-14T06:40 for another day'
         )
         raise UsageError(msg)
@@ -262,7 +262,7 @@ def night_told(text: str | None, site: Site, now: datetime) -> Night:
         day = yesterday if is_yesterday else date.fromisoformat(text.strip())
     except ValueError:
         msg = (
-            f'--night "{one_line(text, 40)}" is no date; write that of the evening, for example'
+            f'--night "{one_line(text, 40)}" is not a date; write that of the evening, for example'
             " 2026-05-13"
         )
         raise UsageError(msg) from None

@@ -206,7 +206,7 @@ def _caution(caution: float) -> str:
     word = next((word for word, trips in CAUTION.items() if trips == caution), None)
     called = "" if word is None else f' ("{word}")'
     if not caution:
-        return "none: what the forecast itself asks for, and no more"
+        return "none: only what the forecast itself asks for"
     return f"a lost leaf is worth {caution:g} trips{called}"
 
 

@@ -66,7 +66,7 @@ def _untold(household: Household) -> Iterator[tuple[str, str]]:
     """Yield the channels that cannot tell anybody anything."""
     for channel in household.channels:
         if channel.url is None:
-            yield f"channel {channel.name}", "no url yet, so nobody is told by it"
+            yield f"channel {channel.name}", "no url yet, so nobody gets its messages"
 
 
 WARMEST_ROOM_C = 30.0
@@ -123,7 +123,7 @@ def _cold_places(
     if homeless := cold_places.without_shelter(collection):
         rooms = any(spot.indoors for spot in collection.spots)
         then = (
-            "on a cold night the warmest room is looked for: name one as their shelter"
+            "on a cold night they are sent to the warmest room: name one as their shelter"
             if rooms
             else "there is no room for a cold night either: add one, with indoors = true"
         )
@@ -147,8 +147,8 @@ def _cold_room(cold: ColdRoom, voice: Voice) -> str:
     limit, named = voice.bound(cold.limit_c, digits=1), _first_plants(cold.plants)
     if cold.held_c is None:
         return (
-            f"nobody knows what it holds at night, and {plants} must go there, {named}, for which "
-            f"it must hold {limit}: give its night_low"
+            f"how warm it stays at night is not known, and {plants} must go there, {named}, for "
+            f"which it must hold {limit}: give its night_low"
         )
     of = f"{len(cold.plants)} of " if len(cold.plants) < cold.of else ""
     return (

@@ -92,7 +92,7 @@ def _sky(hour: ExplainedHour) -> Iterator[str]:
 
 
 def _wet(hour: ExplainedHour) -> str:
-    return ", wet with rain: water that evaporates cools it" if hour.leaf_wet else ""
+    return ", wet with rain: evaporation cools it" if hour.leaf_wet else ""
 
 
 def _percent(share: float) -> str:

@@ -283,7 +283,7 @@ def _progress(course: Mapping[str, Any], plant: Mapping[str, Any], voice: Voice)
     limit = voice.bound(strong["limit_ms_cm"], "mS/cm")
     told = f"on dry mornings it dries past {limit} before it is taken up"
     if not strong["on_dry_mornings"]:
-        told = f"too strong, it bears {limit}"
+        told = f"too strong, it can take {limit}"
     most = strong["most_g_l"]
     most = f"at most {most:.2f} g/L" if most >= LEAST_GRAMS else "the water alone is too salty"
     return f"{', '.join(parts)}; {told}, {most}"

@@ -53,7 +53,7 @@ def text(
         told = suspect_line(suspect, None if entry is None else number, voice)
         lines += screen.lines(f"  {told}", mark)
     if not any(suspect.is_likely for suspect in shown):
-        lines += screen.lines("  Nothing that is known explains damage by cold or heat.")
+        lines += screen.lines("  Nothing known points to damage by cold or heat.")
     for line in (*kept_in_lines(inquest, voice), *unknown_lines(inquest, voice)):
         lines += screen.lines(line)
     if news is not None:
@@ -64,7 +64,7 @@ def text(
 
 def _seen(inquest: Inquest, entry: DiaryEntry | None, voice: Voice) -> str:
     if entry is None:
-        return f"no damage is noted lately; the three weeks before {voice.day(inquest.seen)}"
+        return f"no damage noted recently; the three weeks before {voice.day(inquest.seen)}"
     said = ", ".join(word for word in (entry.what, entry.amount) if word)
     return f"damage seen {voice.day(inquest.seen)}{f' ({said})' if said else ''}"
 
@@ -128,19 +128,19 @@ def kept_in_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
             else "It was told to be in that night; nobody has confirmed it. No limit changes that."
         )
     elif kept.told_c is None:
-        yield "What was expected that evening is not kept."
+        yield "What was expected that evening is not on record."
     elif kept.limit_c is None:
         yield (
             f"That evening {voice.degrees(kept.told_c)} was expected, under its limit, but no order"
-            " of that night is kept."
+            " of that night is on record."
         )
     else:
         limit = voice.bound(kept.limit_c)
         expected = f"That evening {voice.degrees(kept.told_c)} was expected"
         if kept.told_c - night.low_c > MISSED_K:
             yield (
-                f"{expected}: the forecast was wrong, more than the limit. Only {limit} would have"
-                " kept it in; what a thermometer there shows is learned from."
+                f"{expected}: the forecast was wrong rather than the limit. Only {limit} would have"
+                " kept it in; a thermometer there would teach more."
             )
         else:
             yield f"{expected}: a limit of {limit} or more would have kept it in."
@@ -154,13 +154,13 @@ def unknown_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
         yield f"Nothing is kept of {inquest.unknown} of these {total} nights."
     yield CANNOT_BE_KNOWN
     if "rot" in inquest.what.lower():
-        yield "Rot comes of crowns that stay wet overnight, and of cold: think of both."
+        yield "Rot comes from crowns that stay wet overnight, and from cold: consider both."
 
 
 def _root_lines(inquest: Inquest, voice: Voice) -> Iterator[str]:
     salt, water = inquest.salt, inquest.water
     if salt is not None:
-        over = ": more than it bears" if salt.ec > salt.limit.value else ""
+        over = ": more than it can take" if salt.ec > salt.limit.value else ""
         yield f"Salts at its roots now: {salt_words.told(salt, voice)}{over}."
     if water is not None:
         kept_above = 1 - water_use_of(inquest.plant).depletion
@@ -204,7 +204,7 @@ def no_damage_lines(
     if over:
         yield f"noted: {plant} took no harm in {_nights(over, voice)}"
         if not any(night.is_known for night in over):
-            yield "Nobody has said where it stood then, so its limits learn nothing from that."
+            yield "Nobody has said where it stood then, so nothing is learned about its limits."
     if later:
         younger = [night for night in nights if night.answered_at is None]
         yield (
@@ -233,7 +233,7 @@ def learned_line(news: LimitNews, voice: Voice) -> str:
     7.4 °C down, give or take 1.5; before, 9.0 °C was assumed."""
     if not news.counted:
         harmed = _harmed(news.prior, voice)
-        return f"It is taken to be {harmed}; none of its own nights has said more."
+        return f"It is taken to be {harmed}; none of its own nights has told more."
     others = f", and {news.others} of plants of its kind" if news.others else ""
     return (
         f"Learned from {_outcomes(news)}{others}: it is {_harmed(news.after, voice)}; before,"

@@ -57,11 +57,11 @@ def _warnings(request: MixRequest) -> list[str]:
         found.append(f"over {_whose(request)}; {way if most > 0 else reached}")
     litres = request.litres or math.inf
     if any(0 < grams * litres < MIN_WEIGHABLE_G for _, grams in request.weights()):
-        found.append("under 1 g: take a scale that shows 0.01 g, or make a larger batch")
+        found.append("under 1 g: use a scale that shows 0.01 g, or make a larger batch")
     if request.water is not None:
         found += mix_water.warnings(request.water, request.litres)
     if _clouds(request):
-        found.append("calcium clouds with sulphate or phosphate: dissolve each in much water")
+        found.append("calcium clouds with sulphate or phosphate: dissolve each in plenty of water")
     return found
 
 

@@ -102,9 +102,9 @@ def request_from_options(
         ("--ppm-n", ppm_n, MAX_PPM, ""),
         ("--grams-per-litre", grams_per_litre, MAX_GRAMS_PER_LITRE, ""),
         ("--litres", litres, MAX_LITRES, ""),
-        ("--water-ec", water_ec, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
-        ("--ec-per-100", ec_per_100, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
-        ("--limit", limit, MAX_EC, " mS/cm (1000 uS/cm are 1 mS/cm)"),
+        ("--water-ec", water_ec, MAX_EC, " mS/cm (1000 uS/cm is 1 mS/cm)"),
+        ("--ec-per-100", ec_per_100, MAX_EC, " mS/cm (1000 uS/cm is 1 mS/cm)"),
+        ("--limit", limit, MAX_EC, " mS/cm (1000 uS/cm is 1 mS/cm)"),
     ):
         if value is not None:
             _require_range(option, value, maximum, hint)

@@ -203,7 +203,7 @@ def _now_rows(report: PlantReport, voice: Voice) -> list[list[Cell]]:
     plant, state, now = report.plant, report.state, report.now
     rows: list[tuple[str, str]] = []
     if plant is None:
-        rows.append(("Gone", "it is not in the collection any more; its diary is kept"))
+        rows.append(("Gone", "it is no longer in the collection; its diary is kept"))
     else:
         there = standing(plant, state, now, voice)
         since = f", since {there.since}" if there.since else ""

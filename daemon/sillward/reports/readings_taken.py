@@ -13,7 +13,7 @@ from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.readings.quality import Reason
 from sillward_rules.weather.site import Site
 
-NOT_TOLD = "of these nights sillward has kept no forecast to hold them against"
+NOT_TOLD = "sillward has no forecasts of these nights to compare them with"
 
 
 def document(found: LoggerFile, taken: Sequence[TakenIn], site: Site) -> dict[str, Any]:

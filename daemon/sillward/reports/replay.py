@@ -52,7 +52,7 @@ _CAUSES: Mapping[Cause, str] = {
 _WARNED: Mapping[Warned, str] = {
     Warned.NOTHING: "",
     Warned.CLOSE_CALL: ", named as a close call",
-    Warned.DIP_BORNE: ", named as a dip that it bears",
+    Warned.DIP_BORNE: ", named as a dip that it can take",
 }
 
 _LABELLED = (Column(fixed=True), Column())
@@ -181,7 +181,7 @@ def _rows(totals: Totals, whole: int, voice: Voice) -> Iterator[tuple[Cell, Cell
         "messages",
         f"{fixed(pushes, 1)} a day; {counted(corrections, 'correction')}{on_nights}",
     )
-    yield "needed cover", f"{plants(totals.needed)}; {number(totals.covered)} had it all the while"
+    yield "needed cover", f"{plants(totals.needed)}; {number(totals.covered)} had it the whole time"
     yield "missed", _missed(totals, voice)
     kept = ""
     if totals.deadlines:

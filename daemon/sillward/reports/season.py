@@ -153,7 +153,7 @@ def _block(found: LimitOutlook, voice: Voice, screen: Screen) -> list[str]:
 def _safe(found: LimitOutlook) -> tuple[str, Mark | None]:
     years = min(found.first.years, found.last.years)
     enough = found.first.enough and found.last.enough
-    often = "in nine years of ten" if enough else f"in {_all(years)}"
+    often = "in nine years out of ten" if enough else f"in {_all(years)}"
     if found.safe is Safe.ALL_YEAR:
         return f"nights are safe all year, {often}", Mark.OK
     if found.safe_from is not None and found.safe_until is not None:
@@ -220,4 +220,4 @@ def _years(count: int) -> str:
 
 
 def _all(years: int) -> str:
-    return "the one year that is known" if years == 1 else f"all {years} years that are known"
+    return "the one known year" if years == 1 else f"all {years} known years"

@@ -261,7 +261,7 @@ def _range_words(row: LeadSkill) -> Iterator[tuple[str, Mark | None]]:
         return
     came, which = fixed(100 * row.within, 0), "narrow" if off.mean < 0 else "wide"
     yield (
-        f"  its told range is too {which}: {came} nights of 100 came within it, not 80",
+        f"  its stated range is too {which}: {came} nights of 100 fell within it, not 80",
         Mark.TROUBLE if off.mean < 0 else None,
     )
 

@@ -226,7 +226,7 @@ def text(report: dict[str, Any], voice: Voice, screen: Screen = PIPE) -> str:
         if rows:
             lines += ["", name, *table(rows, columns, screen, indent=2)]
     if not report["notices"]:
-        lines += ["", "no notices so far"]
+        lines += ["", "no messages so far"]
     return "\n".join(lines)
 
 
@@ -253,7 +253,7 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     if report["mqtt"] is not None:
         yield "broker", _broker_cell(report["mqtt"], voice)
     if report["tick"]:
-        yield "last tick", f"{_date_and_hour(report['tick'], voice)} (written down every 10 min)"
+        yield "last tick", f"{_date_and_hour(report['tick'], voice)} (saved every 10 min)"
     failing = f", {outbox['failing']} of them failing" if outbox["failing"] else ""
     lost = f", {outbox['lost']} not" if outbox["lost"] else ""
     yield (
@@ -273,7 +273,7 @@ def facts(report: dict[str, Any], voice: Voice) -> Iterator[tuple[Cell, Cell]]:
     for number, phone in enumerate(report["phones"]):
         told = f"told since {_date_and_hour(phone['since'], voice)}"
         is_gone = phone["gone"] is not None
-        what = f"{phone['name']}, {'not told any more' if is_gone else told}"
+        what = f"{phone['name']}, {'no longer told' if is_gone else told}"
         yield "" if number else "phones", Marked(what, Mark.TROUBLE if is_gone else None)
     for number, (name, at) in enumerate(report["next"].items()):
         yield "" if number else "next", f"{name:<8}{_date_and_hour(at, voice)}"

@@ -332,7 +332,7 @@ def _weighing_lines(explanation: Explanation) -> list[str]:
     if explanation.asked_by_rule:
         cost, outcome = "the forecast itself asks for cover", goes_in
     elif explanation.goes_in and explanation.is_ordered and weighing.gain <= weighing.price:
-        cost = "it has been told to go in, which stands"
+        cost = "it has been told to go in, and that stands"
     elif explanation.is_in:
         cost = f"keeping it in costs {price}"
     worth = explanation.plant.worth

@@ -28,7 +28,7 @@ def text(voice: Voice, names: Sequence[str], screen: Screen = PIPE) -> str:
         if not names or any(part.lower() in f"{name} {source.file}" for part in names)
     }
     if not chosen:
-        msg = f"no macro is named like {', '.join(names)}; `sillward words` lists all"
+        msg = f"no macro has a name like {', '.join(names)}; `sillward words` lists all"
         raise UsageError(msg)
     lines: list[str] = []
     for file in dict.fromkeys(source.file for source in chosen.values()):
@@ -105,7 +105,7 @@ def copy(folder: Path) -> list[str]:
     texts = macros.packaged_texts()
     there = [name for name in texts if os.path.lexists(folder / name)]
     if there:
-        msg = f"{folder / there[0]} is there already; nothing was written"
+        msg = f"{folder / there[0]} already exists; nothing was written"
         raise UsageError(msg)
     try:
         folder.mkdir(parents=True, exist_ok=True)

@@ -246,7 +246,7 @@ def unreached(household: Household, ledger: Ledger, now: datetime) -> list[tuple
     for absence in ledger.absences.covering(site.name, day):
         channel = channels.get(absence.channel)
         if channel is None:
-            found[absence.person] = f"{absence.channel} is not a channel of the collection any more"
+            found[absence.person] = f"{absence.channel} is no longer a channel of the collection"
         elif channel.url is None:
             found[absence.person] = f"channel {absence.channel} has no url"
         elif (error := _failing(ledger, site.name, absence.channel, now)) is not None:

@@ -43,7 +43,7 @@ def add(context: ServiceContext, to: Subscription, person: str, by: str | None) 
         same = next((device for device in known if device.endpoint == to.endpoint), None)
         taken = {each.name for each in known if each is not same and each.gone_at is None}
         if len(taken) >= MAX_DEVICES:
-            msg = f"{MAX_DEVICES} phones are told already; remove one first"
+            msg = f"{MAX_DEVICES} phones already get messages; remove one first"
             raise UsageError(msg)
         if same is not None and person not in ("", same.person):
             remove(context, same, by)

@@ -125,7 +125,9 @@ def kind_named(text: str, *, to_look_for: bool = False) -> EntryKind:
     if kind is not None:
         return kind
     known = ", ".join(kind.value for kind in NAMES)
-    msg = _ELSEWHERE.get(word, f'"{one_line(text, 40)}" is no kind of note; choose of {known}')
+    msg = _ELSEWHERE.get(
+        word, f'"{one_line(text, 40)}" is not a kind of note; choose one of {known}'
+    )
     raise UsageError(msg)
 
 
@@ -141,7 +143,7 @@ def amount_named(text: str) -> str:
     if word.isascii() and word.isdigit() and 1 <= int(word[:9]) <= MAX_COUNT:
         return str(int(word))
     msg = (
-        f'"{one_line(text, 40)}" is no amount; write a count of 1 to {MAX_COUNT:,}, or one of'
+        f'"{one_line(text, 40)}" is not an amount; write a count of 1 to {MAX_COUNT:,}, or one of'
         f" {', '.join(SHARES)}"
     )
     raise UsageError(msg)
@@ -165,7 +167,7 @@ def seen_on(text: str, site: Site, now: datetime) -> datetime:
     at: date | datetime | None = day or clock_time(text, site, now) or _iso_time(text, site)
     if at is None:
         msg = (
-            f'"{one_line(text, 40)}" is no day; write it as 2026-05-14, yesterday, fri or'
+            f'"{one_line(text, 40)}" is not a day; write it as 2026-05-14, yesterday, fri or'
             " 2026-05-14T06:40"
         )
         raise UsageError(msg)

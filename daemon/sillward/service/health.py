@@ -111,8 +111,8 @@ def _of_collection(ledger: Ledger, voice: Voice) -> Iterator[str]:
         since, in_force = voice.date_and_hour(refused.at), ledger.kept_collections.since(site)
         used = "" if in_force is None else f" (in use since {voice.date_and_hour(in_force)})"
         yield (
-            f"the edited collection is refused since {since}, "
-            f"the one from before{used} stays in force: {refused.text}"
+            f"the edited collection has been refused since {since}; "
+            f"the last good one{used} stays in force: {refused.text}"
         )
 
 
@@ -204,7 +204,7 @@ def _of_devices(ledger: Ledger, voice: Voice) -> Iterator[str]:
     for device in ledger.devices.of_site(voice.site.name):
         if device.gone_at is not None:
             yield (
-                f"{device.name} is not told any more since {voice.date_and_hour(device.gone_at)}: "
+                f"{device.name} has not been told since {voice.date_and_hour(device.gone_at)}: "
                 'its browser takes no messages; press "Tell this phone" on it again'
             )
 
@@ -224,7 +224,7 @@ def _of_removed_channels(
         is_reached = (notice.day, notice.round_name) in reached
         if is_unsent and notice.channel not in names and not is_reached:
             what = f"{notice.round_name} of {notice.day}"
-            yield f"{notice.channel} is no channel any more: nobody was told {what}"
+            yield f"{notice.channel} is no longer a channel: nobody was told {what}"
 
 
 def _doubtful_since_one_was_taken(notices: Sequence[Notice]) -> list[Notice]:

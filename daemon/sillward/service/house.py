@@ -1,11 +1,11 @@
-"""Many households in one daemon: each gets its turn when something can be due for it.
+"""Many households in one daemon: each gets its turn when something may be due for it.
 
-The moments of the turns are in memory, in a heap (`turn_heap`): all are due at the start, and the
-ledgers hold facts, never schedules. Between workers they are in a table of the server that holds
-the ledgers (`shared_turns`). A tick gives the turns that are due, for some seconds at most, so that
-the watchdog sees that work goes on. What comes from outside gives a turn at once: an answer or an
-edit is seen by the stamp of a household's files, a new forecast gives one to those whom it is for,
-and a clock that was set to everybody.
+The times of the turns are kept in memory, in a heap (`turn_heap`): all are due at the start, and
+the ledgers hold facts, never schedules. Several workers keep them in a table on the server that
+holds the ledgers (`shared_turns`). A tick takes the turns that are due, for at most a few seconds,
+so that the watchdog sees progress. Events from outside cause a turn at once: answers and edits are
+noticed by the time stamps of a household's files, a new forecast causes turns for the households
+that use it, and a clock that was set causes one for everybody.
 """
 
 import logging
@@ -24,29 +24,29 @@ from sillward.service.turn_heap import TurnHeap, Turns
 from sillward.service.turns import AGAIN, NET
 
 TICK_S = 5.0
-"""From the beginning of one tick to that of the next [s]. A tick without a turn costs next to
-nothing, and one that has more to do than time goes on in the next."""
+"""Time from the beginning of one tick to the next [s]. A tick without a turn costs next to nothing,
+and one that runs out of time continues in the next."""
 
 WORK_S = 4.0
-"""So long a tick gives turns [s]. Judgement: most of the time until the next."""
+"""How long a tick takes turns [s]. Judgement: most of the time until the next."""
 
 NEWS_S = 1.0
-"""A tick with nothing to do waits so long for the outcome of a message that is under way [s]: room
-for the next one is not left empty until the next tick. Judgement: a push takes a second."""
+"""How long a tick with nothing to do waits for the outcome of a message that is being sent [s], so
+that room for the next one is used before the next tick. Judgement: a push takes a second."""
 
 LOOK_EVERY = timedelta(seconds=30)
-"""How often it is looked for what came from outside: as often as a single desk does."""
+"""How often to look for events from outside: as often as a single desk does."""
 
 BEHIND = timedelta(minutes=5)
 """Turns that come later than this are a trouble. Judgement: orders have a lead of half an hour, and
 after a start thousands take a minute or two."""
 
 CLOCK_JUMP = timedelta(seconds=90)
-"""A clock that moves by more than this between two ticks, beyond the time that passed, was set."""
+"""A clock that jumps by more than this between two ticks, beyond the time that passed, was set."""
 
 MAX_GONE_SHARE = 0.5
-"""If more of the households than this disappear at once, their folder is taken to be away, not
-they. Judgement: a disk that is not mounted; nobody removes half of all at one time."""
+"""If more than this share of the households disappears at once, the folder is assumed to be
+unavailable. Judgement: a disk that is not mounted; nobody removes half of them at one time."""
 
 MAX_TROUBLE = 200
 """Characters of what is wrong with the folder, in the log."""
@@ -59,7 +59,7 @@ Place = TypeVar("Place")
 
 
 class Member(Protocol):
-    """One of the households, as far as the house knows it."""
+    """What the house needs of a household."""
 
     def turn(self) -> datetime:
         """Do what is due. Return when to look again."""
@@ -70,26 +70,26 @@ class Member(Protocol):
         ...
 
     def stamp(self) -> object:
-        """Return what changes with its files."""
+        """Return a value that changes whenever its files do."""
         ...
 
     def close(self) -> None:
-        """End what runs between its turns."""
+        """Stop what runs between its turns."""
         ...
 
     @property
     def is_needed(self) -> bool:
-        """Whether it holds what is nowhere else, such as a message that is under way: then its
-        turns stay with this process."""
+        """Whether it holds something that exists nowhere else, such as a message that is being
+        sent: then its turns stay with this process."""
         ...
 
     @property
     def is_refused(self) -> bool:
-        """Whether this process cannot look after it; another, that knows it from before, may."""
+        """Whether this process cannot look after it; another, which knows it already, might."""
         ...
 
     def leave(self) -> None:
-        """Forget it: it is not looked after any more."""
+        """Forget it: it is no longer looked after."""
         ...
 
     @property
@@ -100,11 +100,11 @@ class Member(Protocol):
 
 @dataclass(slots=True)
 class House(Generic[Place]):
-    """The households of a folder, and when each is looked at next.
+    """The households of a folder, and when each has its next turn.
 
-    find: returns the households there are by name; raises OSError if that cannot be seen.
+    find: returns the households there are, by name; raises OSError if they cannot be listed.
     take_in: begins to look after one.
-    refresh: asks for the forecasts that are due, for all; returns who has new ones.
+    refresh: fetches the forecasts that are due, for all; returns who has new ones.
     has_answers: whether `refresh` has some to take up, which is not put off to the next look.
     """
 
@@ -116,14 +116,14 @@ class House(Generic[Place]):
     monotonic: Callable[[], float] = time.monotonic
     has_answers: Callable[[], bool] = lambda: False
     is_sending: Callable[[], bool] = lambda: False
-    """Whether messages are under way, whose outcomes will be news."""
+    """Whether messages are being sent, whose outcomes will be news."""
     settle: Callable[[], None] = lambda: None
-    """Marks what came of them, where no turns are given."""
+    """Records their outcomes while no turns are taken."""
     members: dict[str, Member] = field(default_factory=dict)
     troubles: list[str] = field(default_factory=list)
     """What is wrong with the folder."""
     shared_turns: Turns | None = None
-    """The turns, if other workers have some of them; else they are in memory."""
+    """The turns, if they are shared with other workers; otherwise they are in memory."""
     turns: Turns = field(init=False)
     _stamps: dict[str, object] = field(default_factory=dict)
     _failures: dict[str, int] = field(default_factory=dict)
@@ -132,7 +132,7 @@ class House(Generic[Place]):
     _news: "SimpleQueue[str]" = field(default_factory=SimpleQueue)
     _looked_at: datetime | None = None
     _is_idle: bool = False
-    """Whether it gives no turns until the next look."""
+    """Whether it takes no turns until the next look."""
     _last: tuple[datetime, float] | None = None
 
     def __post_init__(self) -> None:
@@ -140,10 +140,10 @@ class House(Generic[Place]):
         self.turns = self.shared_turns or TurnHeap(self.clock)
 
     def tick(self) -> None:
-        """Give the turns that are due, as far as there is time.
+        """Take the turns that are due, as far as there is time.
 
-        If turns cannot be had, as when the server of the ledger is away, that is the trouble of
-        the house; the next tick tries again.
+        If turns cannot be claimed, for example because the ledger's server is away, the house is
+        in trouble; the next tick tries again.
         """
         try:
             self._tick()
@@ -202,7 +202,8 @@ class House(Generic[Place]):
     # -- turns
 
     def _take_news(self, wait_s: float) -> bool:
-        """Wake those of whom there is news, waiting so long for the first. Return whether any."""
+        """Wake those that have news, waiting this long for the first. Return whether there was
+        any."""
         came = False
         with suppress(Empty):
             while True:
@@ -251,9 +252,9 @@ class House(Generic[Place]):
         return not -CLOCK_JUMP <= now - before[0] - passed <= CLOCK_JUMP
 
     def _look_around(self) -> bool:
-        """Look which households there are, whose files have changed, and for new forecasts.
+        """Look for households that came or went, changed files, and new forecasts.
 
-        Return whether turns may be given.
+        Return whether turns may be taken.
         """
         may_give = self.turns.look_around()
         for name in self.turns.given_up():
@@ -272,7 +273,7 @@ class House(Generic[Place]):
                 self._stamps[name] = stamp
                 self.wake(name)
         if self._fresh:
-            return True  # forecasts are asked for once for all, when all are known
+            return True  # forecasts are fetched for all at once, so only when all are known
         try:
             for name in self.refresh():
                 if name in self.members:
@@ -319,7 +320,7 @@ class House(Generic[Place]):
         self.turns.keep(list(self.members))
 
     def _go_on(self, trouble: str) -> None:
-        """Look after the households that are known, by what is known of them."""
+        """Go on with the known households while the folder cannot be read."""
         if trouble not in self.troubles:
             log.error("house.in_trouble reason=%s", one_line(trouble, MAX_TROUBLE))
         self.troubles[:] = [trouble]

@@ -26,7 +26,7 @@ def word_named(text: str) -> str:
     word = text.strip().lower()
     if word in WORDS:
         return word
-    msg = f'"{one_line(text, 40)}" is no look; say one of {", ".join(WORDS)}'
+    msg = f'"{one_line(text, 40)}" is not a look; say one of {", ".join(WORDS)}'
     raise UsageError(msg)
 
 

@@ -1,11 +1,11 @@
-"""When a household must be looked at next.
+"""When a household needs its next turn.
 
-A tick asks what is due and not yet told. Of one desk that is asked every half minute; of thousands
-only when something can have become due. `next_turn` gives that moment: the earliest of all hours at
-which the answer of a step of the tick may change by the clock alone. A moment too many costs a look
-that finds nothing, so that more is given here than can be due; whatever is not foreseen is found
-`NET` later. What comes from outside (an answer, a forecast, an edited collection, the outcome of a
-sending) gives the household a turn at once; that is up to `house`.
+A tick asks what is due and not yet told. A single desk is asked every half minute; thousands are
+asked only when something may have become due. `next_turn` returns that moment: the earliest time at
+which the answer of any step of the tick may change by the clock alone. A moment too many costs only
+a turn with nothing to do, so this errs on the side of too many; whatever is not foreseen is found
+after `NET`. Events from outside (an answer, a forecast, an edited collection, the outcome of a
+message) cause a turn at once; that is up to `house`.
 """
 
 from collections.abc import Iterator
@@ -26,18 +26,18 @@ from sillward_rules.weather import sun
 from sillward_rules.weather.hourly import EXPIRED_AFTER, OLD_AFTER, UNCHANGED_AFTER, moment
 
 NET = timedelta(minutes=5)
-"""A household is looked at this often whatever is foreseen. Judgement: an order has a lead of half
-an hour, and thousands of looks in five minutes are a small part of one processor."""
+"""A household has a turn at least this often. Judgement: an order has a lead of half an hour, and
+thousands of turns in five minutes are a small part of one processor."""
 
 AGAIN = timedelta(seconds=30)
-"""What could not be done is tried again after this: the tick of a single desk."""
+"""How soon to try again what could not be done: the tick of a single desk."""
 
 _JUST_AFTER = timedelta(seconds=1)
 """At the hour itself the forecast still holds."""
 
 
 def next_turn(desk: Desk) -> datetime:
-    """Return when a desk is to be looked at next, just after a tick of it.
+    """Return when a desk needs its next turn, just after one of its ticks.
 
     Raise LedgerError if the ledger cannot be read.
     """
@@ -48,7 +48,7 @@ def next_turn(desk: Desk) -> datetime:
 
 
 def is_busy(desk: Desk, now: datetime) -> bool:
-    """Whether something is left to do that no hour is known of."""
+    """Whether something is left to do whose time is not known."""
     context = desk.context
     if now < EARLIEST or context.ledger.in_memory or desk.defects.events:
         return True
@@ -58,7 +58,7 @@ def is_busy(desk: Desk, now: datetime) -> bool:
 
 
 def _was_answered_just_now(desk: Desk, now: datetime) -> bool:
-    """Whether corrections wait until what is told is later than what was said."""
+    """Whether corrections wait until what is told is newer than the last answer."""
     context = desk.context
     answered = context.ledger.deeds.latest(context.site.name, 1)
     return any(abs(now - deed.at) < LEDGER_STEP for deed in answered)
@@ -73,7 +73,7 @@ def _has_untold_round(desk: Desk, now: datetime) -> bool:
 
 
 def _moments(desk: Desk, now: datetime) -> Iterator[datetime]:
-    """Yield the hours at which something may become due; also such as are over."""
+    """Yield the times at which something may become due, including past ones."""
     yield now + NET
     yield from _of_rounds(desk, now)
     yield from _of_notices(desk, now)
@@ -100,7 +100,7 @@ def _of_rounds(desk: Desk, now: datetime) -> Iterator[datetime]:
 
 
 def _of_notices(desk: Desk, now: datetime) -> Iterator[datetime]:
-    """Yield when what waits is tried again or given up, and when claims end."""
+    """Yield when waiting notices are tried again or given up, and when claims end."""
     context = desk.context
     is_quiet = context.household.rounds.quiet.until(context.site, now) is not None
     for next_at, expires_at in context.ledger.notices.under_way(context.site.name):
@@ -137,7 +137,7 @@ def _of_orders(desk: Desk, now: datetime) -> Iterator[datetime]:
 
 
 def _of_order(desk: Desk, order: StoredChore, sent: list[datetime]) -> Iterator[datetime]:
-    """Yield the hours of one order. sent: when messages of its round were."""
+    """Yield the times of one order. sent: when messages of its round were sent."""
     if order.later_until is not None:
         yield order.later_until
         yield order.later_until + MIN_BEFORE_PASSING_ON
@@ -155,7 +155,7 @@ def _of_order(desk: Desk, order: StoredChore, sent: list[datetime]) -> Iterator[
 
 
 def _of_forecasts(desk: Desk) -> Iterator[datetime]:
-    """Yield when forecasts that are held become old or expire, and when none is waited for."""
+    """Yield when stored forecasts become old or expire, and when waiting for one ends."""
     for held in desk.context.forecasts.held(desk.context.site):
         since = held.weather.issued_at or held.saved.fetched_at
         for born in (since, held.saved.fetched_at):
@@ -168,8 +168,8 @@ def _of_forecasts(desk: Desk) -> Iterator[datetime]:
 
 
 def _of_sun(desk: Desk, now: datetime) -> Iterator[datetime]:
-    """Yield when the day begins, on which alarms and absences are looked at; when a night begins
-    and is over."""
+    """Yield when the day begins, at which alarms and absences are checked; when a night begins and
+    ends."""
     site = desk.context.site
     night = sun.night_at_or_after(site, now)
     today = sun.day_events(site, site.local_date(now))

@@ -51,7 +51,7 @@ _HEAD = f"""\
 # An editor that understands the line above explains each key while you type."""
 
 _SPOTS = """\
-# -- spots: the places where plants stand. What you said in words became numbers: correct them, and
+# -- spots: the places where plants stand. Your answers became numbers: correct them, and
 #    fill in what has a # before it when you have seen or measured it."""
 
 _PLANTS = """\
@@ -74,7 +74,7 @@ temperature = "°F"  # in messages and reports; in this file all temperatures ar
 _NO_CHANNEL = """\
 # -- channels: any Apprise URL. It is a secret: keep it out of this file, in the environment
 #    (SILLWARD_CHANNELS__PHONE="ntfy://...") or in a credential file named channel-phone.
-#    Take the # away when you have one.
+#    Remove the # when you have one.
 
 # [[channels]]
 # name = "phone"

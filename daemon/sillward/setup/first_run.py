@@ -218,11 +218,11 @@ def _naming(path: Path, settings: Settings) -> str:
 def _phone_steps(written: Written, settings: Settings, option: str) -> list[tuple[str, str]]:
     phone = written.phone
     if phone is None:
-        purpose = "the URL of your phone; take the # away at the end of the file too"
+        purpose = "the URL of your phone; remove the # at the end of the file too"
         return [("export SILLWARD_CHANNELS__PHONE='...'", purpose)]
     if phone.url is not None and written.credential is None:
         variable = f"SILLWARD_CHANNELS__{phone.name.upper()}"
-        return [(f"export {variable}='...'", f"the URL of {phone.name}, which is kept nowhere")]
+        return [(f"export {variable}='...'", f"the URL of {phone.name}, which is stored nowhere")]
     steps = []
     file, folder = phone.file, settings.credentials
     if file is not None and folder is not None and file.parent != folder:
@@ -238,7 +238,9 @@ def _phone_steps(written: Written, settings: Settings, option: str) -> list[tupl
         )
         steps.append((f"export SILLWARD_CREDENTIALS={shlex.quote(str(file.parent))}", purpose))
     if not phone.has_arrived:
-        steps.append((f"sillward try-channel {phone.name}{option}", "no trial has arrived yet"))
+        steps.append(
+            (f"sillward try-channel {phone.name}{option}", "no test message has arrived yet")
+        )
     return steps
 
 
@@ -258,9 +260,11 @@ def _steps_of_service(written: Written, settings: Settings, service: str) -> lis
         steps.append((f"sudo nano {file}", f"a file with the URL of {name} as its only line"))
     if phone is None:
         edit = f"sudo nano {shlex.quote(str(path))}"
-        steps.append((edit, "take the # away before the last lines, those of [[channels]]"))
+        steps.append((edit, "remove the # before the last lines, those of [[channels]]"))
     if phone is None or not phone.has_arrived:
-        steps.append((f"sudo sillward try-channel {name}{option}", "sends a trial to your phone"))
+        steps.append(
+            (f"sudo sillward try-channel {name}{option}", "sends a test message to your phone")
+        )
     if not is_read:
         command = f"sudo -u {service} cp -i {shlex.quote(str(path))} {settings.collection}"
         steps.append(
@@ -268,6 +272,6 @@ def _steps_of_service(written: Written, settings: Settings, service: str) -> lis
         )
     return [
         *steps,
-        (f"sudo systemctl start {shlex.quote(service)}", "starts the service, which tells you"),
+        (f"sudo systemctl start {shlex.quote(service)}", "starts the service"),
         ("sudo sillward status", "whether all is well, and when the next message comes"),
     ]

@@ -84,12 +84,12 @@ def ask_phone(phone: Phone) -> Dialogue[PhoneAnswer | None]:
     above: tuple[str, ...] = (
         "",
         "Your phone. An app on it shows what is sent to a URL of the Apprise library.",
-        f"With {NTFY}: install that app, and subscribe in it to this topic, which was made up now:",
+        f"With {NTFY}: install the app and subscribe to this topic, which was just made up:",
         f"  {phone.topic}",
-        "Who knows the topic can read along, so show it to nobody.",
+        "Anyone who knows the topic can read along, so show it to nobody.",
     )
     while True:
-        text = f"How is it told? ({NTFY}, {URL} for another, {LATER})"
+        text = f"How should it be reached? ({NTFY}, {URL} for another, {LATER})"
         how = yield from ask(Question(text, _read_way, LATER, above=above))
         if how == LATER:
             return None
@@ -114,7 +114,7 @@ def _ask_about_kept(phone: Phone, kept: Kept) -> Dialogue[str]:
         f"Your phone: its URL is in {in_environment if kept.file is None else kept.file}.",
         f"{NO}: use it without a trial; {OTHER}: another address or another way, in its place",
     )
-    said = yield from ask_name_of("Send a trial to it?", (YES, NO, OTHER), YES, above=above)
+    said = yield from ask_name_of("Send it a test message?", (YES, NO, OTHER), YES, above=above)
     if said == YES:
         return (yield from _try(phone, kept.name, kept.url))
     return said
@@ -132,7 +132,7 @@ def _ask_url() -> Dialogue[SecretStr]:
 
     def read(typed: str) -> SecretStr:
         if "://" not in typed or not typed.isprintable() or " " in typed:
-            msg = "a URL looks like service://..., without blanks"
+            msg = "a URL looks like service://..., without spaces"
             raise ValueError(msg)
         return SecretStr(typed)
 
@@ -146,11 +146,11 @@ def _try(phone: Phone, name: str, url: SecretStr) -> Dialogue[str]:
     while said == AGAIN:
         tries += 1
         about = (url, tries)
-        outcome = yield from do(Deed(send, about, "sending a trial"))
+        outcome = yield from do(Deed(send, about, "sending a test message"))
         if outcome.state is State.FAILED:
-            above: tuple[str, ...] = (f"  The trial was not sent: {outcome.why}",)
+            above: tuple[str, ...] = (f"  The test message was not sent: {outcome.why}",)
         else:
-            on_its_way = "  A trial is on its way. It may take a minute."
+            on_its_way = "  A test message is on its way. It may take a minute."
             question = "Has it arrived?"
             said = yield from ask_name_of(
                 question, (YES, NO), "", above=(on_its_way,), about=about, subject=name
@@ -178,11 +178,11 @@ _WAYS_ON = (
 def _what_to_look_at(phone: Phone, url: SecretStr) -> tuple[str, ...]:
     """Return what to look at when no trial is seen. Of a URL that was typed unseen nothing is."""
     if is_mail(url):
-        return ("  Look in the folder for spam too, and whether the address is right.",)
+        return ("  Look in the spam folder too, and check the address.",)
     same = "  Is the app set up for the address that you typed?"
     if url.get_secret_value() == f"{_OF_NTFY}{phone.topic}":
         same = f"  Is the topic in the app {phone.topic}, letter by letter?"
     return (
         same,
-        '  May the app show messages? Is the phone off line, or on "do not disturb"?',
+        '  May the app show notifications? Is the phone offline, or on "do not disturb"?',
     )

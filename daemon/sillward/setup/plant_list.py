@@ -92,7 +92,7 @@ def read(body: bytes, file: str) -> PlantList:
     reader = _RowReader(columns, len(heads))
     plants = [reader.read(*row) for row in _rows(rows, delimiter, reader.problems)]
     if not plants and not reader.problems:
-        reader.problems.append("has no line with a plant under its heads")
+        reader.problems.append("has no plants below its headings")
     if reader.problems:
         raise ConfigError([f"{file}: {problem}" for problem in reader.problems])
     unused = [one_line(head, 40) for head in heads if head and head.casefold() not in COLUMNS]
@@ -101,7 +101,7 @@ def read(body: bytes, file: str) -> PlantList:
 
 def _decoded(body: bytes, file: str) -> str:
     if body.startswith(_ZIP):
-        raise ConfigError([f"{file}: is a workbook; save its sheet as CSV, and give that"])
+        raise ConfigError([f"{file}: is a workbook; save the sheet as CSV and use that"])
     try:
         encoding = csv_layout.encoding_of(body, Reading(file, "it"), "list of plants")
     except SourceError as error:
@@ -151,7 +151,7 @@ def _advice_on_heads(after: str, before: int) -> str:
         ]
         if any("name" in found for found in heads):
             return f"(line {number} has them: delete what is above it)"
-    return f"(known heads: {', '.join(COLUMNS)})"
+    return f"(known headings: {', '.join(COLUMNS)})"
 
 
 def _rows(
@@ -182,7 +182,7 @@ class _RowReader:
     def read(self, line: int, cells: Sequence[str]) -> ListedPlant:
         """Return the plant of a line."""
         if any(cell.strip() for cell in cells[self.heads :]):
-            self._report(line, "has more cells than heads; a cell with a comma needs quotes")
+            self._report(line, "has more cells than headings; a cell with a comma needs quotes")
         found = {key: self._text(line, key, cells) for key in self.columns}
         name = found["name"] or ""
         if not name:

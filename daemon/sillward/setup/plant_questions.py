@@ -32,7 +32,7 @@ def ask_plants(spots: Sequence[SpotAnswer], unit: Temperature) -> Dialogue[list[
         if not typed and plants:
             return ""
         if typed in [plant.name for plant in plants]:
-            msg = "there is a plant of this name; make them different"
+            msg = "there is already a plant of this name; choose another"
             raise ValueError(msg)
         return valid(Text, typed)
 

@@ -40,7 +40,7 @@ def ask_spots(
             spots.append((yield from _ask_indoors(name, unit)))
         if spots:
             return spots
-        above = ["", "  there must be one spot at least"]
+        above = ["", "  there must be at least one spot"]
 
 
 def _ask_names(

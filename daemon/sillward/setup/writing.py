@@ -48,7 +48,7 @@ def refusal(path: Path, *, force: bool) -> str | None:
         if path.is_dir():
             return "is a folder"
         if os.path.lexists(path) and not force:
-            return "is there already, and is not overwritten (--force would, if it is a collection)"
+            return "already exists and is not overwritten (--force replaces a collection)"
         if force:
             files.destination(path, is_collection, MAX_COLLECTION_BYTES)
         folder = next(parent for parent in path.absolute().parents if parent.exists())

@@ -5,8 +5,8 @@ calendar, without a year; 29 February counts as the 28th.
 
 The chances are for a year to come, not a description of the years that were. A further year comes
 before the k-th of n years with a chance of k / (n + 1), as every place among n + 1 years is equally
-likely (Weibull's plotting position). So "nine years of ten" takes nine years at least. Between two
-years nothing is interpolated: the more cautious one is taken.
+likely (Weibull's plotting position). So "nine years out of ten" takes at least nine years. Between
+two years nothing is interpolated: the more cautious one is taken.
 """
 
 import math
@@ -28,7 +28,7 @@ from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.year_day import YearDay
 
 ENOUGH_YEARS = 10
-"""With fewer years their number is told. Judgement: the dates for one year of ten are then little
+"""With fewer years their number is told. Judgement: the dates for one year in ten are then little
 more than the earliest and the latest that happened to be seen."""
 
 RARE = 0.1
@@ -96,7 +96,7 @@ class Turn:
 
 
 class Safe(Enum):
-    """In which part of the year nights stay above a limit in nine years of ten."""
+    """In which part of the year nights stay above a limit in nine years out of ten."""
 
     ALL_YEAR = "all year"
     FROM_UNTIL = "from until"
@@ -143,7 +143,7 @@ class LimitOutlook:
     safe_until: YearDay | None
 
     def is_safe_on(self, day: YearDay) -> bool:
-        """Return whether the night of this evening is safe in nine years of ten."""
+        """Return whether the night of this evening is safe in nine years out of ten."""
         if self.safe_from is None or self.safe_until is None:
             return self.safe is Safe.ALL_YEAR
         return day.is_within(self.safe_from, self.safe_until)

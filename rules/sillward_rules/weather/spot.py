@@ -142,7 +142,7 @@ class Spot:
         if self.holds_itself:
             learned = self.response is not None and self.response.nights >= MIN_NIGHTS
             if self.night_low_c is None and not learned:
-                return ("night_low is not given: nobody knows what it holds at night",)
+                return ("night_low is not given: how warm it stays at night is not known",)
             return ()
         questions = []
         if self.night_offset_k is None and self.learned is None:

@@ -272,7 +272,7 @@ def test_unix_seconds_that_are_called_so(read: Read, refused: Refused) -> None:
 
     assert past.weather.times.tolist() == ONE_MONTH.times.tolist()
     assert refused(table(ONE_MONTH, NAMED, time_head="time", written=unix)) == (
-        'the file has "1614556800" in line 2, which is no time: for unix seconds write'
+        'the file has "1614556800" in line 2, which is not a time: for unix seconds write'
         ' "time (unix)" in the head'
     )
 

@@ -163,7 +163,7 @@ def test_a_wrong_one_is_refused_as_a_whole_and_told_once(
     assert f".toml:{line}: plants[1] " in edited.world.post.pushes[-1][1].body
     assert '"bank"' in edited.world.post.pushes[-1][1].body
     assert "`sillward check`" in edited.world.post.pushes[-1][1].body
-    assert "the edited collection is refused since Thu 14 May 14:01" in edited.troubles
+    assert "the edited collection has been refused since Thu 14 May 14:01" in edited.troubles
     assert "bank" in edited.troubles
     refused = [text for text in caplog.messages if text.startswith("collection.refused")]
     assert len(refused) == 2  # what is wrong, and what follows; not at each tick
@@ -172,7 +172,7 @@ def test_a_wrong_one_is_refused_as_a_whole_and_told_once(
     edited.tick()
 
     assert edited.plants == ["Left pot", "Right pot"]
-    assert edited.titles[1:] == ["Your edited collection is in use now"]
+    assert edited.titles[1:] == ["Your edited collection is now in use"]
     assert edited.troubles == ""
 
 
@@ -183,7 +183,7 @@ def test_a_second_mistake_on_the_same_day_is_told_too(edited: Edited) -> None:
 
     assert edited.titles == [
         "Your edited collection has an error",
-        "Your edited collection is in use now",
+        "Your edited collection is now in use",
         "Your edited collection has an error",
     ]
 
@@ -369,7 +369,7 @@ def test_what_a_ledger_did_not_take_is_told_once_it_does(
     for _ in range(3):
         edited.tick()
 
-    assert edited.titles[1:] == ["Your edited collection is in use now"]
+    assert edited.titles[1:] == ["Your edited collection is now in use"]
     assert edited.troubles == ""
     assert len(calls) >= 2
 
@@ -383,4 +383,4 @@ def test_a_site_that_gets_another_name_leaves_no_mark_behind(edited: Edited) -> 
 
     assert edited.desk.context.site.name == "Yard"
     assert not [name for name in edited.world.ledger.marks.all() if "refused" in name]
-    assert edited.titles[-1] == "Your edited collection is in use now"
+    assert edited.titles[-1] == "Your edited collection is now in use"

@@ -30,7 +30,7 @@ LINKS = Links(
         Button("See all", "https://plants.example/"),
     ),
     ADDRESS,
-    (f"Done? {ADDRESS}", "All that is to do: https://plants.example/"),
+    (f"Done? {ADDRESS}", "Everything to do: https://plants.example/"),
 )
 ASKING = Message("In by 17:10: 3 plants", "Pergola to sunroom: Left pot\nLeaf 3.1 °C", links=LINKS)
 
@@ -174,7 +174,7 @@ def test_a_mail_has_all_lines_below_its_text() -> None:
 
     ((_, _, content),) = mailbox.mails
     assert content.decode().count(ADDRESS) == 1
-    assert "All that is to do: https://plants.example/" in content.decode()
+    assert "Everything to do: https://plants.example/" in content.decode()
 
 
 PUSHOVER = "pover://u1234567890abcdefghijklmnopqrs@t1234567890abcdefghijklmnopqrs"

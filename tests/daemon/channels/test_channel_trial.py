@@ -136,7 +136,7 @@ def test_a_channel_that_takes_it_ends_with_0(yard: Yard) -> None:
     first, hint = result.stdout.splitlines()
     assert first.split()[:2] == ["phone", "sent"]
     assert first.endswith(" s")
-    assert "look whether it has arrived" in hint
+    assert "check that it has arrived" in hint
     assert result.stderr == ""
 
 
@@ -148,7 +148,7 @@ def test_with_a_page_the_trial_can_be_answered(yard: Yard) -> None:
     result = yard.call("phone")
 
     sent = yard.sent("phone")["message"]
-    assert "It changes nothing here: try it" in sent
+    assert "Here it changes nothing: try it" in sent
     address = sent.rpartition("Done? ")[2]
     assert address.startswith("https://plants.example/t/")
     token = read(address.rpartition("/")[2], page_key(None, load_settings().ledger_file))
@@ -166,7 +166,7 @@ def test_a_channel_that_refuses_ends_with_1_and_why(yard: Yard) -> None:
     assert result.exit_code == 1
     (line,) = result.stdout.splitlines()
     assert line.split()[:2] == ["phone", "failed"]
-    assert line.endswith("the other side did not take it (500)")
+    assert line.endswith("the service refused it (500)")
 
 
 def test_a_channel_that_does_not_answer_may_have_it(yard: Yard) -> None:
@@ -275,7 +275,7 @@ def test_the_message_is_clearly_a_trial(yard: Yard) -> None:
     yard.call()
 
     message = yard.sent("phone")
-    assert message["title"] == "Trial of sillward: nothing to do"
+    assert message["title"] == "Test of sillward: nothing to do"
     assert message["message"] == (
         "Channel phone of Courtyard, Thu 14 May 2026 17:05.\n"
         "Real ones (dusk, alarm) come in short, at most 300 characters."
@@ -292,7 +292,7 @@ def test_a_full_channel_gets_the_sheet_of_now_too(yard: Yard) -> None:
     lines = yard.sent("desk")["message"].splitlines()
     assert yard.sent("desk")["title"] == channel_trial.TITLE
     assert lines[1] == "Real ones (dusk, morning, week, alarm) come in full."
-    assert lines[2] == "Below, to show how one looks, is the sheet of now."
+    assert lines[2] == "Below, as an example, is the current sheet."
     assert lines[4] == "Courtyard: dusk round, Thursday 14 May 2026, 17:05"
     assert "CARRY IN" in lines
     assert "CARRY IN" not in yard.sent("phone")["message"]

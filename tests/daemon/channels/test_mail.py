@@ -242,7 +242,7 @@ def test_a_certificate_of_nobody_is_refused(secure: tuple[Mailbox, trustme.CA]) 
 
 
 def test_a_refused_recipient_is_an_error(mailbox: Mailbox) -> None:
-    with pytest.raises(DeliveryError, match=r"did not take it \(550\)"):
+    with pytest.raises(DeliveryError, match=r"the service refused it \(550\)"):
         send(mailbox.url("from=desk@court.example&to=nobody@court.example"))
 
 

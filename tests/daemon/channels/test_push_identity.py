@@ -41,7 +41,7 @@ def test_that_of_the_credentials_folder_comes_first(tmp_path: Path) -> None:
 def test_what_is_no_key_is_refused_without_being_told(tmp_path: Path, content: str) -> None:
     (tmp_path / NAME).write_text(content)
 
-    with pytest.raises(ConfigError, match="this is no key for pushes") as caught:
+    with pytest.raises(ConfigError, match="this is not a key for pushes") as caught:
         PushIdentity.kept_or_made(None, tmp_path / "ledger.sqlite3", SUBJECT)
     assert content not in str(caught.value)
     assert (tmp_path / NAME).read_text() == content

@@ -139,7 +139,7 @@ def pushed(address: str) -> tuple[str, str, timedelta | None]:
 
 # -- pushes
 
-REFUSED = "the other side did not take it"
+REFUSED = "the service refused it"
 SILENT = "no answer in time; perhaps it arrived all the same"
 LOGIN_PAGE = b"<!DOCTYPE html>\n<html><head><title>Welcome to our hotel</title></head></html>"
 PORTAL = "answered with a web page; a login page in between?"

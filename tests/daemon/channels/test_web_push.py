@@ -178,7 +178,7 @@ def test_a_subscription_that_has_ended_is_gone(service: PushService, status: int
     """RFC 8030, section 7.3."""
     service.status = status
 
-    with pytest.raises(DeliveryError, match="phone of Inés: its browser takes no") as caught:
+    with pytest.raises(DeliveryError, match="phone of Inés: its browser no longer takes") as caught:
         send(service.browser())
 
     assert caught.value.gone
@@ -337,7 +337,7 @@ def test_nobody_to_sign_is_told() -> None:
     channel = replace(phone(Browser()), url=NOBODY)
 
     assert is_push(NOBODY)
-    with pytest.raises(DeliveryError, match="it takes SILLWARD_PAGE__URL with https"):
+    with pytest.raises(DeliveryError, match="it needs SILLWARD_PAGE__URL with https"):
         sending.send(channel, MESSAGE)
 
 

@@ -144,7 +144,7 @@ def test_a_move_to_where_a_plant_was_to_go_is_doing_it(
     words: tuple[str, ...], tmp_path: Path
 ) -> None:
     told = said("move", *words, "--by", "Ana")
-    assert told.startswith("Blue basket is at sunroom now (was at pergola) done by that: ")
+    assert told.startswith("Blue basket is now at sunroom (was at pergola) this completes ")
     assert {(chore.plants, chore.open) for chore in chores(tmp_path)} == {
         (("Blue basket",), False),
         (("Grey curls",), True),
@@ -156,7 +156,7 @@ def test_a_move_to_where_a_plant_was_to_go_is_doing_it(
 def test_a_move_elsewhere_leaves_the_order_open(tmp_path: Path) -> None:
     told = said("move", "grey curls", "wall bench")
     assert told == (
-        f"Grey curls is at wall bench now (was at pergola) still open: {ORDER}, due 17:50"
+        f"Grey curls is now at wall bench (was at pergola) still open: {ORDER}, due 17:50"
     )
     assert [chore.open for chore in chores(tmp_path)] == [True]
 

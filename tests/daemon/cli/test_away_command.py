@@ -49,8 +49,8 @@ def test_days_a_name_and_a_channel_are_all_it_takes() -> None:
 
     assert said.exit_code == 0, said.stderr
     assert " ".join(said.stdout.split()) == (
-        "Aunt Inés is told too, from Friday 4 December, morning, to Sunday 13 December, evening"
-        " the list goes to ines_phone Thu 03 Dec 18:30; `sillward away --list` prints it"
+        "Aunt Inés will be told too, from Friday 4 December, morning, to Sunday 13 December,"
+        " evening the list goes to ines_phone Thu 03 Dec 18:30; `sillward away --list` prints it"
     )
     with closing(Ledger(load_settings().ledger)) as ledger:
         (absence,) = ledger.absences.of_site("Courtyard")

@@ -83,7 +83,7 @@ def test_what_was_told_is_shown_without_a_forecast_too() -> None:
 
     assert result.exit_code == 0
     assert summaries(result.stdout_bytes) == ["Carry in: Old cattleya, pergola to sunroom"]
-    assert result.stderr.endswith("; trips to come are not known\n")
+    assert result.stderr.endswith("; upcoming trips are not known\n")
 
 
 def test_what_is_done_has_the_next_number() -> None:
@@ -132,7 +132,7 @@ def test_what_is_no_calendar_is_refused_in_words(tmp_path: Path) -> None:
 
 
 def test_help_says_that_it_is_no_alert() -> None:
-    assert "never the alert" in commands.call("calendar", "--help").stdout
+    assert "never for alerts" in commands.call("calendar", "--help").stdout
 
 
 # -- the setting

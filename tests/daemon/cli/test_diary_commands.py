@@ -72,7 +72,7 @@ def test_what_is_typed_is_understood(
         ("06:40", "2026-05-14T06:40"),
         ("yesterday 9:15 pm", "2026-05-13T21:15"),
         ("2026-05-01T06:40", "2026-05-01T06:40"),
-        ("tomorrow", "is no day"),
+        ("tomorrow", "is not a day"),
         ("2026-05-15", "in the future"),
         ("9999-12-31T23:59", "in the future"),
         ("9999-12-31", "in the future"),
@@ -105,16 +105,19 @@ def test_all_that_the_options_say_is_kept() -> None:
         (("nosuch", "thing"), '"nosuch" is not a plant here'),
         (("basin",), "is not a plant here"),
         ((BLUE,), "write what you see"),
-        ((BLUE, "--kind", "dream"), '"dream" is no kind of note; choose of observation, damage'),
+        (
+            (BLUE, "--kind", "dream"),
+            '"dream" is not a kind of note; choose one of observation',
+        ),
         ((BLUE, "--kind", "move"), "sillward move"),
         ((BLUE, "--kind", "look"), "sillward look"),
-        ((BLUE, "--kind", "root", "--amount", "0"), '"0" is no amount'),
-        ((BLUE, "--kind", "root", "--amount", "9" * 5000), "is no amount"),
+        ((BLUE, "--kind", "root", "--amount", "0"), '"0" is not an amount'),
+        ((BLUE, "--kind", "root", "--amount", "9" * 5000), "is not an amount"),
         ((BLUE, "--kind", "faded", "--amount", "2"), "an amount is for damage"),
         ((BLUE, "--kind", "spike", "--what", "x"), "what is for damage"),
         ((BLUE, "--kind", "damage", "--what", "x" * 61), "longer than 60 characters"),
         ((BLUE, "x" * 2001), "longer than 2,000 characters"),
-        ((BLUE, "x", "--on", "tomorrow"), "is no day"),
+        ((BLUE, "x", "--on", "tomorrow"), "is not a day"),
         (("--correct", "1"), "there is no entry 1"),
         (("--delete", "99999999999999999999"), "there is no entry"),
         (("--list", "--delete", "1"), "choose one of"),
@@ -270,7 +273,7 @@ def test_who_says_that_a_pot_is_dry_hears_what_it_wants(monkeypatch: pytest.Monk
 
     told = said("look", "clay-pot lime", "dry")
     assert "water by 09:20: Clay-pot lime " in told
-    assert told.endswith(" L once that is done: sillward done water")
+    assert told.endswith(" L when you have watered: sillward done water")
     assert said("done", "water").startswith("done: 2026-01-20-water-")
     document = json.loads(call("look", "hibiscus", "dry", "--json").stdout)
     assert [pot["plant"] for pot in document["water"]] == ["Courtyard hibiscus"]
@@ -343,7 +346,7 @@ def test_a_plant_that_is_gone_has_its_years_and_one_that_never_was_is_refused() 
         ledger.diary.add("Courtyard", [entry])
 
     told = said("plant", "gone")
-    assert "not in the collection any more" in told
+    assert "no longer in the collection" in told
     assert "2026 Damage Thu 14 May: x; <b> [31m" in told
     assert json.loads(call("plant", "gone", "--json").stdout)["in_collection"] is False
     assert '"nosuch" is not a plant here' in refused("plant", "nosuch")

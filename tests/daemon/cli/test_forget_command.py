@@ -44,6 +44,6 @@ def test_who_left_is_gone_from_ledger_and_status(postgres: PostgresAddress) -> N
 
 def test_who_is_there_is_not_forgotten(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     assert "remove this folder first" in call("patio", "--yes").stderr
-    assert "no name of a household" in call("../x", "--yes").stderr
+    assert "not a valid household name" in call("../x", "--yes").stderr
     monkeypatch.setenv("SILLWARD_LEDGER", str(tmp_path / "ledgers"))
     assert "ledgers/casa" in call("casa", "--yes").stderr

@@ -383,7 +383,7 @@ def test_status_tells_hours_by_the_growers_clock(us: Path) -> None:
 
     assert line.startswith(f"Courtyard, {day_and_hour(report['at'])} ")
     assert f"fetched {day_and_hour(report['forecast']['fetched'])}, 0 min old" in line
-    assert f"last tick {day_and_hour(report['tick'])} (written" in line
+    assert f"last tick {day_and_hour(report['tick'])} (saved" in line
     assert "`sillward run` has done nothing since Thu 14 May 1:14 pm" in line
     assert report["troubles"][0] == "`sillward run` has done nothing since Thu 14 May 13:14"
     for name, at in report["next"].items():
@@ -520,5 +520,5 @@ def test_a_sheet_for_machines_says_in_si_how_old_its_forecast_is(us: Path) -> No
 
     (note,) = [text for text in machine(us, "sheet")["warnings"] if "this is the forecast" in text]
 
-    assert note.endswith("this is the forecast of Thu 14 May 14:14")
-    assert "this is the forecast of Thu 14 May 2:14 pm" in one_line(call(us, "sheet").stdout)
+    assert note.endswith("this is the forecast from Thu 14 May 14:14")
+    assert "this is the forecast from Thu 14 May 2:14 pm" in one_line(call(us, "sheet").stdout)

@@ -86,7 +86,7 @@ def test_status_of_a_wrong_one_says_what_is_wrong_and_what_is_used(street: Stree
     [
         ((), "say which household with --household NAME"),
         (("--household", "cassa"), 'did you mean "casa"?'),
-        (("--household", "../patio"), "is no household"),
+        (("--household", "../patio"), "is not a household"),
         (("--household", "casa", "--collection", "x.toml"), "give one of them"),
     ],
 )

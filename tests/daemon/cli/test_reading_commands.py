@@ -133,7 +133,7 @@ def test_the_lowest_of_a_night_and_rooms_and_humidity() -> None:
         (("pergola",), "say where, and what the thermometer shows"),
         (("pergola", "200"), "200 °C cannot be"),
         (("pergola", "11", "--at", "2099-01-01T00:00"), "2099-01-01T00:00 is in the future"),
-        (("pergola", "11", "--at", "soon"), '"soon" is no time'),
+        (("pergola", "11", "--at", "soon"), '"soon" is not a time'),
         (("pergola", "11", "--lowest", "--at", "06:40"), "--lowest is a temperature of a whole"),
         (("pergola", "61%", "--lowest"), "--lowest is a temperature of a whole night"),
         (("pergola", "11", "--night", "2099-01-01"), "the night of 2099-01-01 is not over"),
@@ -275,7 +275,7 @@ def test_a_file_of_long_ago_is_listed_with_what_is_not_used(tmp_path: Path) -> N
 
 def test_a_file_of_nights_without_a_forecast_teaches_nothing(tmp_path: Path) -> None:
     of_air = ("--quantity", "temperature", "--spot", "pergola")
-    taught_nothing = "they teach nothing: of these nights sillward has kept no forecast"
+    taught_nothing = "they teach nothing: sillward has no forecasts of these nights"
 
     assert taught_nothing in said("read-file", logger_file(tmp_path), *of_air)
     assert taught_nothing not in said("read-file", logger_file(tmp_path), *of_air)  # none is new
@@ -384,7 +384,7 @@ def test_what_a_file_leaves_open_is_asked_for(tmp_path: Path) -> None:
     assert "--unit C or --unit F" in failed(*named, "--dates", "dmy", "--zone", "local")
     told = (*named, "--dates", "dmy", "--zone", "local", "--unit", "C")
     assert "2 readings of temperature" in said("read-file", path, "--spot", "pergola", *told)
-    assert '--zone "here" is no zone' in refused(
+    assert '--zone "here" is not a time zone' in refused(
         "read-file", path, "--spot", "pergola", "--zone", "here"
     )
 
@@ -417,7 +417,7 @@ def test_a_sensor_is_forgotten_where_it_is_meant(tmp_path: Path) -> None:
     assert said("readings", "pergola", "--forget", "box").startswith(
         "forgotten: 600 readings of box at pergola"
     )
-    assert '"bx" is no sensor here (box)' in refused("readings", "--forget", "bx")
+    assert '"bx" is not a sensor here (box)' in refused("readings", "--forget", "bx")
 
 
 def test_the_last_are_listed_and_with_all_every_one() -> None:
@@ -461,7 +461,7 @@ def test_what_a_sensor_calls_itself_reaches_no_terminal() -> None:
     assert "1 no value; the last [2J" in said("readings")
     assert document("readings")["sensors"][0]["sensor"] == name
     assert call("status").exit_code in (0, 1)
-    assert "is no sensor here" in refused("readings", "--forget", "\x1b[2J")
+    assert "is not a sensor here" in refused("readings", "--forget", "\x1b[2J")
 
 
 def test_spots_and_sensors_are_completed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -493,7 +493,7 @@ def with_step() -> None:
 def test_a_thermometer_is_said_to_hang_right() -> None:
     with_step()
     (question,) = document("check")["questions"].values()
-    assert "sillward readings pergola --hangs-right. If not, hang it back" in question
+    assert "sillward readings pergola --hangs-right. If not, move it back" in question
     assert "! pergola: pergola reads 4.5 °C warmer" in said("check")
     assert "question pergola reads 4.5 °C warmer" in " ".join(call("status").stdout.split())
 

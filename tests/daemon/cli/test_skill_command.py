@@ -72,7 +72,7 @@ def test_the_better_source_is_proposed_with_the_setting_that_puts_it_first() -> 
     assert "Open-Meteo, in use: the first night is off by 1." in said
     assert "MET Norway: off by 1." in said
     assert "SILLWARD_FORECAST__SOURCE=met-norway,open-meteo" in said
-    assert "its told range is too narrow" in said
+    assert "its stated range is too narrow" in said
     assert load_settings().forecast.sources == ("open-meteo", "met-norway"), "never switched"
 
 

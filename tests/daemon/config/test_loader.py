@@ -1052,4 +1052,4 @@ def test_what_is_not_utf_8_is_told_with_its_line(tmp_path: Path) -> None:
 def test_who_writes_yes_is_told_of_true_and_false(tmp_path: Path, word: str) -> None:
     (line,) = errors_of(written(tmp_path, f"[spots.room]\nindoors = {word}\n".encode()))
 
-    assert line.endswith(f"indoors = {word} (write true or false, in small letters)")
+    assert line.endswith(f"indoors = {word} (write true or false, in lower case)")

@@ -249,7 +249,7 @@ def test_an_expected_trip_is_tentative_and_its_hour_is_rounded() -> None:
     assert event.text("DESCRIPTION").splitlines() == [
         "Leaf temperature down to about 3 °C",
         "by 18:30 bench to room: Left pot, Right pot",
-        "Expected, not an order yet: the hour is rough, and a newer forecast may change it",
+        "Expected, not an order yet: the hour is approximate, and a newer forecast may change it",
         NO_ALERT,
     ]
 

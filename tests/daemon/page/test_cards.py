@@ -231,7 +231,7 @@ def test_no_plant_is_to_go_out_beside_an_order_to_carry_it_in() -> None:
     for due_in in (-HOUR / 2, HOUR / 2, HOUR):
         both = {card.id: card for card in shown(out, StoredChore(an_order("in", due_in)))}
         assert both[out.id].group is Group.SETTLED, due_in
-        assert both[out.id].tag == "not now: it is to be in"
+        assert both[out.id].tag == "not now: it has to be in"
         assert both["2026-05-14-in"].group in (Group.NOW, Group.LATE)
 
     one = StoredChore(only(an_order("in"), ["Moth"]))
@@ -436,7 +436,7 @@ def test_a_crown_is_kept_dry_where_the_plant_stands_now() -> None:
     (card,) = shown(dry, known=Known(standing={"Moth": "room", "Fern": "bench"}))
 
     moved, there = card.plants
-    assert moved.because == f"{there.because}; it stands in room now"
+    assert moved.because == f"{there.because}; it now stands in room"
 
 
 def test_what_must_go_in_soon_comes_before_what_may_be_misted_now() -> None:

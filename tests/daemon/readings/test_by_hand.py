@@ -83,12 +83,12 @@ def test_a_humidity_is_one_by_its_sign_or_by_the_option() -> None:
         ("200F", "°C", False, "200F cannot be: air at plants is from -40 to 60 °C"),
         ("106", "°C", True, "106 % cannot be: humidities are from 0 to 100 %"),
         ("-1 %", "°C", True, "-1 % cannot be"),
-        ("1_0", "°C", False, "is no value"),
-        ("٣", "°C", False, "is no value"),
-        ("nan", "°C", False, "is no value"),
-        ("1e9", "°C", False, "is no value"),
-        ("\x1b[31m", "°C", False, "is no value"),
-        ("9" * 5000, "°C", False, "is no value"),
+        ("1_0", "°C", False, "is not a value"),
+        ("٣", "°C", False, "is not a value"),
+        ("nan", "°C", False, "is not a value"),
+        ("1e9", "°C", False, "is not a value"),
+        ("\x1b[31m", "°C", False, "is not a value"),
+        ("9" * 5000, "°C", False, "is not a value"),
     ],
 )
 def test_what_cannot_be_is_refused(text: str, unit: Temperature, humidity: bool, said: str) -> None:
@@ -152,13 +152,13 @@ def test_a_time_alone_is_the_last_one(text: str, at: datetime) -> None:
     [
         ("2026-05-14T10:00", "is in the future"),
         ("2020-05-14T10:00", "too long ago"),
-        ("2026-05-14", "is no time"),
-        ("6", "is no time"),
-        ("25:00", "is no time"),
-        ("11.4", "is no time"),
-        ("13:00 pm", "is no time"),
-        ("\x1b[2J", "is no time"),
-        ("0001-01-01T00:00", "is no time"),
+        ("2026-05-14", "is not a time"),
+        ("6", "is not a time"),
+        ("25:00", "is not a time"),
+        ("11.4", "is not a time"),
+        ("13:00 pm", "is not a time"),
+        ("\x1b[2J", "is not a time"),
+        ("0001-01-01T00:00", "is not a time"),
     ],
 )
 def test_other_times_are_refused(text: str, said: str) -> None:
@@ -188,7 +188,7 @@ def test_a_night_is_named_by_its_evening() -> None:
     for text, said in (
         ("2026-05-14", "is not over"),
         ("2019-05-14", "too long ago"),
-        ("monday", "is no date"),
+        ("monday", "is not a date"),
         ("0001-01-01", "is not over"),
     ):
         with pytest.raises(UsageError, match=said):

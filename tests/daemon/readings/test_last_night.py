@@ -33,7 +33,7 @@ def test_the_morning_tells_what_was_read_and_what_was_told() -> None:
     world.desk.tick()
 
     body = world.post.pushes[-1][1].body
-    assert "Bench: coldest tonight was 11.2 °C at 06:40 (told: 12.5 °C)" in body.splitlines()
+    assert "Bench: coldest tonight was 11.2 °C at 06:40 (expected 12.5 °C)" in body.splitlines()
 
 
 def test_the_sheet_has_the_spots_by_how_much_colder_they_were() -> None:

@@ -181,7 +181,7 @@ def test_a_long_head_of_times_and_a_zone_that_is_none(
     )
     assert only(read(content, UTC_ZONE))[1].tolist() == [21.0]
     assert refused("Date-Time (CET),temp (C)\n2026-10-18 10:15,21\n") == (
-        'has times in "CET", which is no zone that is known: say which: --zone UTC, --zone local,'
+        'has times in "CET", which is not a known time zone: say which: --zone UTC, --zone local,'
         " or an offset such as --zone +02:00"
     )
 
@@ -410,13 +410,13 @@ def test_what_is_no_file_is_not_waited_for(tmp_path: Path) -> None:
             b"time (UTC),temp (C)\n2021-04-08 12:00,\x1b[31m1\n",
             'has "[31m1" as "temp (C)" in line 2',
         ),
-        (b"time (UTC),temp (C)\n2021-04-08 12:00\x07,1\n", "in line 2, which is no time"),
+        (b"time (UTC),temp (C)\n2021-04-08 12:00\x07,1\n", "in line 2, which is not a time"),
         (b"time (UTC),temp (C)\n", "has no line of values"),
         (b"time (UTC),temp (C)\n2021-04-08 12:00,\n", "has no reading"),
         (b"time (UTC),temp (C)\n2021-04-08 12:00," + b"1" * 200_000 + b"\n", "cannot be read"),
         (b"time (UTC),temp (C)\n2021-04-08 12:00\n", "has 1 cells in line 2, 2 are needed"),
         (b"time (UTC),temp (furlong)\n2021-04-08 12:00,1\n", "in an unknown unit"),
-        (b"time (UTC),temp (C)\n2021-02-30 12:00,1\n", "which is no time"),
+        (b"time (UTC),temp (C)\n2021-02-30 12:00,1\n", "which is not a time"),
         (b"time (UTC),temp (C)\n1921-02-03 12:00,1\n", "before 1940"),
         (b"a,b\n" * 50, "has no line with heads"),
         (b"x" * 1_000_000, "has no line with heads"),

@@ -79,7 +79,7 @@ def test_spots_say_who_is_there_and_what_is_guessed(tmp_path: Path) -> None:
         "spot bench (outdoors): home of 14 plants",
         "  ? not given, so guessed: sun, wind, rain",
         "spot room (indoors): shelter of 14",
-        "  ? night_low is not given: nobody knows what it holds at night",
+        "  ? night_low is not given: how warm it stays at night is not known",
     ]
 
 
@@ -237,7 +237,7 @@ def test_where_another_room_is_warm_enough_it_is_told_and_no_warning(tmp_path: P
 def test_a_room_that_nobody_knows_is_a_warning(tmp_path: Path) -> None:
     told = said(household_of(tmp_path, PLANTS.replace("night_low = 16\n", "")))
 
-    assert "! room: nobody knows what it holds at night, and 14 plants must go there" in told
+    assert "! room: how warm it stays at night is not known, and 14 plants must go there" in told
     assert told.endswith("understood: 14 plants; 1 warning")
 
 
@@ -291,7 +291,7 @@ def test_a_channel_without_a_url_is_a_warning(tmp_path: Path) -> None:
 
     told = said(household_of(tmp_path, PLANTS, channel))
 
-    assert "! channel phone: no url yet, so nobody is told by it" in told
+    assert "! channel phone: no url yet, so nobody gets its messages" in told
     assert told.endswith("understood: 14 plants; 1 warning")
 
 

@@ -59,7 +59,7 @@ def test_a_leaf_that_is_judged_as_wet_is_told_in_the_table_and_in_words() -> Non
 
     wet, not_wet = (explanation(HOLLOW, weather) for weather in (shower, dry))
 
-    assert "wet with rain: water that evaporates cools it" in " ".join(coldest_hour(wet, VOICE))
+    assert "wet with rain: evaporation cools it" in " ".join(coldest_hour(wet, VOICE))
     rows = [line for line in why.text(wet, (), VOICE).splitlines() if re.match(r"[* ]\d\d:", line)]
     assert [line.startswith("*") for line in rows if "~" not in line].count(True) == 0
     assert any("~" in line for line in rows)

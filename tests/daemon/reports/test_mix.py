@@ -213,7 +213,7 @@ def test_the_document_without_salt_or_limit_says_null() -> None:
         (["--npk", "20-20-20", "--ppm-n", -5, "--water-ec", 0.2], "--ppm-n -5"),
         (["--npk", "20-20-20", "--ppm-n", "nan", "--water-ec", 0.2], "--ppm-n nan"),
         (["--npk", "20-20-20", "--grams-per-litre", "inf", "--water-ec", 0.2], "--grams"),
-        (["--npk", "20-20-20", "--ppm-n", 50, "--water-ec", 200], "1000 uS/cm are 1 mS/cm"),
+        (["--npk", "20-20-20", "--ppm-n", 50, "--water-ec", 200], "1000 uS/cm is 1 mS/cm"),
         ([*USUAL, "--litres", 0], "--litres must be above 0"),
         ([*USUAL, "--limit", 0], "--limit must be above 0"),
         ([*USUAL, "--limit", 800], "--limit 800"),

@@ -59,10 +59,10 @@ def test_what_is_safe_comes_first_with_the_plants_that_it_holds_for() -> None:
     assert text.startswith("Court: nights from 01 Jan 2008 to 31 Dec 2019")
     assert (
         "bench, limit 14 °C: Blue basket, Old cattleya nights are safe from 30 Oct to 31 Mar, in "
-        "nine years of ten 1 in 10 median 9 in 10 years first cold 01 Apr 06 Apr 10 Apr 12 "
+        "nine years out of ten 1 in 10 median 9 in 10 years first cold 01 Apr 06 Apr 10 Apr 12 "
         "last cold 20 Oct 26 Oct 29 Oct 12" in text
     )
-    assert "bench, limit 2 °C: Hardy one nights are safe all year, in nine years of ten" in text
+    assert "bench, limit 2 °C: Hardy one nights are safe all year, in nine years out of ten" in text
     assert "no night under it in 12 years" in text
     assert "limit 25 °C: Snow loving there is no time of the year that is safe" in text
 
@@ -95,8 +95,8 @@ def test_fewer_than_ten_years_are_told_and_not_called_nine_of_ten() -> None:
     text = joined(said(outlook(lows(4))))
 
     assert "! 4 years of nights: too few for odds, which take ten or more" in text
-    assert "in all 4 years that are known" in text
-    assert "nine years of ten" not in text
+    assert "in all 4 known years" in text
+    assert "nine years out of ten" not in text
 
 
 def test_missing_nights_are_named() -> None:

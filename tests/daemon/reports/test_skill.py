@@ -75,8 +75,8 @@ def test_a_later_night_alone_proposes_nothing() -> None:
 @pytest.mark.parametrize(
     ("off", "words"),
     [
-        (-0.2, "its told range is too narrow: 60 nights of 100 came within it, not 80"),
-        (0.15, "its told range is too wide: 95 nights of 100 came within it, not 80"),
+        (-0.2, "its stated range is too narrow: 60 nights of 100 fell within it, not 80"),
+        (0.15, "its stated range is too wide: 95 nights of 100 fell within it, not 80"),
         (0.05, None),
     ],
 )
@@ -84,7 +84,7 @@ def test_a_told_range_that_is_clearly_wrong_is_named(off: float, words: str | No
     told = said(report(off=off))
 
     assert words is None or words in told
-    assert ("told range is too" in told) == (words is not None)
+    assert ("stated range is too" in told) == (words is not None)
 
 
 def test_without_enough_nights_of_the_source_in_use_it_says_so() -> None:

@@ -267,7 +267,7 @@ def checked(folder: Path, *changes: tuple[str, str]) -> tuple[str, Any]:
         ('caution = "relaxed"\n', 'a lost leaf is worth 30 trips ("relaxed")', 30),
         ("caution = 400\n", 'a lost leaf is worth 400 trips ("careful")', 400),
         ("caution = 75.5\n", "a lost leaf is worth 75.5 trips", 75.5),
-        ("caution = 0\n", "none: what the forecast itself asks for, and no more", 0),
+        ("caution = 0\n", "none: only what the forecast itself asks for", 0),
     ],
 )
 def test_check_says_what_a_lost_leaf_is_worth(
@@ -304,5 +304,5 @@ def test_why_and_the_sheet_agree_on_an_order_that_stands() -> None:
 
     assert carried(sheet) == {"Pot"}
     text = " ".join(why.text(explanation, [sheet], Voice(MENDOZA)).split())
-    assert "it has been told to go in, which stands: goes in" in text
+    assert "it has been told to go in, and that stands: goes in" in text
     assert "may stay out" not in text

@@ -193,7 +193,7 @@ def test_words_that_there_are_not_are_refused() -> None:
     result = call("words", "nothing-like-it")
 
     assert (result.exit_code, result.stdout) == (2, "")
-    assert "no macro is named like nothing-like-it" in result.stderr
+    assert "no macro has a name like nothing-like-it" in result.stderr
 
 
 def test_words_can_be_copied_to_start_from_and_nothing_is_overwritten(tmp_path: Path) -> None:
@@ -207,7 +207,7 @@ def test_words_can_be_copied_to_start_from_and_nothing_is_overwritten(tmp_path: 
         macros.packaged_texts() | {"push.jinja": "{# mine #}"}
     )
     assert again.exit_code == 2
-    assert "is there already; nothing was written" in again.stderr
+    assert "already exists; nothing was written" in again.stderr
 
 
 def test_a_folder_that_cannot_be_written_is_told(tmp_path: Path) -> None:

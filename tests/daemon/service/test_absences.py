@@ -114,9 +114,9 @@ def test_the_household_is_told_as_before_and_once_that_somebody_helps() -> None:
     away(desk, TOMORROW, TOMORROW)
     until(world, desk, "16:00", TOMORROW)
 
-    assert [title for title in heard(world, "phone") if title == "Inés is told too"] != []
+    assert [title for title in heard(world, "phone") if title == "Inés is being told too"] != []
     assert rounds_heard(world, "phone") == heard(alone, "phone")
-    assert heard(world, "phone").count("Inés is told too") == 1
+    assert heard(world, "phone").count("Inés is being told too") == 1
 
 
 def test_nothing_is_told_twice_after_a_restart() -> None:
@@ -185,7 +185,7 @@ def test_what_nobody_confirms_is_passed_on_to_one_who_has_not_heard_of_it() -> N
 
     until(world, desk, "18:39", minutes=2)
 
-    passed_on = [title for title in heard(world, "partner") if title != "Inés is told too"]
+    passed_on = [title for title in heard(world, "partner") if title != "Inés is being told too"]
     assert len(passed_on) == 1
     assert rounds_heard(world, "ines")[-2:] == [
         "Carry in 2 plants by 18:40",
@@ -235,11 +235,11 @@ def test_the_last_night_is_the_helpers_until_its_morning() -> None:
     until(world, desk, "04:00", TOMORROW)
     changes = [title for title in rounds_heard(world, "ines") if title.startswith("Change")]
     assert changes
-    assert "You need not look after the plants any more" not in heard(world, "ines")
+    assert "You no longer need to look after the plants" not in heard(world, "ines")
 
     until(world, desk, "08:30", TOMORROW)
-    assert heard(world, "ines")[-1] == "You need not look after the plants any more"
-    assert "Inés is told no more" in heard(world, "phone")
+    assert heard(world, "ines")[-1] == "You no longer need to look after the plants"
+    assert "Inés is no longer told" in heard(world, "phone")
     assert world.notice("phone", "morning", TOMORROW)
     with pytest.raises(StopIteration):
         world.notice("ines", "morning", TOMORROW)
@@ -254,7 +254,7 @@ def test_a_helper_whose_time_is_ended_is_thanked_and_reminded_of_nothing() -> No
 
     until(world, desk, "18:30", minutes=2)
 
-    assert heard(world, "ines")[-1] == "You need not look after the plants any more"
+    assert heard(world, "ines")[-1] == "You no longer need to look after the plants"
     assert heard(world, "phone")[-1] == "30 min left: Carry in 2 plants by 18:40"
 
 
@@ -279,7 +279,7 @@ def test_a_helper_who_is_told_while_it_is_cancelled_hears_that_it_is_over() -> N
     absences.end(desk.context, seen, "Tomás")  # pressed on two phones
     until(world, desk, "17:40")
 
-    assert heard(world, "ines")[-1] == "You need not look after the plants any more"
+    assert heard(world, "ines")[-1] == "You no longer need to look after the plants"
     deeds = desk.context.ledger.deeds.latest(SITE.name, 9)
     assert [deed.person for deed in deeds if deed.what == absences.ENDED] == ["Inés"]
 
@@ -315,7 +315,7 @@ def test_two_helpers_are_both_told() -> None:
 
     assert rounds_heard(world, "ines") == rounds_heard(world, "tomas")
     told = {title for title in heard(world, "phone") if "told too" in title}
-    assert told == {"Inés is told too", "Tomás is told too"}
+    assert told == {"Inés is being told too", "Tomás is being told too"}
 
 
 def test_nobody_is_sent_home_between_two_absences_that_meet() -> None:
@@ -327,7 +327,7 @@ def test_nobody_is_sent_home_between_two_absences_that_meet() -> None:
     assert not any("any more" in title for title in heard(world, "ines"))
 
     until(world, desk, "16:00", TOMORROW + timedelta(days=1))
-    assert heard(world, "ines").count("You need not look after the plants any more") == 1
+    assert heard(world, "ines").count("You no longer need to look after the plants") == 1
 
 
 def test_the_same_absence_is_written_down_once() -> None:
@@ -353,7 +353,7 @@ def without_url(channels: Sequence[Channel]) -> Sequence[Channel]:
 @pytest.mark.parametrize(
     ("change", "reason"),
     [
-        (gone, "ines is not a channel of the collection any more"),
+        (gone, "ines is no longer a channel of the collection"),
         (without_url, "channel ines has no url"),
     ],
 )
@@ -375,7 +375,7 @@ def test_the_household_hears_that_a_helper_cannot_be_told(
 
     desk.take_over(before)
     until(world, desk, "11:10")
-    assert heard(world, "phone")[-1] == "Whoever looks after the plants can be told again"
+    assert heard(world, "phone")[-1] == "Your helper can be told again"
 
 
 def test_the_household_hears_that_messages_to_a_helper_fail() -> None:
@@ -388,7 +388,7 @@ def test_the_household_hears_that_messages_to_a_helper_fail() -> None:
 
     world.post.down.clear()
     until(world, desk, "12:00")
-    assert heard(world, "phone")[-1] == "Whoever looks after the plants can be told again"
+    assert heard(world, "phone")[-1] == "Your helper can be told again"
 
 
 # -- clocks

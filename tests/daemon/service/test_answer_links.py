@@ -75,7 +75,7 @@ def test_a_round_with_orders_carries_a_button_an_exception_and_the_page(world: W
         ("See all", False),
     ]
     assert [one.address for one in links.buttons] == [links.address, links.address, f"{URL}/"]
-    assert links.lines == (f"Done? {links.address}", f"All that is to do: {URL}/")
+    assert links.lines == (f"Done? {links.address}", f"Everything to do: {URL}/")
     assert (token.round, token.day, token.stage) == ("dusk", DAY, "told")
     assert token.told_at == world.clock.now
     assert "plants.example" not in world.notice().body, "links are never stored"
@@ -99,7 +99,7 @@ def test_without_a_page_there_are_no_links(world: World) -> None:
 def leads_to_the_page_alone(links: Links | None) -> bool:
     assert links is not None
     assert [one.address for one in links.buttons] == [links.address]
-    assert links.lines == (f"All that is to do: {URL}/",)
+    assert links.lines == (f"Everything to do: {URL}/",)
     return links.address == f"{URL}/"
 
 

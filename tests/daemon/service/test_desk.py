@@ -200,7 +200,7 @@ def test_a_failing_channel_is_tried_again_after_growing_pauses(make: Make) -> No
     assert set(pauses[len(SEND_PAUSES) :]) == {SEND_PAUSES[-1]}
     notice = world.notice()
     assert (notice.state, notice.attempts) == ("waiting", len(tries))
-    assert notice.last_error == "channel phone: the other side did not take it"
+    assert notice.last_error == "channel phone: the service refused it"
 
 
 @pytest.mark.parametrize(("hanging", "mark"), [(False, ""), (True, "(repeat) ")])
@@ -372,7 +372,7 @@ def test_a_ledger_that_fails_for_a_moment_costs_no_notice(tmp_path: Path, make: 
 
     def lock_and_fail(channel: Channel, message: Message) -> None:
         other.database.connection.execute("BEGIN IMMEDIATE")
-        msg = "channel phone: the other side did not take it"
+        msg = "channel phone: the service refused it"
         raise DeliveryError(msg)
 
     Desk.of(

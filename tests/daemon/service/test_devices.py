@@ -21,7 +21,7 @@ from tests.support.desks import DAY, SITE, World, a_channel, a_household, a_worl
 from tests.support.push_service import IDENTITY, Browser
 
 INES = "phone of Inés"
-GREETING = "This phone is told from now on"
+GREETING = "This phone gets messages from now on"
 
 
 def courtyard(now: str = "12:00", *, policy: NoticePolicy | None = None) -> tuple[World, Desk]:
@@ -181,7 +181,7 @@ def test_there_is_an_end_to_phones() -> None:
     for number in range(devices.MAX_DEVICES):
         add(desk, str(number))
 
-    with pytest.raises(UsageError, match="20 phones are told already"):
+    with pytest.raises(UsageError, match="20 phones already get messages"):
         add(desk, "more")
     assert add(desk, "3").name == "phone of Inés 4"
 
@@ -227,10 +227,10 @@ def test_a_phone_that_has_ended_is_asked_once_and_the_status_says_so() -> None:
     assert len(heard(world, "phone")) == 1
     assert world.notice(INES).state is NoticeState.NOT_NEEDED
     (trouble,) = desk.troubles()
-    assert trouble.startswith("phone of Inés is not told any more since Thu 14 May 17:")
+    assert trouble.startswith("phone of Inés has not been told since Thu 14 May 17:")
     context = desk.context
     document = report.document(context.household, context.updater, context.clock(), context.voice)
-    assert "phone of Inés, not told any more" in report.text(document, context.voice)
+    assert "phone of Inés, no longer told" in report.text(document, context.voice)
 
 
 @pytest.mark.parametrize("gone", [True, False])

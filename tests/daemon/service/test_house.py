@@ -128,7 +128,7 @@ def test_a_name_that_cannot_be_is_refused_alone(street: Street) -> None:
     street.open()
     street.run(3)
     assert street.post.to("a") == CARRY_IN
-    assert "no name of a household" in street.member("B and \x1b[31m co").troubles[0]
+    assert "not a valid household name" in street.member("B and \x1b[31m co").troubles[0]
     assert all("\x1b" not in each.line for each in standings(street.equipment.ledgers.shared()))
 
 
@@ -320,7 +320,7 @@ def test_a_collection_that_is_wrong_at_a_start_has_the_one_from_before_in_its_pl
         assert "is gone; the one from before stays in force" in street.member("a").troubles[-1]
         return
     assert len(alarms) == 1
-    assert "goes on with the one from before, in use since Thu 14 May 16:5" in alarms[0]
+    assert "goes on with the last good one, in use since Thu 14 May 16:5" in alarms[0]
     assert any("(in use since Thu 14 May 16:5" in each for each in street.member("a").troubles)
 
 

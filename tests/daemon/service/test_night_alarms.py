@@ -69,7 +69,7 @@ def test_a_night_that_is_colder_than_told_calls_plants_in_once_in_quiet_hours_to
     assert message.title.endswith(" °C and falling")
     assert ": bench is " in message.title
     assert "bench to room: Left pot, Right pot" in message.body
-    assert ", told " in message.body
+    assert ", expected " in message.body
     (chore,) = world.ledger.chores.of_day(SITE.name, DAY)
     assert chore.open
     assert set(chore.plants) == {"Left pot", "Right pot"}

@@ -104,7 +104,7 @@ def test_a_night_that_nobody_heard_of_is_owned_up_to_in_the_next_notice() -> Non
         world.clock.move(minutes=10)
 
     (first, *rest) = [message for _, message in world.post.pushes]
-    assert "! The dusk notice of Thu could not be sent" in first.body
+    assert "! Thu's dusk message could not be sent" in first.body
     assert all("could not be sent" not in message.body for message in rest)
 
 
@@ -165,7 +165,7 @@ def test_a_channel_that_asks_for_patience_gets_it_within_reason() -> None:
 
     def busy(channel: Channel, message: Message) -> None:
         tries.append(world.clock.now)
-        msg = "channel phone: the other side did not take it (429)"
+        msg = "channel phone: the service refused it (429)"
         raise DeliveryError(msg, wait=asked)
 
     desk = world.desk
@@ -365,7 +365,7 @@ def test_the_week_says_how_the_last_seven_days_went() -> None:
 
     week = next(message for _, message in world.post.pushes if message.title.startswith("Week"))
     assert re.search(
-        r"Running: a forecast on 4 of 4 evenings, \d notices delivered, 1 not",
+        r"Running: a forecast on 4 of 4 evenings, \d messages delivered, 1 not",
         week.body,
     )
 
@@ -405,7 +405,7 @@ def test_troubles_are_told_and_over_when_they_are_over() -> None:
     for _ in range(12):
         desk.tick()
         world.clock.move(minutes=2)
-    assert desk.troubles() == ["phone: 1 waiting: channel phone: the other side did not take it"]
+    assert desk.troubles() == ["phone: 1 waiting: channel phone: the service refused it"]
     world.post.down = set()
     world.clock.move(minutes=15)
 
@@ -569,7 +569,7 @@ def test_where_nobody_is_in_its_place_that_is_a_trouble() -> None:
 
     assert world.post.pushes == []
     (trouble,) = desk.troubles()
-    assert trouble == "phone is no channel any more: nobody was told dusk of 2026-05-14"
+    assert trouble == "phone is no longer a channel: nobody was told dusk of 2026-05-14"
 
 
 def test_an_order_is_told_and_stays_open_though_its_sheet_cannot_be_worded(

@@ -134,7 +134,7 @@ class Machine(RuleBasedStateMachine):
             self.tries[key] += 1
             raise Killed
         if state == "down":
-            msg = "the other side did not take it"
+            msg = "the service refused it"
             raise DeliveryError(msg)
         if state != "silent":
             self.titles.setdefault(key, []).append(message.title)

@@ -152,7 +152,7 @@ def test_what_a_mail_says_as_text_is_what_others_get_and_the_review() -> None:
     mail, screen = told["mail"].body.split("\n"), told["screen"].body.split("\n")
     # What the first of them got has been delivered when the second is made.
     (life,) = [line for line in screen if line not in mail]
-    assert life.startswith("Running: a forecast on 1 of 1 evenings, 0 notices")
+    assert life.startswith("Running: a forecast on 1 of 1 evenings, 0 messages")
     extra = [line for line in mail if line not in screen]
     assert extra[0] == "LAST WEEK, SUN 10 MAY TO SAT 16 MAY"
     assert told["mail"].title == told["screen"].title

@@ -519,7 +519,7 @@ def test_a_list_that_cannot_be_read_is_told_at_once(path: Path, tmp_path: Path) 
         ([*PLACE, *SPOTS, *PLANT[:3]], "shed", "write one of: bench, sunroom"),
         ([*PLACE, *SPOTS, *PLANT[:4]], "bench", "write one of: sunroom, -"),
         ([*PLACE, *SPOTS, *PLANT[:5]], "55", "must be at most 30 °C"),
-        ([*PLACE, *SPOTS, *PLANT], "Blue vanda", "there is a plant of this name"),
+        ([*PLACE, *SPOTS, *PLANT], "Blue vanda", "there is already a plant of this name"),
         (WHOLE[:-2], "ntfy://secret", "write url, and then paste it"),
         (WHOLE[:-1], "perhaps", "write one of: write, change, stop"),
     ],
@@ -583,7 +583,7 @@ def test_there_must_be_a_spot(path: Path) -> None:
     result = call("new", path, answers=[*PLACE, "-", "-", *WHOLE[3:]])
 
     assert result.exit_code == 0
-    assert "there must be one spot at least" in result.stdout
+    assert "there must be at least one spot" in result.stdout
 
 
 def test_plants_that_never_leave_the_house(path: Path) -> None:
@@ -674,7 +674,7 @@ def test_a_file_that_is_there_is_never_overwritten(path: Path) -> None:
     result = call("new", path, answers=["", str(path.parent), str(other), *WHOLE])
 
     assert result.exit_code == 0
-    assert f"{path}: is there already" in result.stdout
+    assert f"{path}: already exists" in result.stdout
     assert "write the name of a file" in result.stdout
     assert f"{path.parent}: is a folder" in result.stdout
     assert path.read_text(encoding="utf-8") == "mine"
@@ -767,7 +767,7 @@ def test_a_link_that_leads_nowhere_is_a_file_that_is_there(path: Path) -> None:
 
     result = call("new", path, answers=[str(path.with_name("other.toml")), *WHOLE])
 
-    assert "is there already" in result.stdout
+    assert "already exists" in result.stdout
     assert path.is_symlink()
 
 

@@ -113,7 +113,7 @@ def test_a_trial_is_sent_again_or_to_another(tmp_path: Path, couriers: Couriers)
 
     assert [url for url, _ in couriers.sent] == [URL, URL, f"{URL}2"]
     assert seen[2].startswith("  its url is not one that Apprise understands")
-    assert seen[4].startswith("  The trial was not sent: refused")
+    assert seen[4].startswith("  The test message was not sent: refused")
     assert phone is not None
     assert phone.has_arrived
     assert all("hunter7" not in text for text in seen)
@@ -184,11 +184,11 @@ def test_an_address_that_is_kept_can_be_changed_and_is_left_where_it_is(
 
 def test_one_that_failed_can_be_changed_too(tmp_path: Path, couriers: Couriers) -> None:
     (tmp_path / "channel-phone").write_text(URL, encoding="utf-8")
-    couriers.fails = ["the other side did not take it (500)"]
+    couriers.fails = ["the service refused it (500)"]
 
     seen, phone = asked(tmp_path, couriers, ["yes", "other", "ntfy", "yes"])
 
-    assert seen[1].startswith("  The trial was not sent: the other side did not take it (500)")
+    assert seen[1].startswith("  The test message was not sent: the service refused it (500)")
     assert phone is not None
     assert phone.name == "phone_2"
 

@@ -133,7 +133,7 @@ def test_all_that_is_wrong_is_told_at_once_with_its_line() -> None:
         "line 5: has no name",
         "line 6: name is too long",
         "line 7: name must be plain text on one line, without \\x1b",
-        "line 8: has more cells than heads; a cell with a comma needs quotes",
+        "line 8: has more cells than headings; a cell with a comma needs quotes",
     ]
 
 
@@ -142,9 +142,9 @@ def test_all_that_is_wrong_is_told_at_once_with_its_line() -> None:
     [
         (b"", "is empty"),
         (b"\n \n", "is empty"),
-        (b"PK\x03\x04...", "is a workbook; save its sheet as CSV"),
+        (b"PK\x03\x04...", "is a workbook; save the sheet as CSV"),
         (b"a\0b", "is neither text nor any other kind of list of plants"),
-        (b"name,home\n", "has no line with a plant"),
+        (b"name,home\n", "has no plants below its headings"),
         (b"plant,home\nLime,bench\n", 'line 1: must be the heads, of which one is "name"'),
         (b"Orchids,,\n,,\nname,home,\nA,b,\n", "has them: delete what is above it"),
         (b"name,Name\nLime,Lime\n", "line 1: has two columns name"),

@@ -137,8 +137,8 @@ def test_what_to_do_if_nothing_is_told(tmp_path: Path) -> None:
     text = joined(a_list(garden(SIX), tmp_path))
 
     assert "No message by 19:20 in the evening means that something is broken" in text
-    assert "carry in every plant that this list has a place for, to that place" in text
-    assert "No message by 07:05 in the morning: leave inside what is inside" in text
+    assert "carry every plant that this list has a place for to that place" in text
+    assert "No message by 07:05 in the morning: leave indoors what is indoors" in text
     assert "Every evening at about 18:45" in text
 
 
@@ -180,7 +180,7 @@ def test_a_collection_where_nothing_is_carried_or_misted(tmp_path: Path) -> None
     text = joined(a_list(garden(pots), tmp_path))
 
     assert "Stays where it is." in text
-    assert "carry in every plant" not in text
+    assert "carry every plant" not in text
     assert "mist once" not in text
     assert "Mist and rinse with" not in text
 
@@ -203,7 +203,7 @@ def test_a_plant_without_a_shelter_goes_where_the_messages_send_it(tmp_path: Pat
     text = joined(a_list(garden([fuchsia]), tmp_path, shelters=found))
 
     assert "Red fuchsia Goes to back hall when a message asks for it. In a pot" in text
-    assert "carry in every plant that this list has a place for" in text
+    assert "carry every plant that this list has a place for" in text
     assert '"Wall bench to back hall: Red fuchsia" means' in text
 
 

@@ -126,7 +126,7 @@ SAMPLES: list[tuple[Remark, str]] = [
             "Open-Meteo", "even at night 59.9 °C", "MET Norway", at("14:00"), colder=False
         ),
         "Open-Meteo's forecast looks wrong: even at night 59.9 °C;"
-        " MET Norway's of Thu 14:00 is used",
+        " using MET Norway's from Thu 14:00",
     ),
     (
         ForecastDoubted("Open-Meteo", "20 K colder", "Open-Meteo", at("14:00"), colder=True),
@@ -134,13 +134,13 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ForecastInstead("Open-Meteo: cannot be reached", at("14:00")),
-        "Open-Meteo: cannot be reached; this is the forecast of Thu 14 May 14:00",
+        "Open-Meteo: cannot be reached; this is the forecast from Thu 14 May 14:00",
     ),
     (
         NightRead("bench", 11.2, at("06:40"), 12.46),
-        "bench: coldest tonight was 11.2 °C at 06:40 (told: 12.5 °C)",
+        "bench: coldest tonight was 11.2 °C at 06:40 (expected 12.5 °C)",
     ),
-    (NightRead("bench", 11.2, None, 12.0), "bench: coldest tonight was 11.2 °C (told: 12.0 °C)"),
+    (NightRead("bench", 11.2, None, 12.0), "bench: coldest tonight was 11.2 °C (expected 12.0 °C)"),
     (
         NightUnjudged(("bench",)),
         "too little is known about the night at bench, so it is treated as cold",
@@ -185,12 +185,12 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         ShelterUnknown(A, "shed", "room", 16.0),
-        "Anemone to room, 16 °C: nobody knows what shed holds tonight",
+        "Anemone to room, 16 °C: how warm shed stays is not known",
     ),
     (
         ShelterUnknown(SEVEN, "shed", None, None),
-        "A, B, C, D, E, F, G: nobody knows what shed holds tonight, and no other spot is known to "
-        "be warm enough",
+        "A, B, C, D, E, F, G: how warm shed stays is not known, and no other spot is "
+        "known to be warm enough",
     ),
     (
         ShelterFailing(A, "hall", (THURSDAY,), THURSDAY, 11.62, 0.84, 13.0, "room", 16.0),
@@ -200,8 +200,8 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         ShelterFailing(B, "hall", (THURSDAY, SATURDAY), SATURDAY, -0.04, 1.25, 13.0, None, None),
         "From Thu night on (2 nights) hall may not hold 13 °C for Anemone, Boat: 0.0 °C expected "
-        "on Sat, give or take 1.2 °C; heat it by Thu or find a warmer place, as no other spot is "
-        "known to hold",
+        "on Sat, give or take 1.2 °C; heat it by Thu or find a warmer place: no other is "
+        "known to be warm enough",
     ),
     (
         OnNights((THURSDAY,), ShelterTooCold(B, "shed", 9.0, 13.0, "room", 16.0)),
@@ -236,7 +236,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         RootsHot(B, 47.26, at("16:00")),
-        "roots in dark pots get up to 47.3 °C about 16:00: shade the pots of Anemone, Boat",
+        "roots in dark pots reach 47.3 °C at about 16:00: shade the pots of Anemone, Boat",
     ),
     (
         NotConfirmed(A, 2.81, None),
@@ -282,11 +282,11 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         Undecided(A, datetime(2026, 5, 14, 20, 14, tzinfo=UTC)),
-        "tonight is undecided for Anemone: you are told by 17:14 if it has to go in",
+        "tonight is undecided for Anemone: you'll hear by 17:14 if it has to go in",
     ),
     (
         Undecided(B, datetime(2026, 5, 14, 20, 14, tzinfo=UTC)),
-        "tonight is undecided for Anemone, Boat: you are told by 17:14 if they have to go in",
+        "tonight is undecided for Anemone, Boat: you'll hear by 17:14 if they have to go in",
     ),
     (
         CloseCall("bench", (Threat(0.469, 13.0, A),)),
@@ -326,7 +326,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     (
         HeatUnrelieved(B, "bench", 31.0, 27.0, at("16:00"), dry=False),
         "Anemone, Boat: too hot at bench, 31.0 °C at 16:00, limit 27 °C; no cooler spot is known, "
-        "and in air this damp water does not cool: let the air move",
+        "and in air this damp misting does not cool: keep the air moving",
     ),
     (
         HeatAhead(B, "move", 39.2, 27.0, at("06:30")),
@@ -347,8 +347,8 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         FeedTooStrong(B, "bloom feed", 0.30000000000000004, 0.35, 0.1, dries=True),
-        "Anemone, Boat: bloom feed cannot be given on dry mornings, as its film, 0.3 mS/cm, "
-        "dries past 0.35 mS/cm before it is taken up; at most 0.10 g/L",
+        "Anemone, Boat: bloom feed, 0.3 mS/cm, cannot be given on dry mornings: as it dries "
+        "it gets stronger than 0.35 mS/cm before it is taken up; at most 0.10 g/L",
     ),
     (
         CourseTooStrong(B, "magnesium", 1.2, 0.8, 0.604),
@@ -384,7 +384,7 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         DamageAsked(B, date(2026, 5, 3), 7.2, True),
-        "Anemone, Boat had down to 7.2 °C in the night of Sun 03 May: any damage? Answer: "
+        "Anemone, Boat went down to 7.2 °C in the night of Sun 03 May: any damage? Answer: "
         "sillward damage 'Anemone'; if none has any: sillward damage --none",
     ),
     (
@@ -398,18 +398,18 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         FlushWaits(A),
-        "Anemone: salts gather at the roots; no feed, and flush on the next warm day that dries "
-        "by dark",
+        "Anemone: salts are building up at the roots; no feed, and flush on the next warm day that "
+        "dries by dark",
     ),
     (
         WaterTooSalty(B, 1.2, 2.0, 0.6),
-        "Anemone, Boat: with water of 1.2 mS/cm the roots get more salt than they bear (2 mS/cm); "
-        "mix in 60 % rain or RO water, or flush with that each week",
+        "Anemone, Boat: with water of 1.2 mS/cm the roots get more salt than they can take (2 "
+        "mS/cm); mix in 60 % rain or RO water, or flush with that each week",
     ),
     (
         WaterTooSalty(A, 1.2, 1.0, 1.0),
-        "Anemone: with water of 1.2 mS/cm the roots get more salt than they bear (1 mS/cm); use "
-        "rain or RO water alone, or flush with that each week",
+        "Anemone: with water of 1.2 mS/cm the roots get more salt than they can take (1 "
+        "mS/cm); use only rain or RO water, or flush with that each week",
     ),
     (WateringUnplanned(), "the forecast is too old to plan watering: water by eye"),
     (
@@ -461,19 +461,19 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         NightsSafe("bench", B, THURSDAY, begins=True, years=12),
-        "nights at bench are safe for 2 plants from Thu 14 May on, in nine years of ten",
+        "nights at bench are safe for 2 plants from Thu 14 May on, in nine years out of ten",
     ),
     (
         NightsSafe("bench", A, THURSDAY, begins=False, years=9),
-        "nights at bench are safe for 1 plant until Thu 14 May, in nine years of ten",
+        "nights at bench are safe for 1 plant until Thu 14 May, in nine years out of ten",
     ),
     (
         NightsSafe("bench", A, THURSDAY, begins=False, years=6),
-        "nights at bench are safe for 1 plant until Thu 14 May, in all 6 years that are known",
+        "nights at bench are safe for 1 plant until Thu 14 May, in all 6 known years",
     ),
     (
         NightsSafe("bench", A, THURSDAY, begins=True, years=1),
-        "nights at bench are safe for 1 plant from Thu 14 May on, in the one year that is known",
+        "nights at bench are safe for 1 plant from Thu 14 May on, in the one known year",
     ),
     (
         SpotDark("bench", 4.6, "Anemone", 12.4, 1),
@@ -485,28 +485,28 @@ SAMPLES: list[tuple[Remark, str]] = [
     ),
     (
         SensorQuiet("bench", "temperature", at("03:10")),
-        "the thermometer at bench has sent nothing since Thu 14 May 03:10: look at its battery",
+        "the thermometer at bench has sent nothing since Thu 14 May 03:10: check its battery",
     ),
     (
         SensorQuiet("room", "humidity", at("15:00")),
-        "the hygrometer at room has sent nothing since Thu 14 May 15:00: look at its battery",
+        "the hygrometer at room has sent nothing since Thu 14 May 15:00: check its battery",
     ),
     (
         ThermometerMoved("wall bench", 3.84, THURSDAY),
         "wall bench reads 3.8 °C warmer than before since Thu 14 May, against the forecast: was "
         "the thermometer moved? If it hangs among the plants: sillward readings wall bench "
-        "--hangs-right. If not, hang it back; until then the colder case counts",
+        "--hangs-right. If not, move it back; until then the colder case counts",
     ),
     (
         ThermometerMoved("bench", -5.0, THURSDAY),
         "bench reads 5.0 °C colder than before since Thu 14 May, against the forecast: was the "
         "thermometer moved? If it hangs among the plants: sillward readings bench --hangs-right. "
-        "If not, hang it back; until then the colder case counts",
+        "If not, move it back; until then the colder case counts",
     ),
     (
         ThermometerTooWarm("bench", 8.2),
         "bench reads 8.2 °C warmer than the forecast: does the thermometer hang outside, among the "
-        "plants? It is not believed; if it is true, write night_offset",
+        "plants? It is not believed; if it is right, set night_offset",
     ),
 ]
 

@@ -218,7 +218,7 @@ def test_a_reminder_says_how_to_acknowledge(situation: Situation, units: Units) 
 def test_a_lost_notice_is_admitted_on_any_crowded_day(name: str, units: Units) -> None:
     (situation,) = [situation for situation in ALL if situation.name == name]
 
-    assert "! The dusk notice of Thu could not be sent" in situation.told(units).push.body
+    assert "! Thu's dusk message could not be sent" in situation.told(units).push.body
 
 
 # -- the checks can fail

@@ -129,7 +129,7 @@ def test_a_spot_of_which_nothing_was_typed_is_known_from_a_few_nights_on() -> No
 
     assert np.isnan(taken(few, 5.0, None))
     assert taken(replace(few, nights=MIN_NIGHTS), 5.0, None) < 12.6
-    question = "night_low is not given: nobody knows what it holds at night"
+    question = "night_low is not given: how warm it stays at night is not known"
     assert Spot("hall", indoors=True, response=few).open_questions() == (question,)
     assert Spot("hall", indoors=True, response=HALL).open_questions() == ()
 

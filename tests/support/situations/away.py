@@ -36,7 +36,7 @@ def somebody_helps(units: Units) -> Told:
     played.sleep("17:20")
     (absence,) = absences.not_over(played.desk.context)
     shown = absences.list_for(played.desk.context, absence)
-    return replace(told(played, "Inés is told too"), full=helper_list.text(shown))
+    return replace(told(played, "Inés is being told too"), full=helper_list.text(shown))
 
 
 @situation("push-away")
@@ -45,7 +45,7 @@ def nobody_helps_any_more(units: Units) -> Told:
     played = left(units, garden(SIX), days=0)
     played.sleep("17:20")
     played.sleep("10:00", 2)
-    return told(played, "Inés is told no more")
+    return told(played, "Inés is no longer told")
 
 
 @situation("push-away")

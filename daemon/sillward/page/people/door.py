@@ -100,7 +100,7 @@ class Door:
         known = person is not None or not people
         right = self._passphrases.is_right(person, passphrase, known=known)
         if right is None:
-            msg = "Somebody else is just signing in. Try again in a few seconds."
+            msg = "Somebody else is signing in right now. Try again in a few seconds."
             raise NotSignedInError(msg, 2.0)
         mark = self._mark(person)
         if not right or mark is None:

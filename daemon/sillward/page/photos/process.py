@@ -97,7 +97,7 @@ def _asked(request: dict[str, object], command: Sequence[str], limit_s: float) -
         raise PhotoError(msg)
     photo = Photo(b64decode(reply["large"]), b64decode(reply["small"]))
     if not all(size.startswith(JPEG_BEGINS) for size in photo):
-        msg = "the photo is not taken: what came of it is no picture"
+        msg = "the photo is not taken: the result is not a picture"
         raise PhotoError(msg)
     return photo
 

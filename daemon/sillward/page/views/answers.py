@@ -32,14 +32,14 @@ def answer(visit: Visit) -> Response:
     if given == "later":
         (put_off,) = answers.put_off(ledger, site, [chore], now + WAIT, now, person)
         if put_off.until is None and put_off.chore.open:
-            msg = "its hour is too near to wait; it stays to do"
+            msg = "its deadline is too close to wait; it stays to do"
             raise UsageError(msg)
     elif given in ("done", "not-needed"):
         if not names:
-            msg = "no plant is ticked: tick those that this is about, and press again"
+            msg = "no plant is ticked: tick the ones you mean, and press again"
             raise UsageError(msg)
         if given == "not-needed" and visit.field("told") not in ("", cards.version_of(chore)):
-            msg = "it is not what it was when this page was shown: look at it again, then decide"
+            msg = "it has changed since this page was shown: look at it again, then decide"
             raise UsageError(msg)
         say = answers.confirm if given == "done" else answers.decline
         say(ledger, site, [(chore, names)], now, person)
@@ -58,7 +58,7 @@ def _chore(visit: Visit) -> StoredChore:
     for chore in recent:
         if chore.id == wanted:
             return chore
-    msg = "that is not to do any more; look at today's page again"
+    msg = "that no longer needs doing; look at today's page again"
     raise UsageError(msg)
 
 

@@ -32,7 +32,7 @@ def accept(visit: Visit, key: str) -> Response:
     if news is None or not news.changes:
         return visit.redirect("plant", key=key)
     if visit.field("offer") != offer_of(news):
-        return plant_page(visit, key, status=409, unaccepted="another limit is proposed by now")
+        return plant_page(visit, key, status=409, unaccepted="a different limit is now proposed")
     accepted_limits.accept(
         context.ledger,
         context.site.name,

@@ -121,7 +121,7 @@ def _seen_at(typed: str, now: datetime, visit: Visit) -> datetime:
     if not typed.strip():
         return now
     if not _WITH_DAY.match(typed.strip()):
-        msg = "that is no date and time; write for example 2026-05-14 06:40, or leave it empty"
+        msg = "that is not a date and time; write for example 2026-05-14 06:40, or leave it empty"
         raise UsageError(msg)
     return diary.seen_on(typed, visit.context.site, now)
 

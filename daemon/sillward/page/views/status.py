@@ -17,10 +17,10 @@ from sillward.text.columns import Cell, Marked
 from sillward.wording.voice import capital
 
 MORE = (
-    ("told", "What was told", "Each notice, and what came of it"),
+    ("told", "What was told", "Each message, and whether it arrived"),
     ("log", "Log", "Who did what"),
     ("away", "Away", "Who looks after the plants in your place, and the list for them"),
-    ("phones", "Phones", "Which phones this page tells by itself; tell this one"),
+    ("phones", "Phones", "Which phones get messages from this page; add this one"),
     ("status", "Status", "What is wrong, if anything is, and what comes next"),
 )
 """The pages that the page More leads to: names of routes, how they are called, what they show."""

@@ -33,8 +33,8 @@ TRIED = "This works"
 TOO_OLD = "This link is too old to answer with: its night or day is over."
 
 UNKNOWN = (
-    "This link does not work. A part of it may be missing, or it is from before the page had a new"
-    " key. The page itself shows what is to do."
+    "This link does not work. Part of it may be missing, or the page has had a new key since. The"
+    " page itself shows what there is to do."
 )
 
 
@@ -56,7 +56,9 @@ def tapped(visit: Visit, token: str) -> Response:
     known = _token(visit, token)
     if known.purpose is Purpose.TRY:
         if not _wants_a_page(visit):
-            return _plain(f"{TRIED}: nothing was to do, and nothing was changed.", HTTPStatus.OK)
+            return _plain(
+                f"{TRIED}: there was nothing to do, and nothing was changed.", HTTPStatus.OK
+            )
         return visit.page("tap_tried.html", pressed=True, token=token)
     if known.is_expired(visit.now):
         return _refused(visit, known, HTTPStatus.GONE, TOO_OLD)
@@ -93,7 +95,7 @@ def _all_told(visit: Visit, token: Token) -> answers.Chosen:
         raise _NotTakenError(msg)
     needed = list(filter(_is_needed, begun))
     if not needed:
-        msg = "This is not needed any more"
+        msg = "This is no longer needed"
         raise _NotTakenError(msg)
     return [(chore, chore.plants) for chore in needed]
 
@@ -220,7 +222,7 @@ def _said(result: answers.Answered, voice: Voice) -> str:
     """Return what was written down: "Carry in: 5 plants, done"."""
     plants, before = result.plants, result.done_before
     who = plants[0] if len(plants) == 1 else voice.plants(len(plants))
-    when = "done" if before is None else f"was done already at {voice.hour(before)}"
+    when = "done" if before is None else f"was already done at {voice.hour(before)}"
     return f"{voice.say('kind', name=result.chore.kind.value)}: {who}, {when}"
 
 

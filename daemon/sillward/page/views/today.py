@@ -114,7 +114,7 @@ def _when_told_of_tonight(visit: Visit) -> str:
     coming = due_rounds.upcoming(context.site, context.household.rounds, now)[Round.DUSK]
     if coming.day != context.site.local_date(now):
         return ""
-    return f"What must go in tonight is told at {visit.voice.hour(coming.due_at)}."
+    return f"At {visit.voice.hour(coming.due_at)} you will be told what must go in tonight."
 
 
 def _is_grave(remark: Remark) -> bool:

@@ -105,7 +105,7 @@ def test_only_one_hash_is_at_work_and_one_waits(
 
     def another_comes(known: str, given: str) -> bool:
         entrance._passphrases._room.acquire(blocking=False)  # one more, which waits
-        with pytest.raises(NotSignedInError, match="just signing in") as caught:
+        with pytest.raises(NotSignedInError, match="signing in right now") as caught:
             entrance.sign_in("Tomás", "x", "192.0.2.8")
         inside.append(str(caught.value.wait_s))
         return True

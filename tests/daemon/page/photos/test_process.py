@@ -64,7 +64,7 @@ def test_a_picture_that_needs_more_memory_than_there_is_does_no_harm() -> None:
         ("raise ValueError", "too much memory or time"),
         ("print('no reply')", "too much memory or time"),
         ("print('x' * 9_000_000)", "came out too large"),
-        ('print(\'{"large": "PGh0bWw+", "small": "PGh0bWw+"}\')', "is no picture"),
+        ('print(\'{"large": "PGh0bWw+", "small": "PGh0bWw+"}\')', "is not a picture"),
         ('print(\'{"refused": "a\\\\u001b[31m\\\\nb"}\')', r"not taken: a \[31m b$"),
     ],
 )

@@ -33,7 +33,7 @@ def test_a_helper_is_entered_and_shown(visitor: Visitor) -> None:
 
     assert (answer.status_code, answer.headers["Location"]) == (303, "/away?said=told")
     shown = visitor.says(answer.headers["Location"])
-    assert "Noted. Whoever helps" in shown
+    assert "Noted. Your helper" in shown
     assert "Inés Told from Saturday 16 May, morning, to Sunday 24 May, evening." in shown
     assert "Through neighbour; the list is not sent yet." in shown
 
@@ -78,7 +78,7 @@ def test_it_is_in_the_log(visitor: Visitor) -> None:
     with visitor.desk.open() as context:
         (deed,) = context.ledger.deeds.latest(context.site.name, 1)
     assert (deed.what, deed.about["helper"]) == ("away", "Inés")
-    assert "Away: Inés is told too, from Saturday 16 May" in visitor.says()
+    assert "Away: Inés will be told too, from Saturday 16 May" in visitor.says()
 
 
 def test_what_is_ended_is_named_and_can_be_taken_back(visitor: Visitor) -> None:

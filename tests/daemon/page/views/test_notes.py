@@ -127,9 +127,9 @@ def test_a_note_has_a_kind_and_says_what_and_how_much(visitor: Visitor) -> None:
 @pytest.mark.parametrize(
     ("fields", "why"),
     [
-        ({"kind": "dream"}, "no kind of note"),
+        ({"kind": "dream"}, "not a kind of note"),
         ({"kind": "move", "text": "x"}, "say where it stands now"),
-        ({"kind": "flower", "amount": "lots"}, "is no amount"),
+        ({"kind": "flower", "amount": "lots"}, "is not an amount"),
         ({"text": "x", "amount": "3"}, "an amount is for damage"),
         ({"kind": "spike", "what": "x"}, "what is for damage"),
         ({"kind": "damage", "what": "x" * 61}, "longer than 60"),
@@ -176,7 +176,7 @@ def test_it_may_have_been_seen_earlier_in_the_time_of_the_site(visitor: Visitor)
         ("x", "2026-05-14T17:30", "in the future"),
         ("x", "9999-12-31T23:59", "in the future"),
         ("x", "0001-01-01T00:00", "before 1971"),
-        ("x", "yesterday", "no date and time"),
+        ("x", "yesterday", "not a date and time"),
         ("", "", "write what you see, or add a photo"),
         (" \r\n\t ", "", "write what you see"),
         ("x" * (MAX_TEXT + 1), "", "longer than 2,000 characters"),

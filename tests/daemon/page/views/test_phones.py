@@ -35,14 +35,14 @@ def test_a_phone_is_added_and_removed() -> None:
     assert (answer.status_code, answer.location) == (303, "/phones")
     (device,) = known(visitor)
     assert (device.name, device.person) == (INES, "Inés")
-    assert "Phone of Inés is told" in visitor.says("/log")
+    assert "Phone of Inés gets messages" in visitor.says("/log")
     assert f"{INES} this phone Told since Thu 14 May 17:00" in visitor.says("/phones")
 
     for _ in range(2):  # a second press does no harm
         answer = visitor.post("/phones/remove", phone=key_of(INES))
         assert (answer.status_code, answer.location) == (303, "/phones")
     assert known(visitor) == []
-    assert "Phone of Inés is told no more" in visitor.says("/log")
+    assert "Phone of Inés gets no more messages" in visitor.says("/log")
 
 
 def test_the_form_has_what_its_script_needs_and_is_hidden_without() -> None:
@@ -72,7 +72,7 @@ def test_the_first_message_is_among_what_was_told() -> None:
     words = visitor.says("/told")
 
     assert "Phone phone of Inés: waits to be sent" in words
-    assert "This phone is told from now on" in words
+    assert "This phone gets messages from now on" in words
 
 
 def test_no_secret_is_on_the_page() -> None:
@@ -133,7 +133,7 @@ def test_a_phone_that_ended_is_shown_as_not_told() -> None:
     words = visitor.says("/phones")
 
     assert "Not told any more since Thu 14 May 17:00: its browser takes no messages" in words
-    assert "Phone of Inés is not told any more" in visitor.says("/status")
+    assert "Phone of Inés has not been told since" in visitor.says("/status")
 
 
 def test_the_service_worker_is_there_for_everybody_and_never_old() -> None:

@@ -219,7 +219,7 @@ def test_a_plant_that_was_carried_in_stands_there_and_its_order_is_done(mover: V
 
     assert (answer.status_code, answer.headers["Location"]) == (303, f"{PAGE}?said=moved")
     said = mover.says(answer.headers["Location"])
-    assert "Noted: it stands at sunroom now." in said
+    assert "Noted: it now stands at sunroom." in said
     assert "Stands at sunroom, since today 17:16 Home" in said
     assert "Carry in" not in said.partition("Diary")[0]
     assert "Today 17:16 Moved to sunroom" in said

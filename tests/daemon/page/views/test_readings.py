@@ -121,13 +121,13 @@ def test_the_unit_is_the_growers() -> None:
 @pytest.mark.parametrize(
     ("value", "when", "at", "wrong"),
     [
-        ("warm", "now", "", '"warm" is no value'),
-        ("", "now", "", "is no value"),
+        ("warm", "now", "", '"warm" is not a value'),
+        ("", "now", "", "is not a value"),
         ("400", "now", "", "cannot be"),
-        ("11", "at", "soon", '"soon" is no time'),
+        ("11", "at", "soon", '"soon" is not a time'),
         ("11", "at", "2026-05-15T12:00", "in the future"),
         ("61%", "night", "", "note a humidity at its own time"),
-        (SCRIPT, "now", "", "is no value"),
+        (SCRIPT, "now", "", "is not a value"),
     ],
 )
 def test_what_cannot_be_is_said_and_what_was_typed_stays(
@@ -165,7 +165,7 @@ def test_a_reading_is_corrected() -> None:
 
     refused = visitor.post(f"{BENCH_PAGE}/readings/1", value="hot")
     assert refused.status_code == 422
-    assert "is no value" in refused.text
+    assert "is not a value" in refused.text
     assert [reading.value for reading in by_hand(world)] == [13.5]
 
 

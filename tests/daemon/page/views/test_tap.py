@@ -152,7 +152,7 @@ def test_answering_twice_is_answering_once(evening: Evening) -> None:
 
     assert evening.everything() == once
     assert again.status_code == 200
-    assert again.text == "Carry in: 3 plants, was done already at 17:00.\n"
+    assert again.text == "Carry in: 3 plants, was already done at 17:00.\n"
     assert "Nothing of this is open" in evening.get().text
 
 
@@ -188,7 +188,7 @@ def test_the_same_page_pressed_again_changes_nothing(evening: Evening) -> None:
     answer = evening.post(*re.findall(r'name="plant" value="([^"]+)"', stale)[:1])
 
     assert answer.status_code == 200
-    assert "was done already" in answer.text
+    assert "was already done" in answer.text
     assert evening.everything() == once
 
 
@@ -334,7 +334,7 @@ def test_what_was_called_off_is_refused(evening: Evening) -> None:
     answer = evening.tap()
 
     assert answer.status_code == 409
-    assert "not needed any more" in answer.text
+    assert "no longer needed" in answer.text
     assert evening.chores()[0].done_at is None
 
 
@@ -360,7 +360,7 @@ def test_an_old_link_says_first_what_is_to_do_now_whatever_it_was_about(evening:
     assert today is not None
     assert "arry in 3 plants" in today[1]
     assert f"<h1>{today[1]}</h1>" in old.text
-    assert old.text.index('href="/">All that is to do') < old.text.index("</main>")
+    assert old.text.index('href="/">Everything to do') < old.text.index("</main>")
     assert f"Now: {today[1]}" in evening.tap(path).text
 
 

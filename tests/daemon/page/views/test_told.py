@@ -67,7 +67,7 @@ def test_a_channel_that_is_down_is_told_with_its_reason() -> None:
     world.post.down.add("phone")
     world.desk.tick()
 
-    assert "waits to be sent: the other side did not take it" in visitor.says("/told")
+    assert "waits to be sent: the service refused it" in visitor.says("/told")
     world.clock.move(hours=30)
     world.desk.tick()
     assert "not sent in time" in visitor.says("/told")

@@ -194,7 +194,7 @@ def test_the_last_week_is_told_with_its_nights() -> None:
     told = page(sheet_of("cold-snap"), review=review).text
 
     assert "Last week, Thu 07 May to Wed 13 May" in told
-    assert "3 orders told, 2 acknowledged; 1 notice missed." in told
+    assert "3 orders told, 2 acknowledged; 1 message missed." in told
     assert cells(told, "It came")[:4] == ["Thu 07 May", "5.2\xa0°C", "4.0\xa0°C", "1.2 °C colder"]
     assert "Last week" not in page(sheet_of("cold-snap")).text
 

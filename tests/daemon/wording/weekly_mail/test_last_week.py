@@ -34,10 +34,11 @@ def test_a_review_is_told_in_few_lines() -> None:
 
     assert lines == [
         "LAST WEEK, SUN 10 MAY TO SAT 16 MAY",
-        "  2 orders told, 1 acknowledged; 1 notice missed.",
+        "  2 orders told, 1 acknowledged; 1 message missed.",
         "  The low forecast at dusk was off by 6.5 °C on average over 1 night, most on Thu "
         "(6.5 °C milder); judged by the next morning's forecast, as nothing was measured.",
-        "  2 false alarms: told in, then called off or 1.0 °C above the limit by that measure.",
+        "  2 false alarms: told to come in, then called off or 1.0 °C above the limit by that"
+        " measure.",
         "    Thu 14 May  3.0 °C at dusk, 9.5 °C next morning: 6.5 °C milder",
     ]
 
@@ -82,7 +83,7 @@ def test_late_confirmations_are_told(late: int, words: str) -> None:
 
 
 def test_a_week_without_orders_is_short() -> None:
-    assert last_week.lines(QUIET, VOICE)[1] == "  No orders; no notice missed."
+    assert last_week.lines(QUIET, VOICE)[1] == "  No orders; no message missed."
 
 
 def test_a_week_without_comparable_nights_says_that_nothing_is_known() -> None:
