@@ -45,6 +45,7 @@ TOGETHER = {
         "tests/slow/test_workers_killed.py",
     ),
     "charts": ("tests/daemon/charts/",),
+    "references": ("tests/published/",),
     "the manual": ("tests/docs/",),
     "situations": ("tests/daemon/wording/",),
 }
@@ -59,9 +60,9 @@ LONGEST = (
     "tests/daemon/ledger/",
     "tests/daemon/cli/test_replay_command.py",
     "tests/daemon/setup/",
+    "tests/published/",
     "tests/daemon/service/",
     "tests/packaging/",
-    "tests/published/",
 )
 """What comes first, so that no worker has a long file left when the others are at their end."""
 

@@ -4,19 +4,30 @@ MetPy takes saturation over water from Ambaum 2020, the core from FAO-56: two fo
 curve, apart by 0.23 % at -10 °C and 0.36 % at 45 °C. Every tolerance here follows from that.
 """
 
-import metpy.calc
+from importlib import import_module
+from typing import Any
+
 import numpy as np
 import pytest
-from metpy.units import units
 
 from sillward_rules.physics import air
 
 TEMPS_C = np.arange(-10.0, 46.0)
 CURVES_APART = 0.0037
 
+calc: Any
+units: Any
+
+
+@pytest.fixture(scope="module", autouse=True)
+def _metpy() -> None:
+    """Import it in the process that has these tests, and in no other: it takes most of a second."""
+    global calc, units
+    calc, units = import_module("metpy.calc"), import_module("metpy.units").units
+
 
 def test_saturation_vapour_pressure_over_water() -> None:
-    theirs = metpy.calc.saturation_vapor_pressure(TEMPS_C * units.degC).to("kPa").magnitude
+    theirs = calc.saturation_vapor_pressure(TEMPS_C * units.degC).to("kPa").magnitude
 
     np.testing.assert_allclose(air.saturation_vapour_pressure(TEMPS_C), theirs, rtol=CURVES_APART)
 
@@ -25,7 +36,7 @@ def test_saturation_vapour_pressure_over_water() -> None:
 def test_dew_point_of_air(rh_pct: int) -> None:
     """0.37 % of vapour pressure is 0.06 K at 20 °C; at the far ends of the range, where both the
     air and its dew point are at odds, up to 0.15 K."""
-    theirs = metpy.calc.dewpoint_from_relative_humidity(TEMPS_C * units.degC, rh_pct / 100)
+    theirs = calc.dewpoint_from_relative_humidity(TEMPS_C * units.degC, rh_pct / 100)
 
     dew = air.dew_point(air.vapour_pressure(TEMPS_C, rh_pct))
 
@@ -35,7 +46,7 @@ def test_dew_point_of_air(rh_pct: int) -> None:
 def test_dew_point_of_a_vapour_pressure() -> None:
     """From 0.02 K above freezing to 0.05 K at -9 °C."""
     vapour = np.array([0.3, 0.6, 1.0, 2.0, 3.0, 4.0])
-    theirs = metpy.calc.dewpoint(vapour * units.kPa).to("degC").magnitude
+    theirs = calc.dewpoint(vapour * units.kPa).to("degC").magnitude
 
     np.testing.assert_allclose(air.dew_point(vapour), theirs, atol=0.05)
 
@@ -43,7 +54,7 @@ def test_dew_point_of_a_vapour_pressure() -> None:
 @pytest.mark.parametrize("depression_k", [0.0, 2.0, 5.0, 10.0, 20.0])
 def test_relative_humidity_of_a_dew_point(depression_k: float) -> None:
     dew = TEMPS_C - depression_k
-    theirs = metpy.calc.relative_humidity_from_dewpoint(TEMPS_C * units.degC, dew * units.degC)
+    theirs = calc.relative_humidity_from_dewpoint(TEMPS_C * units.degC, dew * units.degC)
 
     ours = air.relative_humidity(TEMPS_C, air.saturation_vapour_pressure(dew))
 
@@ -55,9 +66,9 @@ def test_relative_humidity_of_a_mixing_ratio(pressure_kpa: float) -> None:
     ratio = np.array([2.0, 5.0, 10.0, 15.0]) * units("g/kg")
     temps = np.array([10.0, 20.0, 30.0, 35.0])
     pressure = pressure_kpa * units.kPa
-    theirs = metpy.calc.relative_humidity_from_mixing_ratio(pressure, temps * units.degC, ratio)
+    theirs = calc.relative_humidity_from_mixing_ratio(pressure, temps * units.degC, ratio)
 
-    vapour = metpy.calc.vapor_pressure(pressure, ratio).to("kPa").magnitude
+    vapour = calc.vapor_pressure(pressure, ratio).to("kPa").magnitude
 
     ours = air.relative_humidity(temps, vapour)
     np.testing.assert_allclose(ours, theirs.to("percent").magnitude, rtol=CURVES_APART)
@@ -67,7 +78,7 @@ def test_relative_humidity_of_a_mixing_ratio(pressure_kpa: float) -> None:
 def test_vapour_pressure_of_a_psychrometer(depression_k: float) -> None:
     """With FAO's coefficient; MetPy's own default is 0.000621, which it says fits 1000 hPa."""
     dry = np.array([12.0, 20.0, 30.0, 40.0])
-    theirs = metpy.calc.psychrometric_vapor_pressure_wet(
+    theirs = calc.psychrometric_vapor_pressure_wet(
         95.0 * units.kPa,
         dry * units.degC,
         (dry - depression_k) * units.degC,
@@ -86,7 +97,7 @@ def test_wet_bulb_means_the_humidity_that_metpy_reads_from_a_psychrometer(
 ) -> None:
     wet = float(air.wet_bulb(temp_c, air.vapour_pressure(temp_c, rh_pct), 95.0))
 
-    back = metpy.calc.relative_humidity_wet_psychrometric(
+    back = calc.relative_humidity_wet_psychrometric(
         95.0 * units.kPa,
         temp_c * units.degC,
         wet * units.degC,

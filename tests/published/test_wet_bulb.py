@@ -10,11 +10,9 @@ from collections.abc import Callable
 from itertools import product
 from typing import Any
 
-import metpy.calc
 import numpy as np
 import psychrolib
 import pytest
-from metpy.units import units
 
 from sillward_rules.arrays import Array
 from sillward_rules.physics import air
@@ -80,6 +78,9 @@ def test_wet_bulb_of_metpy_is_another_quantity(
     temp_c: float, rh_pct: float, below_thermodynamic_k: float, below_ours_k: float
 ) -> None:
     """Pseudo-adiabatic: two thirds of a kelvin too low where it matters. Not to be swapped in."""
+    import metpy.calc
+    from metpy.units import units
+
     dew = metpy.calc.dewpoint_from_relative_humidity(temp_c * units.degC, rh_pct / 100)
     lifted = metpy.calc.wet_bulb_temperature(SEA_LEVEL_KPA * units.kPa, temp_c * units.degC, dew)
     pseudo_adiabatic = float(lifted.to("degC").magnitude)

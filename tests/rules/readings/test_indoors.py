@@ -6,7 +6,6 @@ from zoneinfo import ZoneInfo
 import numpy as np
 import pytest
 import scipy.stats
-import statsmodels.api as sm
 
 from sillward_rules.arrays import Array
 from sillward_rules.readings.hourly_readings import by_the_hour
@@ -85,6 +84,8 @@ def test_without_drift_it_is_the_conjugate_regression(some_nights: tuple[Array, 
 def test_without_a_prior_to_speak_of_it_is_recursive_least_squares(
     some_nights: tuple[Array, Array],
 ) -> None:
+    import statsmodels.api as sm  # it takes half a second
+
     x, y = some_nights
     filters = filtered(x, y, (0.0, 0.0, 1e5, 1e5))
 
