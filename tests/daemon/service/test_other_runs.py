@@ -46,11 +46,16 @@ def test_a_process_on_another_machine_is_not_judged(ledger: Ledger) -> None:
 
 @pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="needs /proc")
 def test_a_process_is_a_daemon_only_by_its_own_command_line(ledger: Ledger) -> None:
-    waits = [sys.executable, "-S", "-c", "input()"]
-    with (
-        subprocess.Popen([*waits, "sillward", "run"], stdin=subprocess.PIPE) as daemon,
-        subprocess.Popen([*waits, "sillward", "sheet"], stdin=subprocess.PIPE) as other,
-    ):
+    waits = [sys.executable, "-S", "-c", "print(flush=True); input()"]
+
+    def started(word: str) -> subprocess.Popen[bytes]:
+        pipe = subprocess.PIPE
+        return subprocess.Popen([*waits, "sillward", word], stdin=pipe, stdout=pipe)
+
+    with started("run") as daemon, started("sheet") as other:
+        for process in (daemon, other):
+            assert process.stdout is not None
+            process.stdout.readline()  # before it runs, its command line may be empty
         note_run(ledger, SITE, NOW, other.pid)
         note_run(ledger, SITE, NOW, daemon.pid, lambda _: True)
         found = runs(ledger, SITE)
