@@ -1,5 +1,6 @@
 """Culture groups as growers name them: what a name stands for, and what to say if it is unknown."""
 
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -13,6 +14,9 @@ from sillward_rules.plants.group_names import (
     singulars,
 )
 from sillward_rules.plants.groups import Group, standard_groups
+
+_CROSS = re.compile(r"\s*[+/×]\s*|\s+[xX]\s+")
+"""Stands between the parents of a hybrid."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,13 +80,33 @@ def alternatives(names: Sequence[str]) -> str:
     return f"{', '.join(others)} or {last}" if others else last
 
 
+def parents_in(text: str) -> list[str]:
+    """Return the parents that words name, such as "cattleya x laelia"; else the words as they are.
+
+    Commas part names, and nothing else: "phalaenopsis, white" is no hybrid.
+    """
+    if alias_named(text) is not None:
+        return [text]
+    parts = _CROSS.split(text)
+    listed = [part.strip() for part in text.split(",")]
+    if len(parts) == 1 and all(alias_named(part) is not None for part in listed):
+        parts = listed
+    return [part for part in parts if part]
+
+
 def find_groups(words: Sequence[str]) -> dict[Group, list[str]]:
     """Find culture groups, each with those of its other names that were matched.
+
+    Those of each parent of a hybrid, one parent after the other.
 
     If the words together are a name, its groups come first. Then come the groups that have all
     the words, as beginnings of words, in name, title and examples, or in one of their other names.
     No words find every group.
     """
+    parents = parents_in(" ".join(words))
+    if len(parents) > 1:
+        each = [find_groups(parent.split()) for parent in parents]
+        return {group: names for found in each for group, names in found.items()}
     parts = folded(" ".join(words)).split()
     known = standard_groups()
     alias = alias_named(" ".join(words)) if parts else None

@@ -20,10 +20,6 @@ MAX_GROUPS = 12
 """Groups to choose from. Judgement: as many as fit on a terminal with the question."""
 
 
-_CROSS = re.compile(r"\s*[+/×]\s*|\s+[xX]\s+")
-"""What stands between the parents of a hybrid."""
-
-
 def ask_plants(spots: Sequence[SpotAnswer], unit: Temperature) -> Dialogue[list[PlantAnswer]]:
     """Ask for plants until there is at least one and no more are wanted."""
     plants: list[PlantAnswer] = []
@@ -169,16 +165,24 @@ def ask_groups(
         if named is not None:
             return named
         hits = search_groups(words)
-        if is_sure and len(hits) == 1:
+        is_hybrid = len(group_lookup.parents_in(words)) > 1
+        if is_sure and len(hits) == 1 and not is_hybrid:
             return hits
         if hits:
-            chosen = yield from _choose_groups(hits, unit, lines, (words, about), subject)
+            chosen = yield from _choose_groups(hits, unit, lines, words, about, subject)
             if isinstance(chosen, list) and chosen:
                 return chosen
             lines, words, is_sure = (), chosen if isinstance(chosen, str) else "", True
         else:
             hint = group_lookup.did_you_mean(words) or "; the family, or a relative?"
             lines, likely, words = (f"  no group has these words{hint}",), likely_name(words), ""
+
+
+def _likely_parents(words: str) -> str:
+    """Return the numbers of the groups that are likely among those found: one for each parent."""
+    found = [search_groups(parent)[:1] for parent in group_lookup.parents_in(words)]
+    count = len({group.name for hits in found for group in hits})
+    return ",".join(str(number + 1) for number in range(max(count, 1)))
 
 
 def _read_words(typed: str) -> str:
@@ -189,7 +193,12 @@ def _read_words(typed: str) -> str:
 
 
 def _choose_groups(
-    hits: Sequence[Group], unit: Temperature, above: Sequence[str], about: Hashable, subject: str
+    hits: Sequence[Group],
+    unit: Temperature,
+    above: Sequence[str],
+    words: str,
+    about: Hashable,
+    subject: str,
 ) -> Dialogue[list[Group] | str]:
     """Show what was found and ask for one or more; none, or other words, to search again."""
     shown = hits[:MAX_GROUPS]
@@ -215,7 +224,10 @@ def _choose_groups(
     if len(shown) > 1:
         text = "Which? (two for a hybrid, such as 1,2; 0 to search again)"
     above = tuple(lines)
-    question = Question(text, read, "1", above=above, about=about, subject=subject, says=says)
+    enter = _likely_parents(words)
+    question = Question(
+        text, read, enter, above=above, about=(words, about), subject=subject, says=says
+    )
     return (yield from ask(question))
 
 
@@ -225,7 +237,7 @@ def groups_named(text: str) -> list[Group] | None:
     Return None if that is not clear.
     """
     whole = group_lookup.resolve(text, suggest=False).group
-    parts = [text] if whole is not None else _CROSS.split(text)
+    parts = [text] if whole is not None else group_lookup.parents_in(text)
     names = [group_lookup.resolve(part, suggest=False).group for part in parts]
     known = [standard_groups()[name] for name in dict.fromkeys(names) if name is not None]
     return known if None not in names else None
@@ -241,8 +253,14 @@ def search_groups(words: str) -> list[Group]:
     """Return the groups that the words find, else those of the longest name among the words.
 
     That name may be a genus. No group is found by one word that it shares with many ("orchid",
-    "plant"). The groups of a name come first, and the tenderest of them before the others.
+    "plant"). The groups of a name come first, and the tenderest of them before the others. Of a
+    hybrid the likely group of each parent comes first.
     """
+    parents = group_lookup.parents_in(words)
+    if len(parents) > 1:
+        each = [search_groups(parent) for parent in parents]
+        likely = [hits[0] for hits in each if hits]
+        return list(dict.fromkeys([*likely, *(group for hits in each for group in hits)]))
     hits = group_lookup.find_groups(words.split())
     alias = alias_named(words) if hits else alias_within(words)
     meant = [] if alias is None else [standard_groups()[name] for name in alias.groups]

@@ -6,6 +6,7 @@ import pytest
 from click.testing import CliRunner
 
 from sillward.cli import main
+from sillward.config import group_lookup
 from sillward.config.loader import load_household
 from sillward.errors import ConfigError
 from sillward.setup import plant_questions
@@ -211,3 +212,24 @@ def test_new_finds_common_names(words: str, first: str) -> None:
 
 def test_new_finds_nothing_by_a_word_that_many_share() -> None:
     assert plant_questions.search_groups("zzz plant") == []
+
+
+@pytest.mark.parametrize(
+    ("text", "parents"),
+    [
+        ("cattleya x laelia", ["cattleya", "laelia"]),
+        ("cattleya × laelia", ["cattleya", "laelia"]),
+        ("cattleya, laelia", ["cattleya", "laelia"]),
+        ("phalaenopsis, white", ["phalaenopsis, white"]),
+        ("moth orchid", ["moth orchid"]),
+    ],
+)
+def test_the_parents_of_a_hybrid_are_told_apart(text: str, parents: list[str]) -> None:
+    assert group_lookup.parents_in(text) == parents
+
+
+def test_a_hybrid_finds_the_groups_of_each_parent() -> None:
+    names = [group.name for group in group_lookup.find_groups(["cattleya", "x", "laelia"])]
+
+    assert names[0] == "cattleya"
+    assert "laelia mexican" in names

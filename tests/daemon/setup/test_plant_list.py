@@ -257,6 +257,21 @@ def test_hybrids_name_their_parents() -> None:
     assert plants[0].home == "bench"
 
 
+@pytest.mark.parametrize(
+    ("group", "groups"),
+    [("cattleya x laelia", ("cattleya",)), ("laelia x encyclia", ("cattleya", "encyclia"))],
+)
+def test_of_a_hybrid_with_an_unclear_parent_the_tenderest_is_offered(
+    group: str, groups: tuple[str, ...]
+) -> None:
+    """Laelia may be a cattleya, a rock laelia or a Mexican one: 13, 10 or 8 °C."""
+    questions, plants = asked(read(f"name,group,home,shelter\nCross,{group},bench,\n"), [""])
+
+    assert "Right?" in questions[0] or "two for a hybrid" in questions[0]
+    assert plants[0].groups == groups
+    assert plants[0].group_low_c == 13.0
+
+
 def test_plants_without_a_home_get_one_and_those_in_a_room_no_shelter() -> None:
     text = "name,group,home\nA,cattleya,\nB,cattleya,house\nC,cattleya,pergola\n"
 
