@@ -18,7 +18,7 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
     into = writer.chores(ChoreKind.CARRY_IN)
     stay = [chore for chore in writer.chores(ChoreKind.STAY_IN) if chore.not_before is None]
     homeless = [remark for remark in sheet.warnings if isinstance(remark, NoShelter)]
-    reason = plain_part(reason_phrases.why([*into, *stay], voice) if into or stay else "")
+    reason = plain_part(reason_phrases.why(into or stay, voice) if into or stay else "")
     due = due_chores(into, carry_in(into, writer), writer)
     cold = [chore_phrases.too_cold_part(sheet.warnings, voice), reason]
     orders = [chores.part for chores in due]

@@ -9,6 +9,7 @@ from sillward.wording.push import Part, plain_part
 from sillward.wording.short_sheet.carrying import carry_in, carry_out, stay_in
 from sillward.wording.short_sheet.deadlines import Due, due_chores
 from sillward.wording.short_sheet.remarks import (
+    hot_pots,
     open_questions,
     question_about_last_night,
     questions,
@@ -17,7 +18,8 @@ from sillward.wording.short_sheet.remarks import (
 from sillward.wording.short_sheet.sheet_writer import SheetWriter, start_of, title_of
 from sillward.wording.short_sheet.watering import first_mistings, mist, stop_wetting
 from sillward.wording.voice import Voice, capital
-from sillward_rules.chore import URGENT, Chore, ChoreKind
+from sillward_rules.chore import URGENT, Chore, ChoreKind, Reason
+from sillward_rules.planners.heat import AGAINST_HEAT
 from sillward_rules.remark import (
     ForecastElsewhere,
     NotConfirmed,
@@ -28,8 +30,9 @@ from sillward_rules.remark import (
     nothing_known,
 )
 
-_IN_HEAT = (WaterUnlessHeavy, RootsHot)
-"""What pots want in the morning of a hot day."""
+HOT_DAY_C = 35.0
+"""From so much on the title of a push says how hot it gets [°C]. Judgement: most containers
+want something then, whatever their limits; below it the chores say enough."""
 
 
 def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
@@ -61,11 +64,18 @@ def _parts(
 ) -> list[Part]:
     """Return the parts of the body in their order."""
     sheet, voice = writer.sheet, writer.voice
+    # On a hot day the title has no room for what stays in.
+    told = _heat_of_day(writer) is None
     of_night = [remark for remark in sheet.warnings if isinstance(remark, NotConfirmed)]
-    in_heat = [remark for remark in sheet.warnings if isinstance(remark, _IN_HEAT)]
-    others = [remark for remark in sheet.warnings if remark not in (*of_night, *in_heat)]
+    unless_heavy = [remark for remark in sheet.warnings if isinstance(remark, WaterUnlessHeavy)]
+    roots_hot = [remark for remark in sheet.warnings if isinstance(remark, RootsHot)]
+    apart = (*of_night, *unless_heavy, *roots_hot)
+    others = [remark for remark in sheet.warnings if remark not in apart]
     carrying = [chores.part for chores in due if chores.kind is ChoreKind.CARRY_IN]
-    by_hour = [carry_out(out, writer), *mist(writer.chores(ChoreKind.MIST), writer)]
+    guards = [at for chores in due if chores.kind in AGAINST_HEAT for at in chores.part.hours]
+    # Roots die in hot pots: they are told before all else that is done against the heat.
+    by_hour = [hot_pots(remark, writer, min(guards, default=remark.at)) for remark in roots_hot]
+    by_hour += [carry_out(out, writer), *mist(writer.chores(ChoreKind.MIST), writer)]
     long_walk = load_words.of_push(into, sheet.at, voice)
     by_hour += [long_walk] if out_first and long_walk.lines else []
     by_hour += [
@@ -80,11 +90,11 @@ def _parts(
         *([plain_part(reason_phrases.why(into, voice))] if into else []),
         *(question_about_last_night(remark, writer) for remark in of_night),
         *sorted(by_hour, key=lambda part: part.hours[:1]),
-        *warnings(in_heat, writer),
+        *warnings(unless_heavy, writer),
         questions(others, writer),
         stop_wetting(writer),
         # Where nothing goes out, the title has told that it stays in.
-        stay_in("stay_in", writer.chores(ChoreKind.STAY_IN), writer, optional=not out),
+        stay_in("stay_in", writer.chores(ChoreKind.STAY_IN), writer, optional=not out and told),
         *warnings(others, writer),
         *(plain_part(capital(voice.remark(read)), optional=True) for read in sheet.last_night[:1]),
         open_questions(writer),
@@ -107,7 +117,24 @@ def _title(
     stay = writer.chores(ChoreKind.STAY_IN)
     if stay and not out:
         heads.append(writer.say("head_stay", count=chore_phrases.count_of(stay)))
-    return title_of(heads)
+    title, hot = title_of(heads), _heat_of_day(writer)
+    if hot is None or not title or order:
+        return title
+    value, hour = writer.voice.measure(hot.value, hot.unit, 1), writer.voice.hour(hot.at)
+    return writer.say("head_heat", value=value, hour=hour, title=title)
+
+
+def _heat_of_day(writer: SheetWriter) -> Reason | None:
+    """Return the hottest air for which something is to be done, if it makes the day a hot one."""
+    beyond = [
+        reason
+        for chore in writer.chores(*AGAINST_HEAT)
+        for reason in chore.single_reasons
+        if reason.quantity == "temperature" and reason.above and reason.value is not None
+    ]
+    hottest = max(beyond, key=lambda reason: reason.value or 0.0, default=None)
+    is_hot = hottest is not None and (hottest.value or 0.0) >= HOT_DAY_C
+    return hottest if is_hot else None
 
 
 def _last(due: Sequence[Due]) -> list[Due]:

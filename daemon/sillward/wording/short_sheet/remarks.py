@@ -1,6 +1,7 @@
 """The remarks on a sheet: what to beware of, and what is not known."""
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 
 from sillward.wording import chore_phrases
 from sillward.wording.push import Line, Part, plain_part
@@ -53,7 +54,7 @@ def _warning(remark: Remark, writer: SheetWriter) -> Part:
     if isinstance(remark, ShelterFailing):
         return _failing_shelter(remark, writer)
     if isinstance(remark, RootsHot):
-        return _hot_pots(remark, writer)
+        return hot_pots(remark, writer)
     if isinstance(remark, WaterUnlessHeavy):
         return _unless_heavy(remark, writer)
     line = chore_phrases.warning_line(remark, writer.voice)
@@ -96,14 +97,19 @@ def _counted(asked: Sequence[_Question]) -> Iterator[tuple[str, int]]:
             yield about, len(plants)
 
 
-def _hot_pots(remark: RootsHot, writer: SheetWriter) -> Part:
+def hot_pots(remark: RootsHot, writer: SheetWriter, by: datetime | None = None) -> Part:
+    """Return a line on pots whose roots get too hot.
+
+    by: the hour among whose lines it is told.
+    """
+
     def in_short(most: int) -> str:
         who = writer.voice.names(remark.plants, most)
         text = writer.say("pots_hot", root_c=remark.root_c, who=who)
         return writer.say("watch_out", text=text)
 
     line = chore_phrases.warning_line(remark, writer.voice)
-    return Part((line,), lambda: [Line(in_short)])
+    return Part((line,), lambda: [Line(in_short, at=by)], hours=(by,) if by else ())
 
 
 def _unless_heavy(remark: WaterUnlessHeavy, writer: SheetWriter) -> Part:

@@ -19,15 +19,18 @@ def title_and_parts(writer: SheetWriter) -> tuple[str, list[Part]]:
         return writer.say("week_not_known"), [asked, *beware, assumed]
     cold = [night for night in ahead.nights if night.plants_in]
     title = writer.say("week", nights=len(ahead.nights), cold=len(cold), trips=ahead.trips)
+    heat = week_ahead.heat(ahead, voice)
     misted = [(day.day, day.mistings) for day in ahead.days if day.mistings]
     rest = [writer.say("week_mistings", days=misted)] if misted else []
-    rest += [capital(voice.remark(remark)) for remark in (*ahead.spells, *ahead.dark)]
-    return title, [
+    spells = [spell for spell in ahead.spells if not (heat and week_ahead.is_hot(spell))]
+    rest += [capital(voice.remark(remark)) for remark in (*spells, *ahead.dark)]
+    return heat or title, [
         asked,
         plain_part(_lows(ahead, writer)),
         *(plain_part(capital(voice.remark(fact))) for fact in (ahead.turn, ahead.season) if fact),
         *beware,
         *_watering(ahead, writer),
+        plain_part(title if heat else "", optional=True),  # the lows have the same numbers
         *(plain_part(text, optional=True) for text in rest),
         assumed,
     ]

@@ -1,13 +1,15 @@
 """The week ahead in words: trips, feeding, and tables of its nights and days."""
 
 from collections.abc import Iterator, Sequence
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
+from typing import TypeGuard
 
 from sillward.text.columns import cut, padded
 from sillward.wording import chore_phrases
 from sillward.wording.voice import Voice, capital
 from sillward_rules.chore import Chore, ChoreKind
 from sillward_rules.planners.outlook import DayAhead, NightAhead, Outlook
+from sillward_rules.remark import Remark, Spell
 from sillward_rules.sheet import Sheet
 from sillward_rules.weather.uncertainty import percent
 
@@ -44,6 +46,37 @@ def _trips(trips: Sequence[Chore], voice: Voice) -> str:
         count=first,
         later=chore_phrases.count_of(trips) - first,
     )
+
+
+def is_hot(spell: Remark) -> TypeGuard[Spell]:
+    """Whether it is a spell of hot days."""
+    return isinstance(spell, Spell) and spell.kind == "hot"
+
+
+def heat(ahead: Outlook, voice: Voice) -> str:
+    """Return how hot it gets, when and for how many plants, if that is what the week is about.
+
+    It is if more plants are too hot on a day than must be under cover in any night.
+    """
+    for spell in ahead.spells:
+        if not is_hot(spell):
+            continue
+        last = spell.first_day + timedelta(days=spell.days - 1)
+        days = [day for day in ahead.days if spell.first_day <= day.day <= last]
+        known = [day for day in days if day.high_c is not None]
+        cold = max((len(night.plants_in) for night in ahead.nights), default=0)
+        if not known or spell.most_plants <= cold:
+            continue
+        hottest = max(known, key=lambda day: day.high_c or 0.0)
+        return voice.say(
+            "week_heat",
+            first_day=spell.first_day,
+            last=last,
+            day=hottest.day,
+            high_c=hottest.high_c,
+            most_plants=spell.most_plants,
+        )
+    return ""
 
 
 def feeding(sheet: Sheet, voice: Voice) -> Iterator[str]:

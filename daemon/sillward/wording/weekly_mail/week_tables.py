@@ -17,10 +17,11 @@ MAX_NAME = 60
 
 
 def sentence(ahead: Outlook | None, voice: Voice) -> str:
-    """Return the week in one sentence."""
+    """Return the week in one sentence, after one on its heat where there is any to speak of."""
+    hot = week_ahead.heat(ahead, voice) if ahead else ""
     nights, days = (ahead.nights, ahead.days) if ahead else ((), ())
     counts = [len(night.plants_in) for night in nights if night.plants_in]
-    return voice.say(
+    return (f"{hot}. " if hot else "") + voice.say(
         "week_sentence",
         nights=len(nights),
         cold=len(counts),
