@@ -214,7 +214,7 @@ class _Reader:
     def _read_crowded_mist(self, text: str) -> Iterator[str]:
         text = text.removesuffix("; some again later").removesuffix("; plain")
         given = "|".join(re.escape(chore.what) for chore in self.chores if chore.what) or "feed"
-        spots, *advice = re.split(rf"; (?=feed\b|{given})", text, maxsplit=1)
+        spots, *advice = re.split(rf"; (?=feed\b|{given}|[0-9.]+ g/L )", text, maxsplit=1)
         rest = "".join(advice)
         yield from self._check_spots(f"by {spots}", self._first_mistings())
         yield from self._check_feed(rest, self._first_mistings())
@@ -474,9 +474,11 @@ def _enqueued_at(chore: Chore) -> datetime:
 def _check_given(rest: str, given: Mapping[str, set[str]]) -> Iterator[str]:
     """Yield each feed and course that is not told for the plants, or the number, that get it."""
     told = sorted((rest.find(what), what) for what in given if what in rest)
+    if not told and len(given) == 1:  # what is weighed out stands for its name
+        told = [(0, *given)]
     ends = [*(at for at, _ in told[1:]), len(rest)]
     for (at, what), end in zip(told, ends, strict=True):
-        who = rest[at + len(what) : end].partition(", rinse")[0]
+        who = rest[at + (len(what) if what in rest else 0) : end].partition(", rinse")[0]
         count = re.match(r" (?:for )?(\d+)\b", who)
         if count and int(count[1]) != len(given[what]):
             yield f"{what} for {count[1]}"
