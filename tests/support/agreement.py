@@ -475,7 +475,7 @@ def _check_given(rest: str, given: Mapping[str, set[str]]) -> Iterator[str]:
     """Yield each feed and course that is not told for the plants, or the number, that get it."""
     told = sorted((rest.find(what), what) for what in given if what in rest)
     if not told and len(given) == 1:  # what is weighed out stands for its name
-        told = [(0, *given)]
+        told = [(0, next(iter(given)))]
     ends = [*(at for at, _ in told[1:]), len(rest)]
     for (at, what), end in zip(told, ends, strict=True):
         who = rest[at + (len(what) if what in rest else 0) : end].partition(", rinse")[0]
