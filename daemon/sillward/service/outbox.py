@@ -240,7 +240,8 @@ class Outbox:
         if notice.perhaps_sent:
             message = replace(message, title=context.voice.say("repeat", title=message.title))
         if notice.subject.kind is not Alarm.HELPER:  # the list for a helper is sent in full
-            message = push.led_to_page(context.fitted(channel, message), context.voice)
+            fitted, kept_for_helpers = context.fitted(channel, message), not channel.rounds
+            message = push.led_to_page(fitted, context.voice, to_helper=kept_for_helpers)
         attempt, error = Attempt(notice, channel, message), None
         if context.dispatcher is not None:
             context.dispatcher.begin(attempt)

@@ -81,14 +81,19 @@ def trimmed(message: Message, voice: "Voice") -> Message:
     return replace(message, title=title, body=body())
 
 
-def led_to_page(message: Message, voice: "Voice") -> Message:
+def led_to_page(message: Message, voice: "Voice", *, to_helper: bool = False) -> Message:
     """Return a message that has links, with the page in place of the command at the end of lines.
 
     Those say what was left out, or what is to be answered.
     It is no longer than before.
+
+    to_helper: whether it goes to someone who has no such command: without links they ask.
     """
-    sheet, page = voice.say("see_sheet"), voice.say("see_page")
-    if message.links is None or not sheet or len(page) > len(sheet):
+    if message.links is None and not to_helper:
+        return message
+    sheet = voice.say("see_sheet")
+    page = voice.say("see_household" if message.links is None else "see_page")
+    if not sheet or len(page) > len(sheet):
         return message
     lines = [
         f"{line.removesuffix(sheet)}{page}" if line.endswith(sheet) else line

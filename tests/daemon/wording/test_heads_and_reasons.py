@@ -6,6 +6,7 @@ from functools import cache
 
 from sillward.assembly import examples, read_only
 from sillward.wording import short_sheet
+from sillward.wording.push import Message, led_to_page
 from sillward.wording.weekly_mail import week_ahead
 from sillward_rules.chore import ChoreKind
 from sillward_rules.sheet import Round, Sheet, draw_up
@@ -64,3 +65,10 @@ def test_a_week_of_heat_says_so_first_and_one_of_cold_nights_does_not() -> None:
     nights = (cold, *sheet.outlook.nights[1:])
     assert week_ahead.heat(replace(sheet.outlook, nights=nights), VOICE) == ""
     assert week_ahead.heat(replace(sheet.outlook, spells=()), VOICE) == ""
+
+
+def test_a_helper_without_the_page_is_never_told_a_command() -> None:
+    message = Message("Carry in 24 plants now", "Now bench: 5\n+3 more lines: `sillward sheet`")
+
+    assert led_to_page(message, VOICE) == message
+    assert led_to_page(message, VOICE, to_helper=True).body.endswith("+3 more lines: ask us")
