@@ -65,7 +65,7 @@ def _plant_and_spot(app: App, words: list[str]) -> tuple[str, str]:
     for cut in range(1, len(words)):
         rest = words[cut:]
         if rest[0].lower() == "to" and len(rest) > 1:
-            rest = rest[1:]
+            rest = rest[2:] if rest[1].lower() == "the" and len(rest) > 2 else rest[1:]
         try:
             plant = shared.plant_named(app, " ".join(words[:cut])).name
             found[plant, shared.spot_named(app, " ".join(rest))] = cut

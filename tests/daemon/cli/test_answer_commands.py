@@ -138,7 +138,8 @@ def test_one_answer_at_a_time() -> None:
 
 
 @pytest.mark.parametrize(
-    "words", [("blue", "basket", "sunroom"), ("Blue basket", "to", "sunroom"), ("blue", "sunr")]
+    "words",
+    [("blue", "basket", "sunroom"), ("Blue basket", "to", "the", "sunroom"), ("blue", "sunr")],
 )
 def test_a_move_to_where_a_plant_was_to_go_is_doing_it(
     words: tuple[str, ...], tmp_path: Path
