@@ -12,7 +12,9 @@ from sillward.errors import UsageError
 from sillward.readings import by_hand
 from sillward.readings.forecast_here import ForecastHere
 from sillward.readings.lessons import Lessons
+from sillward.reports import cold_reading
 from sillward.reports import reading_noted as report
+from sillward.service.plant_states import states_at
 from sillward_rules.readings.hourly_readings import Quantity
 
 
@@ -68,7 +70,13 @@ def read(
         told = here.expected(value.quantity, at, asked)
         by_hand.check_unit(value, told, voice)
         noted = by_hand.note(ledger, site, spot.name, value, at, asked, now)
+        states = states_at(ledger, site, now)
     if as_json:
         print_json(report.document(noted, told, site))
     else:
-        say(report.text(noted, told, spot, site, now, voice))
+        said = [report.text(noted, told, spot, site, now, voice)]
+        plants = app.household.collection.plants
+        in_need = cold_reading.in_need(noted.reading, told, plants, states, now, voice)
+        if in_need:
+            said += [cold_reading.do_not_wait(in_need, voice)]
+        say(". ".join(said))

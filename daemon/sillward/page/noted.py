@@ -1,21 +1,17 @@
 """What a form about readings has just done, in words; the redirect carries what it was."""
 
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from sillward.ledger.tables.readings import HandReading
 from sillward.page.visit import Visit
 from sillward.readings.by_hand import Noted, colder_that_night, in_words
 from sillward.readings.forecast_here import ForecastHere
-from sillward.reports import reading_noted
-from sillward.reports.plant_words import standing
+from sillward.reports import cold_reading, reading_noted
 from sillward.wording.voice import capital
 from sillward_rules.readings.hourly_readings import Quantity
 from sillward_rules.weather.spot import Spot
 from sillward_rules.weather.sun import Night, night_of
-
-RECENT = timedelta(hours=1)
-"""A reading this old is how it is now. Judgement: for a decision at dusk."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,28 +76,10 @@ def _noted(visit: Visit, spot: Spot, reading: HandReading, before: int | None) -
     text = reading_noted.text(
         noted, told, spot, context.site, visit.now, visit.voice, numbered=False
     )
-    in_need = 0
     if told is not None and reading_noted.is_far(reading, told, spot):
         text += ". If it is a slip, correct it"
-        in_need = _in_need(visit, spot, reading)
+    plants, states = context.household.collection.plants, context.states()
+    in_need = cold_reading.in_need(reading, told, plants, states, visit.now, visit.voice)
     if in_need:
-        needs = "needs" if in_need == 1 else "need"
-        text += (
-            ". If it is right, do not wait for a message: "
-            f"{visit.voice.plants(in_need)} here {needs} more"
-        )
-    return Said(f"{capital(text)}.", reading.id, is_grave=in_need > 0)
-
-
-def _in_need(visit: Visit, spot: Spot, reading: HandReading) -> int:
-    """Return how many plants at a spot are under their night limit by what was just read."""
-    if reading.night is not None or visit.now - reading.at > RECENT:
-        return 0
-    context, states = visit.context, visit.context.states()
-    here = [
-        plant
-        for plant in context.household.collection.plants
-        if standing(plant, states.get(plant.name), visit.now, visit.voice).spot == spot.name
-    ]
-    limits = [plant.limits.night_low for plant in here]
-    return sum(limit is not None and reading.value < limit.value for limit in limits)
+        text += f". {cold_reading.do_not_wait(in_need, visit.voice)}"
+    return Said(f"{capital(text)}.", reading.id, is_grave=bool(in_need))

@@ -11,12 +11,16 @@ import numpy as np
 import pytest
 from click.shell_completion import ShellComplete
 
-from sillward.assembly import app, examples
+from sillward.assembly import app, examples, read_only
+from sillward.assembly.app import Options
 from sillward.cli import completion, main, shared
 from sillward.config.settings import load_settings
 from sillward.ledger import Ledger, SavedForecast
+from sillward.readings import by_hand
+from sillward.readings.lessons import Lessons
 from sillward.readings.live_intake import LiveIntake, Origin, Reading
 from sillward_rules.readings.hourly_readings import Quantity, by_the_hour
+from sillward_rules.weather import sun
 from tests.support.commands import call, refused, said
 from tests.support.past_readings import past_nights
 from tests.support.paths import EXAMPLES
@@ -165,6 +169,32 @@ def test_what_is_far_from_what_is_expected_may_be_a_slip() -> None:
     assert slip not in said("read", "sunroom", "17")
     assert slip in said("read", "sunroom", "4")
     assert slip in said("read", "pergola", "-12")
+
+
+def test_plants_that_are_too_cold_by_a_reading_wait_for_no_message() -> None:
+    hold_forecast()
+    cold = ". If it is right, do not wait for a message: Strap-leaf by the door, "
+
+    assert "do not wait" not in said("read", "pergola", "19")
+    assert "do not wait" not in said("read", "pergola", "2", "--lowest")
+    assert "do not wait" not in said("read", "pergola", "7", "--at", "06:40")
+    assert cold in said("read", "pergola", "12.5")
+
+
+def test_two_cold_readings_half_an_hour_apart_change_what_this_night_is_taken_to_be() -> None:
+    """What `read` promises."""
+    hold_forecast()
+    collection = app.build(Options()).household.collection
+    night = sun.night_at_or_after(DEMO.site, DUSK)
+    for minutes, is_believed in ((60, False), (90, True)):
+        now = night.start + timedelta(minutes=minutes)
+        with closing(Ledger(load_settings().ledger)) as ledger:
+            here = app.build(Options(), clock=functools.partial(lambda at: at, now))
+            store = read_only.forecast_updater(here, ledger).store
+            value = by_hand.measured("-3", "°C", humidity=False)
+            by_hand.note(ledger, DEMO.site, "pergola", value, now, None, now)
+            taught = Lessons(ledger, store).applied(collection, now)
+        assert (taught is not collection) == is_believed
 
 
 def test_a_lowest_above_another_reading_of_the_night_is_told() -> None:
