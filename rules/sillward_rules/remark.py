@@ -98,8 +98,10 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants without a shelter or cover warmer than home, and the room to blame, if there is one:
-    their home, or the shelter that is theirs."""
+    """Plants without a shelter or cover warmer than home, and the room to blame, if there is one.
+
+    room: their home, or the shelter that is theirs.
+    """
 
     plants: tuple[str, ...]
     room: str | None = None
@@ -183,8 +185,7 @@ class PotsUnknown(Remark):
 
 @dataclass(frozen=True, slots=True)
 class WaterUnlessHeavy(Remark):
-    """Plants, by name, whose pots may be dry before the next morning, and nobody knows how wet they
-    are."""
+    """Plants whose pots may be dry before the next morning; how wet they are is not known."""
 
     plants: tuple[str, ...]
 
