@@ -98,13 +98,11 @@ class NightUnjudged(Remark):
 
 @dataclass(frozen=True, slots=True)
 class NoShelter(Remark):
-    """Plants without a shelter or cover warmer than home, and the room to blame, if there is one.
-
-    room: their home, or the shelter that is theirs.
-    """
+    """Plants without a shelter or cover warmer than home, and the room to blame if there is one."""
 
     plants: tuple[str, ...]
     room: str | None = None
+    """Their home, or the shelter that is theirs."""
     low_c: float | None = None
     """The lower side of what the room holds tonight [°C]."""
     is_colder_shelter: bool = False
