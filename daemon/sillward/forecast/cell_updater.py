@@ -60,6 +60,8 @@ class CellUpdater(ForecastUpdater):
     """Begins to ask; by default the answers are waited for."""
     _calls: dict[str, "Future[list[Answered]]"] = field(default_factory=dict)
     """By provider, what is being asked."""
+    _answered: dict[str, deque[Answered]] = field(default_factory=dict)
+    """By provider, what was answered and not taken up yet."""
     _news: set[str] = field(default_factory=set)
     """The keys of cells with numbers that nobody has looked at."""
     _not_before: dict[tuple[str, str], datetime] = field(default_factory=dict)
@@ -80,7 +82,7 @@ class CellUpdater(ForecastUpdater):
             self._take_up(provider)
         for place, source in enumerate(self.store.sources):
             interval, sites = source.interval, list(self.sites)
-            if any(before.name in self._calls for before in self.store.sources[:place]):
+            if any(map(self._is_being_asked, self.store.sources[:place])):
                 break  # what they lack is known once they have answered
             if place:
                 sites = list(self._lacking(place))
@@ -98,7 +100,7 @@ class CellUpdater(ForecastUpdater):
     @property
     def has_answers(self) -> bool:
         """Whether there is something to take up."""
-        return any(call.done() for call in self._calls.values())
+        return any(map(self._has_answered, self._providers()))
 
     def sites_with_news(self) -> list[str]:
         """Return the sites for which new numbers have come since the last call."""
@@ -122,7 +124,7 @@ class CellUpdater(ForecastUpdater):
     ) -> None:
         """Call a provider for those of the sites' cells that are due, as far as it allows."""
         now, plan = self.store.clock(), self.store.ledger.call_schedules.get(provider.name)
-        if provider.name in self._calls:
+        if self._is_being_asked(provider):
             return
         if plan is not None and (
             schedule.is_forbidden(plan, now)
@@ -235,20 +237,42 @@ class CellUpdater(ForecastUpdater):
         self._calls[provider.name] = self.begin(
             partial(asking.ask_each, self.ask, provider, requests, store.clock, self.monotonic)
         )
-        self._take_up(provider)
+        while self._has_answered(provider):  # they were waited for
+            self._take_up(provider)
 
     def _conditions(self, provider: Source | Ensemble, cells: Sequence[Site]) -> Mapping[str, str]:
         if isinstance(provider, Ensemble):
             return {}
         return conditions_of([self.store.forecast_of(provider, cell) for cell in cells])
 
-    def _take_up(self, provider: Source | Ensemble) -> None:
-        """Read and keep what a provider has answered, if it has, and free it for the next call."""
+    def _is_being_asked(self, provider: Source | Ensemble) -> bool:
+        """Whether a call to a provider goes on, or what it answered is not all taken up."""
+        return provider.name in self._calls or provider.name in self._answered
+
+    def _has_answered(self, provider: Source | Ensemble) -> bool:
         call = self._calls.get(provider.name)
-        if call is None or not call.done():
+        return provider.name in self._answered or (call is not None and call.done())
+
+    def _take_up(self, provider: Source | Ensemble) -> None:
+        """Read and keep what a provider has answered to one request, if it has; the next one has to
+        wait for the next look, as many places take seconds to read."""
+        call = self._calls.get(provider.name)
+        if call is not None and call.done():
+            del self._calls[provider.name]
+            self._answered[provider.name] = deque(call.result())
+        answered = self._answered.get(provider.name)
+        if answered is None:
             return
-        del self._calls[provider.name]
-        answered = call.result()
+        ours = [answered.popleft()] if answered else []
+        if not answered:
+            del self._answered[provider.name]
+        self._keep(provider, ours)
+        if answered:
+            now = self.store.clock()
+            self.store.ledger.call_schedules.claim(provider.name, now, now + CLAIM)
+
+    def _keep(self, provider: Source | Ensemble, answered: Sequence[Answered]) -> None:
+        """Keep what is good of some answers, and plan the next call."""
         ask = Answers(answered).ask
         if isinstance(provider, Ensemble):
             request = partial(self._request_members_of, provider, ask)
@@ -266,10 +290,10 @@ class CellUpdater(ForecastUpdater):
         try:
             return self._request_forecasts(source, ask, cells, left_s)
         except SourceError as error:
+            for cell in cells:  # also if others are good: the next call may be at once
+                self._put_off(source, cell, error)
             if not error.of_place:
                 raise
-            for cell in cells:
-                self._put_off(source, cell, error)
         return None
 
     def _request_members_of(

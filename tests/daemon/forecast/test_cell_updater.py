@@ -305,6 +305,43 @@ def test_a_look_waits_for_no_provider_and_a_later_one_takes_up_the_answers() -> 
     assert town.spent() == 1
 
 
+def test_the_answers_of_many_places_are_taken_up_one_request_at_a_look() -> None:
+    town, later = Town(3, (FakeSource(max_sites=1),)), Later()
+    town.updater.begin = later.begin
+    town.look()
+    later.answer()
+    other = CellUpdater(town.updater.store, town.sites, ask=town.ask)
+
+    for taken_up in (1, 2, 3):
+        assert town.updater.has_answers
+        assert town.look(minutes=0.1) == 0
+        other.refresh_due()  # it does not ask for what is not taken up yet
+        assert sum(len(town.updater.store.held(site)) for site in town.sites) == taken_up
+
+    assert not town.updater.has_answers
+    assert (len(town.asked), town.spent()) == (3, 3)
+
+
+def test_a_request_that_failed_beside_good_ones_is_not_made_again_at_once() -> None:
+    town, later = Town(2, (FakeSource(max_sites=1),)), Later()
+    town.updater.begin, town.broken = later.begin, {"Invented weather"}
+    town.look()
+    asking, future = later.begun.pop()
+    (failed, _), town.broken = asking(), set()
+    good = asking()[1]
+    future.set_result([failed, good])
+    town.asked.clear()
+
+    for _ in range(3):
+        town.look(minutes=0.5)
+        later.answer()
+    assert town.asked == []
+    for _ in range(4):
+        town.look(minutes=0.5)
+        later.answer()
+    assert len(town.asked) == 1
+
+
 def test_what_failed_meanwhile_has_the_second_one_asked() -> None:
     second = FakeSource(name="Other", max_sites=100)
     town, later = Town(2, (FakeSource(max_sites=100), second)), Later()
