@@ -198,6 +198,8 @@ class Measured:
     busy_s: float = 0.0
     ticks: list[float] = field(default_factory=list)
     """Of ticks in which nobody had a turn or only such as nothing was due for [s]."""
+    with_forecasts: list[float] = field(default_factory=list)
+    """Of those in which new forecasts came, which all whom they concern look at [s]."""
     memory_mb: float = 0.0
     child_mb: float = 0.0
 
@@ -212,12 +214,15 @@ def let_pass(
     """Let time pass until a moment: in jumps while there is nothing to do."""
     step = 0
     while clock() < until:
-        told = house.run.tally.rounds_told.total()
+        tally = house.run.tally
+        told, answers = tally.rounds_told.total(), tally.provider_calls.total()
         began_s = clock.measured_s()
         house.tick()
         took_s = clock.measured_s() - began_s
         measured.busy_s += took_s
-        if house.run.tally.rounds_told.total() == told:
+        if tally.provider_calls.total() != answers:
+            measured.with_forecasts.append(took_s)
+        elif tally.rounds_told.total() == told:
             measured.ticks.append(took_s)
         step += 1
         if step % 20 == 0:  # it takes some milliseconds
@@ -302,6 +307,7 @@ def main() -> int:
         Row("households that got it twice", sum(n > 1 for n in told.values()), "", at_most=0),
         Row("idle tick, the longest", max(idle.ticks), "s", at_most=1.0),
         Row("idle tick, mean", sum(idle.ticks) / len(idle.ticks), "s"),
+        Row("tick with new forecasts, the longest", max(idle.with_forecasts, default=0.0), "s"),
         Row("memory at most", max(evening.memory_mb, idle.memory_mb), "MB", at_most=400),
         Row("of that the child that sends", evening.child_mb, "MB"),
         Row("requests to the provider", provider.requests, ""),
