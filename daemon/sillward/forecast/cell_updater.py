@@ -245,8 +245,8 @@ class CellUpdater(ForecastUpdater):
             self._take_up(provider)
 
     def _conditions(self, provider: Source | Ensemble, cells: Sequence[Site]) -> Mapping[str, str]:
-        if isinstance(provider, Ensemble):
-            return {}
+        if isinstance(provider, Ensemble) or len(cells) > 1:
+            return {}  # what is held of many is not looked up for nothing
         return conditions_of([self.store.forecast_of(provider, cell) for cell in cells])
 
     def _is_being_asked(self, provider: Source | Ensemble) -> bool:
